@@ -1,0 +1,1 @@
+"""Site files, scenarios and service files that travel with the package."""

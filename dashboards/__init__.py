@@ -1,0 +1,1 @@
+"""The pages: snapshots out to browsers, actions in."""

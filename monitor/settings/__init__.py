@@ -1,0 +1,1 @@
+"""Site files: TOML text to checked settings."""

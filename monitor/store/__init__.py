@@ -1,0 +1,1 @@
+"""The only database code: journal, records, traces."""

@@ -1,0 +1,1 @@
+"""Bytes to readings, or a reason why not. Never raises on bad input."""

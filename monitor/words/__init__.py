@@ -1,0 +1,1 @@
+"""Messages of the core said in words, by language and units."""
