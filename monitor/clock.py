@@ -1,0 +1,45 @@
+"""The only call to the system clocks."""
+
+import time
+from collections.abc import Callable
+
+_BOOT_CLOCK: int | None = getattr(time, "CLOCK_BOOTTIME", None)
+
+
+def utc_s() -> float:
+    """UTC now, epoch seconds. May be stepped by whoever sets the system clock: never used for an age or a delay."""
+    return time.time()
+
+
+def monotonic_s() -> float:
+    """Seconds that only ever rise, the same in every process of this machine, from an arbitrary zero.
+
+    Where the system has such a clock (Linux) the time asleep counts: a reading from before the lid was shut is old.
+    """
+    return time.monotonic() if _BOOT_CLOCK is None else time.clock_gettime(_BOOT_CLOCK)
+
+
+class EngineClock:
+    """Engine time: begins at ``start_utc_s``, then runs on monotonic time: a stepped system clock moves nothing.
+
+    After a restart it is begun again at the last engine time known plus the UTC time that has passed since.
+    """
+
+    def __init__(
+        self, start_utc_s: float, *, utc: Callable[[], float] = utc_s, monotonic: Callable[[], float] = monotonic_s
+    ) -> None:
+        self._utc = utc
+        self._monotonic = monotonic
+        self._offset_s = start_utc_s - monotonic()
+
+    def now_s(self) -> float:
+        """Engine time now, s."""
+        return self.at_s(self._monotonic())
+
+    def at_s(self, at_monotonic_s: float) -> float:
+        """Engine time of an instant on the monotonic clock, for example a message's ``arrived_s``."""
+        return at_monotonic_s + self._offset_s
+
+    def utc_minus_now_s(self) -> float:
+        """What to add to engine time to have UTC, s. It changes when the system clock is set."""
+        return self._utc() - self.now_s()
