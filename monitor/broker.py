@@ -24,6 +24,7 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
 from monitor.clock import monotonic_s
+from monitor.settings.addresses import check_broker_url
 
 KEEP_ALIVE_S: Final = 5  # a frozen broker is noticed after about twice this
 CONNECT_TIMEOUT_S: Final = 5.0
@@ -97,21 +98,14 @@ def parse_url(url: str) -> Address:
     Raises:
         BrokerError: The text is no such address, or carries a user name (secrets come from the environment).
     """
-    wanted = "it must be mqtt://HOST:PORT or mqtts://HOST:PORT, for example mqtt://127.0.0.1:1883"
     try:
-        parts = urlsplit(url)
-        port = parts.port
+        check_broker_url(url)
     except ValueError as error:
-        raise BrokerError(f"broker url is {url!r}; {wanted} ({error}).") from None
-    if parts.scheme not in ("mqtt", "mqtts") or not parts.hostname or parts.path.strip("/") or parts.query:
-        raise BrokerError(f"broker url is {url!r}; {wanted}.")
-    if parts.username is not None or parts.password is not None:
-        raise BrokerError(
-            "broker url carries a user name or password; take it out and set HOLDWATCH_BROKER_USER and "
-            "HOLDWATCH_BROKER_PASSWORD instead, so that it never stands in a file or a log."
-        )
+        shown = "" if "@" in url else f" is {url!r}"
+        raise BrokerError(f"the broker's url{shown}; {error}.") from None
+    parts = urlsplit(url)
     tls = parts.scheme == "mqtts"
-    return Address(parts.hostname, port or (8883 if tls else 1883), tls)
+    return Address(parts.hostname or "", parts.port or (8883 if tls else 1883), tls)
 
 
 class Inbox:
