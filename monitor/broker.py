@@ -490,7 +490,7 @@ class _Link:
                 client.loop_write()
             client.loop_misc()
             if not self._said_up and monotonic_s() > answer_by_s:
-                self.reason = f"{shared.address} took the connection but gave no answer in {CONNECT_TIMEOUT_S:.0f} s."
+                self.reason = f"{shared.address} does not answer."
                 return
             if shared.stopping.is_set():
                 stop_by_s = stop_by_s or monotonic_s() + STOP_WITHIN_S
@@ -557,7 +557,9 @@ class _Link:
         if self.reason:
             return
         place = self._shared.address
-        if not self.accepted:
+        if code.value == _KEEP_ALIVE_MISSED:
+            self.reason = f"{place} does not answer{' any more' if self.accepted else ''}."
+        elif not self.accepted:
             self.closed_unanswered = True
             self.reason = (
                 f"{place} closed the connection without an answer. Is it an MQTT port, and does it want "
@@ -568,8 +570,6 @@ class _Link:
                 f"{place} gave the connection to another client of the same name ({self._shared.client_id}): "
                 "is a second engine running for this site?"
             )
-        elif code.value == _KEEP_ALIVE_MISSED:
-            self.reason = f"{place} does not answer any more."
         else:
             said = f" ({code})" if flags.is_disconnect_packet_from_server else ""
             self.reason = f"the connection to {place} was lost{said}."
@@ -626,5 +626,5 @@ def _say_network_error(error: OSError, place: Address) -> str:
     if isinstance(error, socket.gaierror):
         return f"the name {place.host} is not known here ({error.strerror})."
     if isinstance(error, TimeoutError):
-        return f"{place} does not answer (waited {CONNECT_TIMEOUT_S:.0f} s)."
+        return f"{place} does not answer."
     return f"no connection to {place} ({error.strerror or error})."

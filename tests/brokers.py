@@ -1,0 +1,119 @@
+"""Real brokers for the tests, each a process of its own on loopback, with one way to start, freeze and kill it."""
+
+import os
+import select
+import signal
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from tests.tools import need
+
+ROOT = Path(__file__).parent.parent
+
+
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return probe.getsockname()[1]
+
+
+def wait_for(true: Callable[[], object], within_s: float, what: str) -> None:
+    """Poll until it is true; fail with ``what`` otherwise."""
+    until = time.monotonic() + within_s
+    while not true():
+        if time.monotonic() > until:
+            raise AssertionError(f"not within {within_s} s: {what}")
+        time.sleep(0.01)
+
+
+def _answers(port: int) -> bool:
+    with socket.socket() as probe:
+        return probe.connect_ex(("127.0.0.1", port)) == 0
+
+
+@dataclass
+class Broker:
+    """A broker that can be started again on the same port."""
+
+    command: list[str]
+    port: int
+    environment: dict[str, str] = field(default_factory=dict)
+    process: subprocess.Popen | None = None
+
+    @property
+    def url(self) -> str:
+        return f"mqtt://127.0.0.1:{self.port}"
+
+    def start(self) -> None:
+        self.process = subprocess.Popen(
+            self.command,
+            cwd=ROOT,
+            env=os.environ | self.environment,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+        )
+        wait_for(lambda: _answers(self.port), 10, f"{self.command[0]} accepting connections")
+
+    def kill(self) -> None:
+        if self.process is not None:
+            self.process.send_signal(signal.SIGCONT)
+            self.process.kill()
+            self.process.wait()
+            self.process = None
+
+    def freeze(self) -> None:
+        assert self.process is not None
+        self.process.send_signal(signal.SIGSTOP)
+
+    def thaw(self) -> None:
+        assert self.process is not None
+        self.process.send_signal(signal.SIGCONT)
+
+
+def embedded(login: tuple[str, str] | None = None) -> Broker:
+    port = free_port()
+    user, password = login or ("", "")
+    return Broker(
+        [sys.executable, "-m", "monitor.embedded", "--listen", f"127.0.0.1:{port}"],
+        port,
+        {"HOLDWATCH_BROKER_USER": user, "HOLDWATCH_BROKER_PASSWORD": password},
+    )
+
+
+def mosquitto(folder: Path, *lines: str, port: int | None = None, anonymous: bool = True) -> Broker:
+    """Mosquitto with a configuration of its own in ``folder``, which its own user must be able to read."""
+    port = port or free_port()
+    config = folder / f"mosquitto-{port}.conf"
+    allow = "true" if anonymous else "false"
+    config.write_text(
+        "\n".join([f"listener {port} 127.0.0.1", f"allow_anonymous {allow}", "set_tcp_nodelay true", *lines]) + "\n"
+    )
+    return Broker([need("mosquitto"), "-c", str(config)], port)
+
+
+class Relay:
+    """A TCP port that counts what it hears and says nothing, or hangs up at once: a broker gone wrong."""
+
+    def __init__(self, *, hang_up: bool) -> None:
+        self._listener = socket.create_server(("127.0.0.1", 0))
+        self.port = self._listener.getsockname()[1]
+        self.url = f"mqtt://127.0.0.1:{self.port}"
+        self.taken: list[socket.socket] = []
+        self._hang_up = hang_up
+
+    def poll(self) -> None:
+        while select.select([self._listener], [], [], 0)[0]:
+            taken, _ = self._listener.accept()
+            if self._hang_up:
+                taken.close()
+            self.taken.append(taken)
+
+    def close(self) -> None:
+        for taken in self.taken:
+            taken.close()
+        self._listener.close()

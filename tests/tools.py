@@ -1,0 +1,29 @@
+"""Programs the tests need besides Python: found, or said what to install.
+
+On a developer's machine a test without its program is skipped; with CI=true it fails, since there ``.ci/run`` has
+installed everything and a skip would be a check that silently went away.
+"""
+
+import os
+import shutil
+
+import pytest
+
+PACKAGES = {
+    "mosquitto": "mosquitto",
+    "mosquitto_pub": "mosquitto-clients",
+    "mosquitto_sub": "mosquitto-clients",
+    "mosquitto_passwd": "mosquitto",
+    "chromium": "chromium",
+}
+
+
+def need(program: str) -> str:
+    """Path of a program; skips the test (fails it under CI=true) where it is not installed."""
+    found = shutil.which(program, path=os.environ.get("PATH", "") + ":/usr/sbin:/sbin")
+    if found:
+        return found
+    words = f"{program} is not installed: apt-get install {PACKAGES.get(program, program)} (or your system's package)"
+    if os.environ.get("CI") == "true":
+        pytest.fail(words)
+    pytest.skip(words)
