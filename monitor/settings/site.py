@@ -153,7 +153,10 @@ def _check_broker(broker: dict[str, Any], folder: Path | None, findings: Finding
         findings.fault("broker, url", "is missing; it must be mqtt://HOST:PORT or mqtts://HOST:PORT, or embedded true.")
     if url is not None and embedded:
         findings.note("broker", "embedded is true: url is not used")
-    _checked(split_listen, broker.get("listen"), "broker, listen", findings)
+    if _checked(split_listen, broker.get("listen"), "broker, listen", findings) and embedded:
+        host = split_listen(broker["listen"])[0]
+        if not is_loopback(host):
+            findings.note("broker", f"listen is {host}, beyond this machine: the embedded broker needs passwords")
     _look_for(broker, "ca_file", "broker", folder, findings)
     if broker.get("ca_file") and not (url or "").startswith("mqtts:"):
         findings.note("broker", "ca_file is used with an mqtts:// url only")
@@ -167,14 +170,16 @@ def _check_pages(pages: dict[str, Any], folder: Path | None, findings: Findings)
         _look_for(pages, name, "pages", folder, findings)
 
 
-def _checked(check: Callable[[str], object], text: str | None, where: str, findings: Findings) -> None:
+def _checked(check: Callable[[str], object], text: str | None, where: str, findings: Findings) -> bool:
     if text is None:
-        return
+        return False
     try:
         check(text)
     except ValueError as error:
         shown = found_text(f"...{text[text.rindex('@') :]}" if "@" in text else text)  # never a password
         findings.fault(where, f"is {shown}; {error}.")
+        return False
+    return True
 
 
 def _look_for(values: dict[str, Any], name: str, where: str, folder: Path | None, findings: Findings) -> None:
@@ -183,7 +188,7 @@ def _look_for(values: dict[str, Any], name: str, where: str, folder: Path | None
     path = folder / values[name]
     values[name] = str(path)
     if not path.is_file():
-        findings.fault(f"{where}, {name}", f"is {found_text(str(path))}; there is no such file.")
+        findings.fault(f"{where}, {name}", f"is {path}; there is no such file.")
 
 
 def _read_tandems(found: object, ids: Sequence[str], findings: Findings) -> tuple[tuple[str, ...], ...]:

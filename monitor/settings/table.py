@@ -103,13 +103,13 @@ KEYS: Final[tuple[Key, ...]] = (
     Key(_B, "url", Kind.TEXT, "Address of the broker, mqtt:// or mqtts://; its user and password come from "
         "HOLDWATCH_BROKER_USER and HOLDWATCH_BROKER_PASSWORD.", default_says="none; required unless embedded is true"),
     Key(_B, "embedded", Kind.FLAG, "Start the embedded broker and use it.", default=False),
-    Key(_B, "listen", Kind.TEXT, "HOST:PORT of the embedded broker; beyond loopback only with passwords. Port 0 means "
+    Key(_B, "listen", Kind.TEXT, "HOST:PORT of the embedded broker, beyond loopback only with passwords; port 0 means "
         "any free one.", default="127.0.0.1:1883"),
     Key(_B, "ca_file", Kind.TEXT, "Certificate of the authority that signed the broker's, for mqtts://.", default=""),
     Key(_B, "protocol", Kind.WORD, "MQTT version; falls back by itself and says so.", words=("5", "3.1.1"),
         default="5"),
 
-    Key(_P, "listen", Kind.TEXT, "HOST:PORT of the pages. Port 0 means any free one.", default="127.0.0.1:8050"),
+    Key(_P, "listen", Kind.TEXT, "HOST:PORT of the pages; port 0 means any free one.", default="127.0.0.1:8050"),
     Key(_P, "tls_cert", Kind.TEXT, "Certificate file that makes the pages https.", default=""),
     Key(_P, "tls_key", Kind.TEXT, "Key file of tls_cert.", default=""),
     Key(_P, "join_link", Kind.FLAG, "Viewing needs the join link.", default=False),
