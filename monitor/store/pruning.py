@@ -1,0 +1,34 @@
+"""What the store lets go of, and when."""
+
+from typing import Final
+
+import sqlalchemy as sa
+from sqlalchemy.engine import Connection
+
+from monitor.store import tables as t
+
+JOURNAL_KEPT_S: Final = 3600.0
+"""The journal keeps at least its last hour."""
+
+CHUNK_N: Final = 5_000
+"""Rows taken away at a time, so that an alarm never waits for a large deletion."""
+
+
+def prune_journal(connection: Connection, keep_since_s: float) -> bool:
+    """Take away journal rows that neither a restart, nor a trace to be written, nor the last hour needs.
+
+    ``keep_since_s`` is engine time: the opening of the oldest lift in progress. Returns whether there may be more.
+    """
+    c = t.journal.c
+    newest_s = connection.scalar(sa.select(sa.func.max(c.now_s)))
+    oldest_id = connection.scalar(sa.select(sa.func.min(c.id)))
+    restart_id = connection.scalar(sa.select(sa.func.min(t.snapshots.c.journal_id)))
+    if newest_s is None or oldest_id is None or restart_id is None:
+        return False
+    no_trace = t.lifts.c.id.not_in(sa.select(t.traces.c.lift))
+    untraced_s = connection.scalar(sa.select(sa.func.min(t.lifts.c.opened_now_s)).where(no_trace))
+    kept_s = min(newest_s - JOURNAL_KEPT_S, keep_since_s, newest_s if untraced_s is None else untraced_s)
+    first_kept_id = connection.scalar(sa.select(sa.func.min(c.id)).where(c.now_s >= kept_s))
+    end_id = min(first_kept_id, restart_id + 1, oldest_id + CHUNK_N)
+    connection.execute(sa.delete(t.journal).where(c.id < end_id))
+    return bool(end_id == oldest_id + CHUNK_N)

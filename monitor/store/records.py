@@ -1,0 +1,234 @@
+"""The store as others see it: ``open_writer`` for the one engine, ``open_reader`` for everybody else.
+
+A store is a data folder: ``holdwatch.db`` (SQLite, or else a PostgreSQL database by URL), ``traces/``, ``engine.lock``.
+"""
+
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import msgspec
+import sqlalchemy as sa
+from sqlalchemy.engine import Connection, Engine
+
+from monitor.store import tables as t
+from monitor.store.chain import Link, Misfit, first_misfit
+from monitor.store.database import database_path, engine_for, prepare, row_dict, schema_version
+from monitor.store.errors import StoreError, in_words
+from monitor.store.lock import FolderLock
+from monitor.store.traces import trace_sha256
+from monitor.store.writing import Health, Writer
+
+__all__ = ["Health", "JournalRow", "Reader", "Snapshot", "StoreError", "Writer", "open_reader", "open_writer"]
+
+
+@dataclass(frozen=True, slots=True)
+class JournalRow:
+    """One thing the engine took in, in order. ``id`` rises by one; a hole means rows were dropped."""
+
+    id: int
+    now_s: float
+    kind: str
+    lifter: str
+    payload: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class Snapshot:
+    """The engine's state after the journal row ``journal_id``."""
+
+    journal_id: int
+    now_s: float
+    utc_minus_now_s: float
+    version: str
+    blob: bytes
+
+
+class Reader:
+    """Reads a store. Every method may be called from any thread.
+
+    Every method raises ``StoreError`` when the store cannot be read. One that was never written to reads as empty.
+    """
+
+    def __init__(self, data: Path, engine: Engine, file: Path | None) -> None:
+        self._data = data
+        self._engine = engine
+        self._file = file
+        self._checked = False
+
+    def lifts(self, lifter: str | None = None, before: float | None = None, limit: int = 50) -> list[dict[str, Any]]:
+        """Records of closed lifts, the one opened last first.
+
+        Args:
+            lifter: Only this one's.
+            before: Only those opened before this UTC second.
+            limit: At most this many.
+        """
+        c = t.lifts.c
+        query = (
+            sa.select(c.record).where(c.record.is_not(None)).order_by(c.opened_utc_ms.desc(), c.n.desc()).limit(limit)
+        )
+        if lifter is not None:
+            query = query.where(c.lifter == lifter)
+        if before is not None:
+            query = query.where(c.opened_utc_ms < round(before * 1000))
+        return [msgspec.json.decode(row.record) for row in self._rows(query)]
+
+    def lift(self, lift: str) -> dict[str, Any] | None:
+        """The record of one closed lift."""
+        rows = self._rows(sa.select(t.lifts.c.record).where(t.lifts.c.id == lift))
+        return msgspec.json.decode(rows[0].record) if rows and rows[0].record is not None else None
+
+    def hash(self, lift: str) -> str | None:
+        """The hash that stands for a closed lift and every one before it on its site."""
+        rows = self._rows(sa.select(t.lifts.c.hash).where(t.lifts.c.id == lift))
+        return rows[0].hash if rows else None
+
+    def trace(self, lift: str) -> Path | None:
+        """The Parquet file of a closed lift; None when there is none (yet)."""
+        rows = self._rows(sa.select(t.traces.c.path).where(t.traces.c.lift == lift, t.traces.c.path.is_not(None)))
+        return self._data / rows[0].path if rows else None
+
+    def alarms(self, lifter: str | None = None, since: float = 0.0, limit: int = 1000) -> list[dict[str, Any]]:
+        """Moves of alarms from a UTC second on, oldest first, the last ``limit`` of them."""
+        c = t.alarms.c
+        query = (
+            sa.select(t.alarms)
+            .where(c.utc_ms >= round(since * 1000))
+            .order_by(c.utc_ms.desc(), c.at_s.desc(), c.raising.desc())
+            .limit(limit)
+        )
+        if lifter is not None:
+            query = query.where(c.lifter == lifter)
+        return [row_dict(row) for row in reversed(self._rows(query))]
+
+    def actions(self, lifter: str | None = None, since: float = 0.0, limit: int = 1000) -> list[dict[str, Any]]:
+        """Actions from a UTC second on, oldest first, the last ``limit`` of them."""
+        c = t.actions.c
+        query = sa.select(c.body).where(c.utc_ms >= round(since * 1000)).order_by(c.utc_ms.desc()).limit(limit)
+        if lifter is not None:
+            query = query.where(c.lifter == lifter)
+        return [msgspec.json.decode(row.body) for row in reversed(self._rows(query))]
+
+    def actions_not_taken(self) -> list[dict[str, Any]]:
+        """Actions that are on the disk and that no journal row says the engine took, oldest first."""
+        query = sa.select(t.actions.c.body).where(t.actions.c.journal_id.is_(None)).order_by(t.actions.c.utc_ms)
+        return [msgspec.json.decode(row.body) for row in self._rows(query)]
+
+    def snapshots(self) -> list[Snapshot]:
+        """The engine states kept, newest first."""
+        return [
+            Snapshot(*tuple(row))
+            for row in self._rows(sa.select(t.snapshots).order_by(t.snapshots.c.journal_id.desc()))
+        ]
+
+    def journal(self, after_id: int = 0, since_s: float | None = None) -> Iterator[JournalRow]:
+        """Journal rows after an id, or from an engine time on, in order."""
+        query = sa.select(t.journal).where(t.journal.c.id > after_id).order_by(t.journal.c.id)
+        if since_s is not None:
+            query = query.where(t.journal.c.now_s >= since_s)
+        with self._connection() as connection:
+            for row in connection.execute(query.execution_options(yield_per=1000)) if connection else ():
+                yield JournalRow(*tuple(row))
+
+    def settings(self, sha256: str) -> str | None:
+        """The text of a site file that was in force once."""
+        rows = self._rows(sa.select(t.settings.c.text).where(t.settings.c.sha256 == sha256))
+        return rows[0].text if rows else None
+
+    def verify(self) -> Misfit | None:
+        """The first closed record, or trace of one, that is not as it was when it was closed; None when all are.
+
+        Reads every record and every trace there is: minutes for years of lifts.
+        """
+        c = t.lifts.c
+        links = sa.select(c.id, c.site, c.record, c.prev_hash, c.hash).order_by(c.n)
+        misfit = first_misfit(Link(*tuple(row)) for row in self._rows(links))
+        if misfit is not None:
+            return misfit
+        files = (
+            sa.select(c.id, c.site, t.traces.c.path, t.traces.c.sha256)
+            .join(t.traces, t.traces.c.lift == c.id)
+            .order_by(c.n)
+        )
+        for row in self._rows(files.where(t.traces.c.path.is_not(None))):
+            lift, site, path, sha256 = tuple(row)
+            try:
+                if trace_sha256(self._data / path) != sha256:
+                    return Misfit(lift, site, "trace_changed")
+            except OSError:
+                return Misfit(lift, site, "trace_missing")
+        return None
+
+    def close(self) -> None:
+        self._engine.dispose()
+
+    def _rows(self, query: sa.Select[Any]) -> list[sa.Row[Any]]:
+        with self._connection() as connection:
+            return list(connection.execute(query)) if connection else []
+
+    @contextmanager
+    def _connection(self) -> Iterator[Connection | None]:
+        if self._file is not None and not self._file.exists():
+            yield None
+            return
+        try:
+            with self._engine.connect() as connection:
+                if not self._checked:
+                    self._check(connection)
+                yield connection
+        except (sa.exc.SQLAlchemyError, OSError) as error:
+            raise StoreError(f"{self._data}: the store cannot be read: {in_words(error)}") from error
+
+    def _check(self, connection: Connection) -> None:
+        found = schema_version(connection)
+        if found != t.SCHEMA_VERSION:
+            raise StoreError(
+                f"{self._data}: the store is of schema version {found}; this program reads {t.SCHEMA_VERSION}. "
+                "An engine of this version brings an older one up to date when it starts."
+            )
+        self._checked = True
+
+
+def open_writer(data: Path, url: str | None = None) -> Writer:
+    """Lock a data folder and open its store for writing, made if it is not there, brought up to date if it is older.
+
+    Args:
+        data: The data folder; made for its owner only.
+        url: ``postgresql://...`` to keep the tables in that database instead of the folder.
+
+    Raises:
+        StoreError: Another engine has it, it was written by a newer version, or it cannot be opened.
+    """
+    try:
+        data.mkdir(mode=0o700, parents=True, exist_ok=True)
+        lock = FolderLock(data)
+    except OSError as error:
+        raise StoreError(
+            f"{data}: the data folder cannot be used: {error.strerror}. Name another one with --data."
+        ) from error
+    undo = ExitStack()
+    undo.callback(lock.release)
+    try:
+        engine = engine_for(data, url, read_only=False)
+        undo.callback(engine.dispose)
+        prepare(engine, data)
+        writer = Writer(data, engine, engine_for(data, url, read_only=True), lock)
+    except (sa.exc.SQLAlchemyError, OSError) as error:
+        undo.close()
+        raise StoreError(f"{data}: the store cannot be opened: {in_words(error)}. Nothing was changed.") from error
+    except BaseException:
+        undo.close()
+        raise
+    return writer
+
+
+def open_reader(data: Path, url: str | None = None) -> Reader:
+    """The store's read side. It never makes, changes or locks anything, and works while a writer does.
+
+    Raises:
+        StoreError: ``url`` is of no kind this store knows.
+    """
+    return Reader(data, engine_for(data, url, read_only=True), None if url else database_path(data))

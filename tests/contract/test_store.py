@@ -1,0 +1,395 @@
+"""What every store promises, on SQLite and on a real PostgreSQL."""
+
+import threading
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import pytest
+import sqlalchemy as sa
+
+from monitor.store import tables as t
+from monitor.store.records import Reader, StoreError, Writer, open_reader, open_writer
+from monitor.store.traces import read_trace
+
+
+@dataclass
+class Store:
+    """A store under test, opened and closed as often as a test likes."""
+
+    data: Path
+    url: str | None
+    opened: list[Writer | Reader] = field(default_factory=list)
+
+    def writer(self) -> Writer:
+        self.opened.append(open_writer(self.data, self.url))
+        return self.opened[-1]
+
+    def reader(self) -> Reader:
+        self.opened.append(open_reader(self.data, self.url))
+        return self.opened[-1]
+
+
+@pytest.fixture(params=["sqlite", pytest.param("postgresql", marks=pytest.mark.postgres)])
+def store(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Store]:
+    url = request.getfixturevalue("new_database")() if request.param == "postgresql" else None
+    made = Store(tmp_path / "data", url)
+    yield made
+    for one in made.opened:
+        one.close()
+
+
+def record(lift: str, *, lifter: str = "dock-6", opened: float = 1764019000.0, **more: object) -> dict:
+    fixed = {"id": lift, "site": "quayside", "lifter": lifter, "opened_utc_s": opened, "closed_utc_s": opened + 240.0}
+    return fixed | {"schema": 1, "circuits": {"A": {}, "B": {}}} | more
+
+
+def close_lift(writer: Writer, lift: str, **more: object) -> None:
+    done = threading.Event()
+    writer.close_lift(record(lift, **more), opened_now_s=10.0, closed_now_s=250.0, done=lambda _error: done.set())
+    assert done.wait(10.0)
+
+
+def action(name: str, *, utc_s: float = 1764019100.0) -> dict:
+    said = {"id": name, "kind": "acknowledge", "lifter": "dock-6", "who": "supervisor", "role": "supervisor"}
+    return said | {"params": {"raising": "dock-6/B/losing_vacuum/17"}, "utc_s": utc_s}
+
+
+def move(raising: str, moved: str = "raised", *, at_s: float = 12.5) -> dict:
+    said = {"raising": raising, "moved": moved, "at_s": at_s, "utc_s": 1764019100.0 + at_s, "lifter": "dock-6"}
+    return said | {"key": "losing_vacuum", "about": "circuit B", "state": "unacknowledged", "who": ""}
+
+
+def test_journal_keeps_order_kind_and_bytes(store: Store) -> None:
+    writer = store.writer()
+    for n in range(100):
+        writer.journal(n / 10, "reading", "dock-6", bytes([n, 0, 255]))
+    assert writer.flush()
+    rows = list(store.reader().journal())
+    assert [row.id for row in rows] == list(range(1, 101))
+    assert [row.now_s for row in rows] == [n / 10 for n in range(100)]
+    assert {row.kind for row in rows} == {"reading"}
+    assert [row.payload for row in rows] == [bytes([n, 0, 255]) for n in range(100)]
+
+
+def test_journal_goes_on_after_a_restart(store: Store) -> None:
+    writer = store.writer()
+    writer.journal(1.0, "reading", "dock-6", b"a")
+    writer.close()
+    writer = store.writer()
+    assert writer.journal(2.0, "reading", "dock-6", b"b") == 2
+    writer.close()
+    assert [row.payload for row in store.reader().journal(after_id=1)] == [b"b"]
+    assert [row.payload for row in store.reader().journal(since_s=2.0)] == [b"b"]
+
+
+def test_snapshot_stands_after_the_rows_handed_over_before_it(store: Store) -> None:
+    writer = store.writer()
+    writer.journal(1.0, "reading", "dock-6", b"a")
+    writer.snapshot(1.5, b"state", utc_minus_now_s=0.25, version="1 abc")
+    writer.journal(2.0, "reading", "dock-6", b"b")
+    assert writer.flush()
+    newest = store.reader().snapshots()[0]
+    assert (newest.journal_id, newest.now_s, newest.utc_minus_now_s) == (1, 1.5, 0.25)
+    assert (newest.version, newest.blob) == ("1 abc", b"state")
+    assert [row.payload for row in store.reader().journal(after_id=newest.journal_id)] == [b"b"]
+
+
+def test_three_snapshots_are_kept(store: Store) -> None:
+    writer = store.writer()
+    for n in range(5):
+        writer.journal(float(n), "reading", "dock-6", b"")
+        writer.snapshot(float(n), bytes([n]), utc_minus_now_s=0.0, version="1")
+        assert writer.flush()
+    assert [one.blob for one in store.reader().snapshots()] == [b"\4", b"\3", b"\2"]
+
+
+def test_snapshot_ids_are_never_given_to_new_rows(store: Store) -> None:
+    """A crash may lose the journal rows a later snapshot already stands after."""
+    writer = store.writer()
+    for n in range(3):
+        writer.journal(float(n), "reading", "dock-6", b"")
+    writer.snapshot(2.0, b"state", utc_minus_now_s=0.0, version="1")
+    assert writer.flush()
+    with writer._engine.begin() as connection:
+        connection.execute(sa.delete(t.journal))
+    writer.close()
+    assert store.writer().journal(3.0, "reading", "dock-6", b"") == 4
+
+
+def test_action_is_on_the_disk_when_it_returns(store: Store) -> None:
+    writer = store.writer()
+    writer.action(action("a1"))
+    assert store.reader().actions() == [action("a1")]
+    assert store.reader().actions(lifter="dock-7") == []
+    assert store.reader().actions(since=1764019100.001) == []
+
+
+def test_same_action_twice_is_refused_in_words(store: Store) -> None:
+    writer = store.writer()
+    writer.action(action("a1"))
+    with pytest.raises(StoreError, match="taken before"):
+        writer.action(action("a1"))
+    assert len(store.reader().actions()) == 1
+
+
+def test_actions_not_taken_are_those_no_journal_row_names(store: Store) -> None:
+    writer = store.writer()
+    writer.action(action("a1", utc_s=5.0))
+    writer.action(action("a2", utc_s=6.0))
+    writer.journal(1.0, "action", "dock-6", b"{}", action="a1")
+    assert writer.flush()
+    assert [one["id"] for one in store.reader().actions_not_taken()] == ["a2"]
+
+
+def test_alarm_moves_come_back_in_order_and_once(store: Store) -> None:
+    writer = store.writer()
+    writer.alarm(move("dock-6/B/losing_vacuum/17"))
+    writer.alarm(move("dock-6/B/losing_vacuum/17", "acknowledged", at_s=20.0))
+    writer.alarm(move("dock-6/B/losing_vacuum/17"))  # a journal replayed after a crash says it again
+    assert writer.flush()
+    moves = store.reader().alarms("dock-6")
+    assert [one["moved"] for one in moves] == ["raised", "acknowledged"]
+    assert [one["utc_ms"] for one in moves] == [1764019112500, 1764019120000]
+
+
+def test_closed_lift_comes_back_as_it_was(store: Store) -> None:
+    writer = store.writer()
+    close_lift(writer, "dock-6/1", largest_kg=622.5, words="µ × −")
+    assert store.reader().lift("dock-6/1") == record("dock-6/1", largest_kg=622.5, words="µ × −")
+    assert store.reader().lift("dock-6/2") is None
+
+
+def test_lift_closed_again_changes_nothing(store: Store) -> None:
+    writer = store.writer()
+    close_lift(writer, "dock-6/1", largest_kg=1.0)
+    close_lift(writer, "dock-6/1", largest_kg=2.0)
+    assert [one["largest_kg"] for one in store.reader().lifts()] == [1.0]
+
+
+def test_lifts_are_listed_newest_first_by_lifter_and_before(store: Store) -> None:
+    writer = store.writer()
+    for n in range(4):
+        close_lift(writer, f"dock-6/{n}", opened=1000.0 + n)
+        close_lift(writer, f"dock-7/{n}", lifter="dock-7", opened=2000.0 + n)
+    reader = store.reader()
+    assert [one["id"] for one in reader.lifts("dock-6")] == ["dock-6/3", "dock-6/2", "dock-6/1", "dock-6/0"]
+    assert [one["id"] for one in reader.lifts(limit=2)] == ["dock-7/3", "dock-7/2"]
+    assert [one["id"] for one in reader.lifts(before=1002.0)] == ["dock-6/1", "dock-6/0"]
+
+
+def test_names_with_bytes_a_database_refuses_are_kept_readable(store: Store) -> None:
+    writer = store.writer()
+    writer.action(action("a1") | {"who": "a\0b"})
+    writer.alarm(move("r\0\ud800"))
+    writer.alarm(move("r2", at_s=13.0))
+    assert writer.flush()
+    assert store.reader().actions()[0]["who"] == "a\0b"
+    assert [one["raising"] for one in store.reader().alarms()] == ["r\ufffd?", "r2"]
+
+
+def test_settings_text_is_kept_once_per_text(store: Store) -> None:
+    writer = store.writer()
+    writer.settings("abc", 'site = "quayside"', name="site.toml", program="1")
+    writer.settings("abc", 'site = "quayside"', name="site.toml", program="2")
+    assert store.reader().settings("abc") == 'site = "quayside"'
+    assert store.reader().settings("def") is None
+
+
+def test_chain_holds_and_names_the_first_changed_record(store: Store) -> None:
+    writer = store.writer()
+    for n in range(5):
+        close_lift(writer, f"dock-6/{n}")
+    assert writer.wait_for_traces()
+    assert store.reader().verify() is None
+    with writer._engine.begin() as connection:
+        wrong = store.reader().lift("dock-6/2")
+        assert wrong is not None
+        connection.execute(
+            sa.update(t.lifts).where(t.lifts.c.id == "dock-6/2").values(record=str(wrong | {"site": "x"}))
+        )
+    misfit = store.reader().verify()
+    assert misfit is not None
+    assert (misfit.lift, misfit.reason) == ("dock-6/2", "changed")
+
+
+def test_pruned_record_leaves_the_chain_whole_and_a_missing_one_does_not(store: Store) -> None:
+    writer = store.writer()
+    for n in range(4):
+        close_lift(writer, f"dock-6/{n}")
+    assert writer.wait_for_traces()
+    with writer._engine.begin() as connection:
+        connection.execute(sa.update(t.lifts).where(t.lifts.c.id == "dock-6/1").values(record=None))
+    assert store.reader().verify() is None
+    with writer._engine.begin() as connection:
+        connection.execute(sa.delete(t.lifts).where(t.lifts.c.id == "dock-6/1"))
+    misfit = store.reader().verify()
+    assert misfit is not None
+    assert (misfit.lift, misfit.reason) == ("dock-6/2", "order")
+
+
+def test_each_site_has_its_own_chain(store: Store) -> None:
+    writer = store.writer()
+    close_lift(writer, "a")
+    close_lift(writer, "b", site="northgate")
+    close_lift(writer, "c")
+    with store.reader()._engine.connect() as connection:
+        rows = {row.id: row for row in connection.execute(sa.select(t.lifts))}
+    assert rows["b"].prev_hash == "0" * 64
+    assert rows["c"].prev_hash == rows["a"].hash
+
+
+def test_trace_holds_every_reading_of_the_lift(store: Store) -> None:
+    writer = store.writer()
+    writer.journal(9.9, "reading", "dock-6", b'{"circuits":{"A":{"vacuum_kpa":1}}}')
+    writer.journal(10.0, "judged", "dock-6", b'{"call":"holding","release":"do_not_release","utc_minus_now_s":100.0}')
+    for n in range(20):
+        writer.journal(10.0 + n, "reading", "dock-6", b'{"circuits":{"A":{"vacuum_kpa":%d}},"load_kg":5}' % n)
+        writer.journal(10.0 + n, "reading", "dock-7", b'{"circuits":{"A":{"vacuum_kpa":99}}}')
+    close_lift(writer, "dock-6/1")
+    assert writer.wait_for_traces()
+    path = store.reader().trace("dock-6/1")
+    assert path is not None
+    trace = read_trace(path)
+    assert trace["kind"] == ["judged"] + ["reading"] * 20
+    assert trace["A.vacuum_kpa"] == [None, *(float(n) for n in range(20))]
+    assert trace["utc_s"] == [110.0, *(110.0 + n for n in range(20))]
+    assert trace["call"] == ["holding"] * 21
+
+
+def test_trace_missing_after_a_crash_is_made_at_the_next_start(store: Store) -> None:
+    writer = store.writer()
+    writer.journal(11.0, "reading", "dock-6", b'{"circuits":{"A":{"vacuum_kpa":60}}}')
+    close_lift(writer, "dock-6/1")
+    assert writer.wait_for_traces()
+    with writer._engine.begin() as connection:
+        connection.execute(sa.delete(t.traces))
+    writer.close()
+    writer = store.writer()
+    assert writer.wait_for_traces()
+    assert store.reader().trace("dock-6/1") is not None
+
+
+def test_changed_trace_is_named(store: Store) -> None:
+    writer = store.writer()
+    close_lift(writer, "dock-6/1")
+    assert writer.wait_for_traces()
+    path = store.reader().trace("dock-6/1")
+    assert path is not None
+    path.write_bytes(path.read_bytes()[:-1] + b"x")
+    assert store.reader().verify().reason == "trace_changed"
+    path.unlink()
+    assert store.reader().verify().reason == "trace_missing"
+
+
+def test_journal_is_pruned_but_never_what_is_still_needed(store: Store) -> None:
+    writer = store.writer()
+    for n in range(100):
+        writer.journal(100.0 * n, "reading", "dock-6", b"")
+    writer.snapshot(9900.0, b"", utc_minus_now_s=0.0, version="1", keep_since_s=5000.0)
+    writer._prune_at_s = 0.0
+    writer.journal(9900.0, "reading", "dock-6", b"")
+    assert writer.flush()
+    assert min(row.now_s for row in store.reader().journal()) == 5000.0  # the oldest lift still open
+
+    writer.snapshot(9900.0, b"", utc_minus_now_s=0.0, version="1")
+    writer._prune_at_s = 0.0
+    writer.journal(9900.0, "reading", "dock-6", b"")
+    assert writer.flush()
+    assert min(row.now_s for row in store.reader().journal()) == 6300.0  # the last hour
+
+
+def test_second_engine_is_refused(store: Store) -> None:
+    store.writer()
+    with pytest.raises(StoreError, match=r"data: another Holdwatch engine \(process \d+\)"):
+        store.writer()
+
+
+def test_store_of_a_newer_version_is_refused_in_words(store: Store) -> None:
+    writer = store.writer()
+    with writer._engine.begin() as connection:
+        connection.execute(sa.update(t.meta).where(t.meta.c.key == "schema").values(value="99"))
+    writer.close()
+    with pytest.raises(StoreError, match="newer Holdwatch"):
+        store.writer()
+    with pytest.raises(StoreError, match="schema version 99"):
+        store.reader().lifts()
+
+
+def test_reads_go_on_hard_while_writing(store: Store) -> None:
+    """Four readers without pause neither fail nor keep one row of the writer's from the disk."""
+    writer = store.writer()
+    ending = threading.Event()
+    failures: list[StoreError] = []
+    reads: list[int] = []
+
+    def read() -> None:
+        reader = store.reader()
+        n = 0
+        try:
+            while not ending.is_set():
+                reader.lifts(limit=10)
+                sum(1 for _ in reader.journal(since_s=0.0))
+                n += 1
+        except StoreError as error:
+            failures.append(error)
+        reads.append(n)
+
+    threads = [threading.Thread(target=read) for _ in range(4)]
+    for thread in threads:
+        thread.start()
+    for n in range(400):
+        writer.journal(float(n), "reading", "dock-6", b"x" * 300)
+        if n % 20 == 0:
+            writer.alarm(move(f"r{n}"))
+            writer.action(action(f"a{n}"))
+            close_lift(writer, f"dock-6/{n}")
+    assert writer.flush()
+    ending.set()
+    for thread in threads:
+        thread.join()
+    assert failures == []
+    assert min(reads) > 0
+    assert writer.health()["error"] is None
+    assert writer.health()["dropped_n"] == 0
+    assert len(store.reader().lifts()) == 20
+    assert len(list(store.reader().journal())) == 400
+
+
+def test_reader_cannot_write(store: Store) -> None:
+    store.writer()
+    with pytest.raises(sa.exc.SQLAlchemyError), store.reader()._engine.begin() as connection:
+        connection.execute(sa.insert(t.meta), {"key": "x", "value": "y"})
+
+
+@pytest.mark.postgres
+def test_second_folder_on_one_database_is_refused(new_database: Callable[[], str], tmp_path: Path) -> None:
+    url = new_database()
+    writer = open_writer(tmp_path / "one", url)
+    with pytest.raises(StoreError, match="another Holdwatch engine writes to this database"):
+        open_writer(tmp_path / "two", url)
+    writer.close()
+    open_writer(tmp_path / "two", url).close()
+
+
+@pytest.mark.postgres
+def test_writer_goes_on_after_the_server_dropped_its_connection(
+    new_database: Callable[[], str], tmp_path: Path
+) -> None:
+    url = new_database()
+    writer = open_writer(tmp_path / "data", url)
+    writer.alarm(move("r1"))
+    assert writer.flush()
+    with writer._engine.connect() as connection:
+        others = sa.text("datname = current_database() AND pid <> pg_backend_pid()")
+        end = sa.select(sa.func.pg_terminate_backend(sa.column("pid"))).select_from(sa.table("pg_stat_activity"))
+        connection.execute(end.where(others)).all()
+    writer.alarm(move("r2", at_s=13.0))
+    writer.journal(1.0, "reading", "dock-6", b"")
+    assert writer.flush()
+    assert writer.health()["error"] is None
+    reader = open_reader(tmp_path / "data", url)
+    assert [one["raising"] for one in reader.alarms()] == ["r1", "r2"]
+    assert len(list(reader.journal())) == 1
+    reader.close()
+    writer.close()
