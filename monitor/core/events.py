@@ -16,11 +16,14 @@ class ActionKind(StrEnum):
     """What a named person may tell the engine. None of these commands the lifter."""
 
     ACKNOWLEDGE = "acknowledge"  # params: raising
+    RESET = "reset"  # params: raising; lets a latched alarm go once its cause is gone
     SHELVE = "shelve"  # params: raising, duration_s, reason
     UNSHELVE = "unshelve"  # params: raising
     OUT_OF_SERVICE = "out_of_service"  # params: alarm, about, reason
     IN_SERVICE = "in_service"  # params: alarm, about
-    PLAN = "plan"  # params: weight_kg, layout, pads, tilt_low_deg, tilt_high_deg, rotation_low_deg, rotation_high_deg, ...
+    PLAN = (
+        "plan"  # params: weight_kg, layout, pads, tilt_low_deg, tilt_high_deg, rotation_low_deg, rotation_high_deg, ...
+    )
     PICKED_UP = "picked_up"  # no load cell: the load is on
     LANDED_FIXED = "landed_fixed"  # a named person says the panel is landed and fixed
     CONFIRM_FIXED = "confirm_fixed"  # logged; never changes `do_not_release`

@@ -1,0 +1,153 @@
+"""What a named person may tell the engine, checked and folded in. None of it commands the lifter."""
+
+import math
+from collections.abc import Mapping
+from dataclasses import replace
+
+from monitor.core import alarms, summary
+from monitor.core.alarm_table import priority
+from monitor.core.config import LifterConfig, Surface
+from monitor.core.events import Action, ActionAnswered, ActionKind, AlarmMoved, Effect
+from monitor.core.holding import Centre, Move
+from monitor.core.lifter import LifterState, Plan
+from monitor.core.load import has_cell
+from monitor.core.status import raising_id
+
+ALARM_ACTS = frozenset({ActionKind.ACKNOWLEDGE, ActionKind.RESET, ActionKind.SHELVE, ActionKind.UNSHELVE})
+
+
+def apply_action(one: LifterState | None, action: Action, now_s: float, effects: list[Effect]) -> ActionAnswered:
+    """Fold one action in; says whether it was done, or the key of why not."""
+    if one is None:
+        return ActionAnswered(action.id, done=False, key="refused.no_such_lifter")
+    if not action.who.strip():
+        return ActionAnswered(action.id, done=False, key="refused.who")
+    on_alarm = action.kind in ALARM_ACTS
+    answer = _act_on_alarm(one, action, now_s, effects) if on_alarm else _act_on_lift(one, action)
+    if answer.done and one.log is not None:
+        one.log.actions.append(summary.ActionLog(action.kind, action.who, action.role, now_s, dict(action.params)))
+    return answer
+
+
+def _act_on_alarm(one: LifterState, action: Action, now_s: float, effects: list[Effect]) -> ActionAnswered:
+    raising = action.params.get("raising")
+    number = raising.rpartition("/")[2] if isinstance(raising, str) else ""
+    raising_n = int(number) if number.isascii() and number.isdigit() and len(number) < 12 else 0
+    found = next((key for key, alarm in one.board.alarms.items() if alarm.raising_n == raising_n), None)
+    if found is None or raising != raising_id(one.config.id, found[0], found[1], raising_n):
+        return ActionAnswered(action.id, done=False, key="refused.not_this_raising")
+    why = action.params.get("reason")
+    answered = alarms.act(
+        one.board,
+        action.kind,
+        raising_n=raising_n,
+        who=action.who,
+        now_s=now_s,
+        duration_s=_number(action.params, "duration_s") or 0.0,
+        why=why if isinstance(why, str) else "",
+    )
+    if answered.moved is not None:
+        effects.append(alarm_moved(one, answered.moved, now_s))
+    return ActionAnswered(action.id, done=answered.done, key=answered.key)
+
+
+def alarm_moved(one: LifterState, moved: alarms.Moved, now_s: float) -> AlarmMoved:
+    """The effect of an alarm's move, noted in the record of the lift in progress."""
+    rule, alarm = moved.rule, moved.alarm
+    raising = raising_id(one.config.id, moved.about, rule.key, alarm.raising_n)
+    if one.log is not None:
+        summary.note_alarm(
+            one.log,
+            raising=raising,
+            key=rule.key,
+            about=moved.about,
+            priority=priority(rule),
+            state=alarm.state,
+            moved=moved.moved,
+            who=moved.who,
+            at_s=now_s,
+        )
+    return AlarmMoved(one.config.id, raising, rule.key, moved.about, moved.moved, alarm.state, now_s, moved.who)
+
+
+def _act_on_lift(one: LifterState, action: Action) -> ActionAnswered:
+    match action.kind:
+        case ActionKind.PLAN:
+            return _plan(one, action)
+        case ActionKind.SURFACE:
+            return _surface(one, action)
+        case ActionKind.PICKED_UP | ActionKind.LANDED_FIXED if has_cell(one.config):
+            # a measured load says it better, and no word of a person turns "do not release" into anything else
+            return ActionAnswered(action.id, done=True, key="done.logged")
+        case ActionKind.PICKED_UP:
+            one.picked_up = True
+            one.load = replace(one.load, confirmed_off=False)
+            return ActionAnswered(action.id, done=True, key="done.picked_up")
+        case ActionKind.LANDED_FIXED:
+            one.landed_fixed = True
+            one.load = replace(one.load, confirmed_off=True)
+            return ActionAnswered(action.id, done=True, key="done.landed_fixed")
+        case ActionKind.CONFIRM_FIXED | ActionKind.SERVICE_NOTE:
+            return ActionAnswered(action.id, done=True, key="done.logged")
+        case _:
+            return ActionAnswered(action.id, done=False, key="refused.not_known")
+
+
+def _surface(one: LifterState, action: Action) -> ActionAnswered:
+    """Anyone present may say "wet" or "oily"; only the supervisor takes it back."""
+    word = action.params.get("surface")
+    if word not in {surface.value for surface in Surface}:
+        return ActionAnswered(action.id, done=False, key="refused.surface")
+    surface = Surface(str(word))
+    order = list(Surface)
+    standing = one.surface if one.surface is not None else one.config.surface
+    if order.index(surface) < order.index(standing) and action.role != "supervisor":
+        return ActionAnswered(action.id, done=False, key="refused.supervisor_only")
+    one.surface = None if surface is one.config.surface else surface
+    return ActionAnswered(action.id, done=True, key="done.surface")
+
+
+def _plan(one: LifterState, action: Action) -> ActionAnswered:
+    params, config = action.params, one.config
+    pads, pads_known = _pads(params, config)
+    weight_kg = _number(params, "weight_kg")
+    if not pads_known or (params.get("weight_kg") is not None and (weight_kg is None or weight_kg <= 0.0)):
+        return ActionAnswered(action.id, done=False, key="refused.plan")
+    tilts_given = _number(params, "tilt_low_deg") is not None or _number(params, "tilt_high_deg") is not None
+    move = Move(
+        tilt_low_deg=_within(_number(params, "tilt_low_deg"), 0.0, 0.0, 180.0),
+        tilt_high_deg=_within(_number(params, "tilt_high_deg"), 90.0, 0.0, 180.0),
+        rotation_low_deg=_within(_number(params, "rotation_low_deg"), 0.0, -360.0, 360.0),
+        rotation_high_deg=_within(_number(params, "rotation_high_deg"), 360.0, -360.0, 360.0),
+    )
+    if move.tilt_low_deg > move.tilt_high_deg or move.rotation_low_deg > move.rotation_high_deg:
+        return ActionAnswered(action.id, done=False, key="refused.plan")
+    centre = Centre(
+        x_mm=_number(params, "cg_x_mm") or 0.0,
+        y_mm=_number(params, "cg_y_mm") or 0.0,
+        depth_mm=_number(params, "cg_depth_mm") or 0.0,
+    )
+    one.plan = Plan(weight_kg=weight_kg, pads=pads, move=move, centre=centre, tilts_given=tilts_given)
+    return ActionAnswered(action.id, done=True, key="done.plan")
+
+
+def _pads(params: Mapping[str, object], config: LifterConfig) -> tuple[tuple[str, ...] | None, bool]:
+    """The pads a plan uses: by layout, by list, or all. The second value is whether they are known."""
+    layout, pads = params.get("layout"), params.get("pads")
+    if isinstance(layout, str) and layout:
+        return config.layouts.get(layout), layout in config.layouts
+    if isinstance(pads, list | tuple) and pads:
+        names = tuple(str(pad) for pad in pads)
+        return names, all(name in config.pads for name in names)
+    return None, layout is None and pads is None
+
+
+def _number(params: Mapping[str, object], name: str) -> float | None:
+    value = params.get(name)
+    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+        return None
+    return float(value)
+
+
+def _within(value: float | None, default: float, low: float, high: float) -> float:
+    return default if value is None else min(high, max(low, value))

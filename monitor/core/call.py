@@ -1,0 +1,350 @@
+"""The table from phase, states and times to a call. The worst row that holds is the call; its reason is said.
+
+Each row says what it means with the load on and on the ground. On the ground the same troubles read "Do not lift".
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Final
+
+from monitor.core.facts import CircuitFacts, CircuitState, Facts
+from monitor.core.messages import Text, Value
+from monitor.core.phases import Phase
+
+RESERVE_LEAST_S: Final = 300.0
+"""EN 13155: a lifter without power holds for 5 min (clause 5.2.2.7, from memory)."""
+
+WIND_NEAR_RATIO: Final = 0.9
+OVER_PLAN_RATIO: Final = 0.05
+FAULT_LASTS_S: Final = 3.0
+
+
+class Call(StrEnum):
+    """What the crew is called to do, worst first."""
+
+    LAND_NOW = "land_now"
+    NO_SIGNAL = "no_signal"
+    LAND_SOON = "land_soon"
+    LOOK = "look"
+    HOLDING = "holding"
+    NOT_LIFTING = "not_lifting"
+
+
+WORST_FIRST: Final = tuple(Call)
+RANK: Final = {call: rank for rank, call in enumerate(WORST_FIRST)}
+
+Values = Mapping[str, Value]
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One row: when it holds it gives its values, and the call in flight and on the ground (``None``: not a call there)."""
+
+    key: str
+    in_flight: Call | None
+    on_ground: Call | None
+    when: Callable[[Facts], Values | None]
+
+
+@dataclass(frozen=True, slots=True)
+class Called:
+    """A call with its headline and reason."""
+
+    call: Call
+    headline: Text
+    reason: Text
+
+
+def _first(facts: Facts, test: Callable[[CircuitFacts], bool]) -> CircuitFacts | None:
+    return next((circuit for circuit in facts.used() if test(circuit)), None)
+
+
+def _about(circuit: CircuitFacts, **values: Value) -> Values:
+    return {"circuit": circuit.id, "vacuum_kpa": circuit.vacuum_kpa, **values}
+
+
+def _lifter_alarm(facts: Facts) -> Values | None:
+    return {} if facts.lifter_alarm else None
+
+
+def _critical(facts: Facts) -> Values | None:
+    """Below what this load needs, as last heard: a circuit that fell silent there has not recovered."""
+    hit = _first(
+        facts,
+        lambda c: (
+            facts.in_flight and c.needed_kpa is not None and c.vacuum_kpa is not None and c.vacuum_kpa < c.needed_kpa
+        ),
+    )
+    return None if hit is None else _about(hit, needed_kpa=hit.needed_kpa)
+
+
+def _low(facts: Facts) -> Values | None:
+    hit = _first(
+        facts,
+        lambda c: (
+            c.state is CircuitState.LOW
+            or (facts.in_flight and c.vacuum_kpa is not None and c.vacuum_kpa <= c.config.warning_kpa)
+        ),
+    )
+    return None if hit is None else _about(hit, warning_kpa=hit.config.warning_kpa)
+
+
+def _margin_gone(facts: Facts) -> Values | None:
+    if facts.holding is None or facts.holding.margin_kg is None or facts.judged_kg is None:
+        return None
+    if facts.holding.margin_kg > 0.0 or (not facts.in_flight and not _all_sealed(facts)):
+        return None
+    return {"governs": facts.holding.governs, "rated_kg": facts.holding.rated_kg, "judged_kg": facts.judged_kg}
+
+
+def _all_sealed(facts: Facts) -> bool:
+    return all(c.vacuum_kpa is not None and c.vacuum_kpa > c.config.warning_kpa for c in facts.used())
+
+
+def _early_s(circuit: CircuitFacts) -> float | None:
+    """The early bound of a fall that is established; a projection still vague by noise alone calls nobody."""
+    if circuit.state in {CircuitState.NO_READING, CircuitState.SENSOR_FAULT}:
+        return None
+    if circuit.to_warning is None or circuit.leak is None or not circuit.leak.falling:
+        return None
+    return circuit.to_warning.early_s
+
+
+def _soonest(facts: Facts, within_s: float) -> Values | None:
+    timed = [(early_s, c) for c in facts.used() if (early_s := _early_s(c)) is not None and early_s < within_s]
+    if not timed:
+        return None
+    early_s, circuit = min(timed, key=lambda pair: pair[0])
+    likely_s = circuit.to_warning.likely_s if circuit.to_warning is not None else None
+    return _about(
+        circuit,
+        early_s=early_s,
+        likely_s=likely_s,
+        level=circuit.level,
+        level_kpa=circuit.level_kpa,
+        time_to_land_s=facts.landing_s,
+    )
+
+
+def _early_under_landing(facts: Facts) -> Values | None:
+    return _soonest(facts, facts.landing_s)
+
+
+def _early_under_twice_landing(facts: Facts) -> Values | None:
+    return _soonest(facts, 2.0 * facts.landing_s)
+
+
+def _silent_after_trouble(facts: Facts) -> Values | None:
+    """Nothing heard of a circuit that was losing, or of the lifter after its pump or battery failed."""
+    hit = _first(
+        facts,
+        lambda c: c.state is CircuitState.NO_READING and (c.before is CircuitState.LOSING or c.pump_trouble in STOPPED),
+    )
+    if hit is not None:
+        return _about(hit, age_s=hit.age_s)
+    if facts.silent and _battery_low(facts) is not None:
+        return {"circuit": None, "age_s": _last_age_s(facts)}
+    return None
+
+
+def _last_age_s(facts: Facts) -> float | None:
+    return None if facts.last_reading_s is None else facts.now_s - facts.last_reading_s
+
+
+def _silent(facts: Facts) -> Values | None:
+    return {"age_s": _last_age_s(facts)} if facts.silent else None
+
+
+def _reserve_under(facts: Facts, within_s: float) -> Values | None:
+    timed = [
+        (c.reserve.early_s, c)
+        for c in facts.used()
+        if c.state in {CircuitState.HOLDING, CircuitState.LOSING}
+        and c.reserve is not None
+        and c.reserve.early_s is not None
+        and c.reserve.likely_s is not None
+        and c.reserve.early_s < within_s
+    ]
+    if not timed:
+        return None
+    early_s, circuit = min(timed, key=lambda pair: pair[0])
+    return _about(circuit, early_s=early_s, time_to_land_s=facts.landing_s)
+
+
+def _reserve_under_landing(facts: Facts) -> Values | None:
+    return _reserve_under(facts, facts.landing_s)
+
+
+def _reserve_short(facts: Facts) -> Values | None:
+    return _reserve_under(facts, max(RESERVE_LEAST_S, 2.0 * facts.landing_s))
+
+
+STOPPED: Final = frozenset({"not_building", "not_starting"})
+
+
+def _pump_stopped(facts: Facts) -> Values | None:
+    hit = _first(facts, lambda c: c.pump_trouble in STOPPED)
+    return None if hit is None else _about(hit, trouble=hit.pump_trouble)
+
+
+def _no_reading(facts: Facts) -> Values | None:
+    hit = _first(facts, lambda c: c.state is CircuitState.NO_READING)
+    return None if hit is None else _about(hit, age_s=hit.age_s)
+
+
+def _sensor_fault(facts: Facts) -> Values | None:
+    hit = _first(facts, lambda c: c.state is CircuitState.SENSOR_FAULT and c.fault_for_s >= FAULT_LASTS_S)
+    return None if hit is None else _about(hit, fault=hit.fault)
+
+
+def _sensor_doubt(facts: Facts) -> Values | None:
+    hit = _first(facts, lambda c: c.state is CircuitState.SENSOR_FAULT)
+    return None if hit is None else _about(hit, fault=hit.fault)
+
+
+def _battery_low(facts: Facts) -> Values | None:
+    limit_v = facts.config.battery_low_v
+    if facts.battery_v is None or limit_v is None or facts.battery_v >= limit_v:
+        return None
+    return {"battery_v": facts.battery_v, "limit_v": limit_v}
+
+
+def _over_plan(facts: Facts) -> Values | None:
+    measured_kg = facts.load.largest_kg
+    if facts.planned_kg is None or measured_kg is None:
+        return None
+    slack_kg = max(OVER_PLAN_RATIO * facts.planned_kg, 2.0 * facts.config.load_accuracy_kg)
+    if measured_kg <= facts.planned_kg + slack_kg:
+        return None
+    return {"load_kg": measured_kg, "planned_kg": facts.planned_kg}
+
+
+def _losing(facts: Facts) -> Values | None:
+    hit = _first(facts, lambda c: c.state is CircuitState.LOSING)
+    if hit is None or hit.to_warning is None:
+        return None
+    return _about(hit, early_s=hit.to_warning.early_s, likely_s=hit.to_warning.likely_s, level=hit.level)
+
+
+def _too_early(facts: Facts) -> Values | None:
+    hit = _first(facts, lambda c: c.state is CircuitState.HOLDING and c.to_warning is None)
+    return None if hit is None else _about(hit)
+
+
+def _load_unknown(facts: Facts) -> Values | None:
+    if facts.load_lost or facts.judged_kg is None:
+        return {"load_lost": int(facts.load_lost)}
+    return None
+
+
+def _tilt_outside_plan(facts: Facts) -> Values | None:
+    return {"tilt_deg": facts.tilt_deg} if facts.tilt_outside_plan else None
+
+
+def _wind_near(facts: Facts) -> Values | None:
+    limit_m_s = facts.config.wind_limit_m_s
+    if facts.wind_m_s is None or limit_m_s is None or facts.wind_m_s < WIND_NEAR_RATIO * limit_m_s:
+        return None
+    return {"wind_m_s": facts.wind_m_s, "limit_m_s": limit_m_s, "at": facts.config.wind_at}
+
+
+def _open_in_flight(facts: Facts) -> Values | None:
+    hit = _first(facts, lambda c: c.state in {CircuitState.OPEN, CircuitState.BUILDING})
+    return None if hit is None else _about(hit, warning_kpa=hit.config.warning_kpa)
+
+
+def _load_returns(facts: Facts) -> Values | None:
+    return None if facts.released_load_kg is None else {"load_kg": facts.released_load_kg}
+
+
+def _building(facts: Facts) -> Values | None:
+    if facts.phase not in {Phase.SEALING, Phase.SEAL_TEST, Phase.LANDING}:
+        return None
+    return _open_in_flight(facts)
+
+
+ROWS: Final = (
+    Row("lifter_alarm", Call.LAND_NOW, Call.LAND_NOW, _lifter_alarm),
+    Row("critical", Call.LAND_NOW, Call.LOOK, _critical),
+    Row("low", Call.LAND_NOW, Call.LOOK, _low),
+    Row("open_in_flight", Call.LAND_NOW, None, _open_in_flight),
+    Row("margin_gone", Call.LAND_NOW, Call.LOOK, _margin_gone),
+    Row("early_under_landing", Call.LAND_NOW, Call.LOOK, _early_under_landing),
+    Row("silent_after_trouble", Call.LAND_NOW, None, _silent_after_trouble),
+    Row("load_returns", Call.LAND_NOW, Call.LAND_NOW, _load_returns),
+    Row("silent", Call.NO_SIGNAL, Call.NO_SIGNAL, _silent),
+    Row("early_under_twice_landing", Call.LAND_SOON, Call.LOOK, _early_under_twice_landing),
+    Row("reserve_under_landing", Call.LAND_SOON, Call.LOOK, _reserve_under_landing),
+    Row("pump_stopped", Call.LAND_SOON, Call.LOOK, _pump_stopped),
+    Row("no_reading", Call.LAND_SOON, Call.LOOK, _no_reading),
+    Row("sensor_fault", Call.LAND_SOON, Call.LOOK, _sensor_fault),
+    Row("battery_low", Call.LAND_SOON, Call.LOOK, _battery_low),
+    Row("over_plan", Call.LAND_SOON, Call.LOOK, _over_plan),
+    Row("sensor_doubt", Call.LOOK, Call.LOOK, _sensor_doubt),
+    Row("losing", Call.LOOK, Call.LOOK, _losing),
+    Row("reserve_short", Call.LOOK, Call.LOOK, _reserve_short),
+    Row("building", None, Call.LOOK, _building),
+    Row("load_unknown", Call.LOOK, None, _load_unknown),
+    Row("tilt_outside_plan", Call.LOOK, Call.LOOK, _tilt_outside_plan),
+    Row("wind_near", Call.LOOK, Call.LOOK, _wind_near),
+    Row("too_early", Call.LOOK, None, _too_early),
+)
+"""Rows of equal call are told in this order."""
+
+
+def judge(facts: Facts, before: Called | None) -> Called:
+    """The call, its headline and its reason. ``before`` is the call last made: a standing `land_now` outlives silence."""
+    if facts.silent and facts.in_flight and before is not None and before.call is Call.LAND_NOW:
+        return Called(Call.LAND_NOW, before.headline, Text("reason.standing", {"age_s": _last_age_s(facts)}))
+    best: tuple[int, Row, Values] | None = None
+    for row in ROWS:
+        call = row.in_flight if facts.in_flight else row.on_ground
+        if call is None or (best is not None and RANK[call] >= best[0]):
+            continue
+        values = row.when(facts)
+        if values is not None:
+            best = RANK[call], row, values
+    if best is None:
+        return _with_partner(_calm(facts), facts)
+    rank, row, values = best
+    call = WORST_FIRST[rank]
+    return _with_partner(
+        Called(call, _headline(call, row.key, values, facts), Text(f"reason.{row.key}", values)), facts
+    )
+
+
+def _calm(facts: Facts) -> Called:
+    if facts.phase in {Phase.IDLE, Phase.RELEASED, Phase.PARKED}:
+        key = "parked" if facts.phase is Phase.PARKED else "not_attached"
+        return Called(Call.NOT_LIFTING, Text("headline.not_lifting"), Text(f"reason.{key}"))
+    margin_kg = facts.holding.margin_kg if facts.holding is not None else None
+    reason = Text("reason.holding", {"circuits_n": len(facts.used()), "margin_kg": margin_kg})
+    return Called(Call.HOLDING, Text("headline.holding"), reason)
+
+
+def _with_partner(called: Called, facts: Facts) -> Called:
+    """Two lifters on one panel: the worse call shows on both."""
+    for lifter, (call, _) in facts.partners.items():
+        partner = Call(call)
+        if RANK[partner] < RANK[called.call] and partner is not Call.NOT_LIFTING:
+            called = Called(partner, _headline(partner, "tandem", {}, facts), Text("reason.tandem", {"lifter": lifter}))
+    return called
+
+
+def _headline(call: Call, key: str, values: Values, facts: Facts) -> Text:
+    if key == "load_returns":
+        return Text("headline.stop_hoisting_grips")
+    if not facts.in_flight:
+        if call is Call.NO_SIGNAL:
+            return Text("headline.read_the_gauge")
+        return Text("headline.do_not_lift")
+    match call:
+        case Call.LAND_NOW if key == "margin_gone" and facts.tilt_outside_plan:
+            return Text("headline.tilt_back")
+        case Call.LAND_NOW if facts.phase is Phase.LIFTING:
+            return Text("headline.stop_hoisting")
+        case Call.LOOK if "circuit" in values:
+            return Text("headline.look_at_circuit", {"circuit": values["circuit"]})
+        case _:
+            return Text(f"headline.{call}")

@@ -1,0 +1,278 @@
+"""step(state, event, now_s) -> (state, effects): only chains the folds of the other modules.
+
+The state of a site is updated in place and can be pickled. Given the same events at the same times it gives the same
+states and effects. Silence and delays are judged on ticks at whole multiples of ``TICK_S`` of engine time.
+"""
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
+from typing import Final
+
+from monitor.core import alarms, call, intake, lifter, release, summary
+from monitor.core.acts import alarm_moved, apply_action
+from monitor.core.config import CoreConfig
+from monitor.core.events import (
+    ActionCame,
+    ClockSet,
+    ConnectionSaid,
+    Effect,
+    Event,
+    LandingTimes,
+    LiftClosed,
+    LinkChanged,
+    ReadingCame,
+    Resumed,
+    StoreSaid,
+    Tick,
+    Told,
+    UnreadableCame,
+)
+from monitor.core.facts import Facts
+from monitor.core.intake import News
+from monitor.core.lifter import LifterState
+from monitor.core.load import begin_lift
+from monitor.core.phases import ATTACHED, Phase
+from monitor.core.readings import Reading
+from monitor.core.status import LiftTold, Status, alarms_told
+
+TICK_S: Final = 0.5
+LANDING_TIMES_KEPT_N: Final = 30
+LANDING_PERCENTILE: Final = 0.9
+
+
+@dataclass(slots=True)
+class SiteState:
+    """Everything the engine remembers of one site."""
+
+    config: CoreConfig
+    version: str
+    lifters: dict[str, LifterState]
+    link_up: bool = True
+    store_writing: bool = True
+    disk_free_ratio: float | None = None
+    utc_minus_now_s: float = 0.0
+    unknown_lifters_n: int = 0
+    online: dict[str, bool] = field(default_factory=dict)
+
+
+def begin(config: CoreConfig, *, version: str) -> SiteState:
+    """A site nothing is known of yet: every answer is "no reading"."""
+    lifters = {name: lifter.begin(settings) for name, settings in config.lifters.items()}
+    return SiteState(config=config, version=version, lifters=lifters)
+
+
+def ticks_between(last_s: float, now_s: float) -> Iterator[float]:
+    """Whole multiples of ``TICK_S`` after ``last_s`` up to and including ``now_s``. Check: 0.4 to 1.6 gives 0.5, 1.0, 1.5."""
+    for number in range(math.floor(last_s / TICK_S) + 1, math.floor(now_s / TICK_S) + 1):
+        yield number * TICK_S
+
+
+def step(state: SiteState, event: Event, now_s: float) -> tuple[SiteState, tuple[Effect, ...]]:
+    """Fold one event in, at engine time ``now_s``; returns the state and what is to be done about it."""
+    effects: list[Effect] = []
+    match event:
+        case ReadingCame(reading, retained):
+            _reading(state, reading, retained, now_s, effects)
+        case Tick():
+            for one in state.lifters.values():
+                lifter.settle(one, now_s)
+            _tell_all(state, now_s, effects)
+        case ActionCame(action):
+            effects.append(apply_action(state.lifters.get(action.lifter), action, now_s, effects))
+            if action.lifter in state.lifters:
+                _tell(state, action.lifter, now_s, effects)
+        case UnreadableCame(name, _, _):
+            _unreadable(state, name, now_s, effects)
+        case LinkChanged(up):
+            state.link_up = up
+            _tell_all(state, now_s, effects)
+        case ConnectionSaid(name, online):
+            state.online[name] = online
+        case StoreSaid(writing, free_ratio):
+            state.store_writing, state.disk_free_ratio = writing, free_ratio
+        case ClockSet(utc_minus_now_s):
+            state.utc_minus_now_s = utc_minus_now_s
+        case LandingTimes(name, times_s):
+            if name in state.lifters:
+                state.lifters[name].landing_times_s = times_s[-LANDING_TIMES_KEPT_N:]
+                _fix_time_to_land(state.lifters[name])
+        case Resumed(down_since_s):
+            _resume(state, down_since_s, now_s, effects)
+    return state, tuple(effects)
+
+
+def _reading(state: SiteState, reading: Reading, retained: bool, now_s: float, effects: list[Effect]) -> None:
+    one = state.lifters.get(reading.lifter)
+    if one is None:
+        state.unknown_lifters_n += 1
+        return
+    heard_s, stale_s = one.heard_s, lifter.stale_after_s(one)
+    one.news, news = intake.judge(one.news, reading, now_s, retained=retained)
+    if news is News.LIVE:
+        if one.log is not None and heard_s is not None and now_s - heard_s > stale_s:
+            summary.note_gap(one.log, heard_s, now_s, "silence")
+        lifter.take(one, reading, now_s)
+    _tell(state, reading.lifter, now_s, effects)
+
+
+def _unreadable(state: SiteState, name: str, now_s: float, effects: list[Effect]) -> None:
+    one = state.lifters.get(name)
+    if one is None:
+        state.unknown_lifters_n += 1
+        return
+    one.news = replace(one.news, rejected_n=one.news.rejected_n + 1)
+    _tell(state, name, now_s, effects)
+
+
+def _resume(state: SiteState, down_since_s: float, now_s: float, effects: list[Effect]) -> None:
+    """After a restart nothing is believed until it is heard again; the lift in progress names its gap."""
+    for one in state.lifters.values():
+        if one.log is not None:
+            summary.note_gap(one.log, down_since_s, now_s, "restart")
+            one.log.looked_s = None
+    _tell_all(state, now_s, effects)
+
+
+def _tell_all(state: SiteState, now_s: float, effects: list[Effect]) -> None:
+    for name in state.lifters:
+        _tell(state, name, now_s, effects)
+
+
+def _tell(state: SiteState, name: str, now_s: float, effects: list[Effect], *, for_partner: bool = False) -> None:
+    """Move the phase, judge everything of one lifter and tell it; its partner in tandem too where that changed."""
+    one = state.lifters[name]
+    lifter.advance_phase(one, now_s)
+    _open_lift(state, one, now_s)
+    around = lifter.Surroundings(
+        link_up=state.link_up,
+        store_writing=state.store_writing,
+        disk_free_ratio=state.disk_free_ratio,
+        utc_minus_now_s=state.utc_minus_now_s,
+        partners=_partners(state, name),
+    )
+    facts = lifter.facts(one, now_s, around)
+    moved = alarms.step(one.board, facts, now_s)
+    effects.extend(alarm_moved(one, move, now_s) for move in moved)
+    called = call.judge(facts, one.called)
+    answer, text = release.judge(facts)
+    own = (called.call, answer)
+    one.called, one.release = called, answer
+    if one.log is not None:
+        summary.look(one.log, facts, called, now_s)
+        one.log.picks_n = max(one.log.picks_n, one.phase.picks_n)
+    status = Status(
+        site=state.config.site,
+        facts=facts,
+        utc_s=now_s + state.utc_minus_now_s,
+        utc_minus_now_s=state.utc_minus_now_s,
+        sent_utc_s=one.news.sent_utc_s,
+        called=called,
+        release=answer,
+        release_text=text,
+        alarms=alarms_told(name, one.board, now_s, state.utc_minus_now_s),
+        lift=_lift_told(one),
+        assumed=_assumed(facts),
+        counts=_counts(one),
+    )
+    shown = (*own, facts.phase, called.headline.key, called.reason.key, *(c.state for c in facts.circuits.values()))
+    changed = bool(moved) or shown != one.shown
+    partners_changed = shown[:2] != one.shown[:2]
+    one.shown = shown
+    effects.append(Told(status, changed))
+    _close_lift(one, facts, now_s, effects)
+    if partners_changed and not for_partner:
+        for partner in _partners(state, name):
+            _tell(state, partner, now_s, effects, for_partner=True)
+
+
+def _partners(state: SiteState, name: str) -> dict[str, tuple[str, str]]:
+    """Call and release of the lifters this one carries a panel with."""
+    found: dict[str, tuple[str, str]] = {}
+    for tandem in state.config.tandems:
+        for other in tandem if name in tandem else ():
+            partner = state.lifters[other]
+            if other != name and partner.called is not None and partner.release is not None:
+                found[other] = (partner.called.call.value, partner.release.value)
+    return found
+
+
+def _open_lift(state: SiteState, one: LifterState, now_s: float) -> None:
+    """A lift opens with `sealing`, or with a pick from where it was parked."""
+    if one.log is not None or one.phase.phase not in ATTACHED - {Phase.PARKED}:
+        return
+    one.load = begin_lift(one.load)
+    _fix_time_to_land(one)
+    one.log = summary.open_log(
+        one.config.id,
+        lifter.used_circuits(one),
+        now_s,
+        utc_minus_now_s=state.utc_minus_now_s,
+        version=state.version,
+        time_to_land_s=one.time_to_land_s,
+    )
+
+
+def _fix_time_to_land(one: LifterState) -> None:
+    """The longer of the site file's figure and the 90th percentile of the last lifts; fixed when a lift starts."""
+    times_s = sorted(one.landing_times_s)
+    learned_s = times_s[math.ceil(LANDING_PERCENTILE * len(times_s)) - 1] if times_s else 0.0
+    one.time_to_land_s = max(one.config.time_to_land_s, learned_s)
+
+
+def _close_lift(one: LifterState, facts: Facts, now_s: float, effects: list[Effect]) -> None:
+    """A lift ends when every circuit is open or it is parked; it is recorded only if the load came on."""
+    if one.log is None or facts.phase in ATTACHED - {Phase.PARKED}:
+        return
+    log, one.log = one.log, None
+    if log.load_on_s is not None:
+        effects.append(LiftClosed(one.config.id, close(one, log, now_s, facts.phase.value)))
+        if log.landing_s is not None:
+            one.landing_times_s = (*one.landing_times_s, log.landing_s)[-LANDING_TIMES_KEPT_N:]
+    one.plan = None
+
+
+def close(one: LifterState, log: summary.LiftLog, now_s: float, ended: str) -> summary.Summary:
+    """The record of a lift that ends now (or of one still open at the end of a replay)."""
+    return summary.Summary(
+        log=log,
+        closed_s=now_s,
+        ended=ended,
+        counts=_counts(one),
+        surface=(one.surface or one.config.surface).value,
+        friction=lifter.friction(one),
+        basis=one.config.basis.value,
+        wll_kg=one.config.wll_kg,
+    )
+
+
+def _lift_told(one: LifterState) -> LiftTold | None:
+    if one.log is None:
+        return None
+    opened_utc_s = one.log.opened_s + one.log.utc_minus_now_s
+    return LiftTold(one.log.id, opened_utc_s, one.phase.picks_n, one.log.load_on_s is not None)
+
+
+def _assumed(facts: Facts) -> tuple[str, ...]:
+    """What was not measured and had to be taken cautiously."""
+    assumed: list[str] = []
+    if facts.tilt_deg is None:
+        assumed.append("tilt")
+    if facts.ambient_kpa is None or facts.config.ambient_at != "lifter":
+        assumed.append("ambient")
+    if facts.rotation_deg is None:
+        assumed.append("rotation")
+    return tuple(assumed)
+
+
+def _counts(one: LifterState) -> dict[str, int]:
+    news = one.news
+    return {
+        "live": news.live_n,
+        "doubled": news.doubled_n,
+        "late": news.late_n,
+        "retained": news.retained_n,
+        "rejected": news.rejected_n,
+        "refused": news.refused_n,
+        "lost": news.lost_n,
+    }

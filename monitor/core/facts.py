@@ -1,0 +1,97 @@
+"""Everything derived of a lifter at one instant: what calls, alarms, the status and the record are made from."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+
+from monitor.core.config import CircuitConfig, LifterConfig
+from monitor.core.holding import Holding
+from monitor.core.leak import LeakView
+from monitor.core.load import Load, LoadKnown
+from monitor.core.phases import Phase
+from monitor.core.readings import Pump, Valve
+from monitor.core.warning_time import Bounds
+
+
+class CircuitState(StrEnum):
+    """A circuit's state, worst first (DESIGN, words)."""
+
+    NO_READING = "no_reading"
+    SENSOR_FAULT = "sensor_fault"
+    CRITICAL = "critical"
+    LOW = "low"
+    LOSING = "losing"
+    HOLDING = "holding"
+    BUILDING = "building"
+    OPEN = "open"
+
+
+@dataclass(frozen=True, slots=True)
+class CircuitFacts:
+    """One circuit at one instant. ``vacuum_kpa`` is the value last believed, ``age_s`` its age."""
+
+    id: str
+    config: CircuitConfig
+    state: CircuitState
+    in_use: bool
+    vacuum_kpa: float | None
+    age_s: float | None
+    fault: str | None
+    fault_for_s: float
+    needed_kpa: float | None
+    pump: Pump | None
+    pump_trouble: str | None
+    leak: LeakView | None
+    level: str  # which level the times run to: "warning" or "needed"
+    level_kpa: float
+    to_warning: Bounds | None
+    reserve: Bounds | None
+    assumed: tuple[str, ...]
+    before: CircuitState | None  # the state last heard, while nothing is heard or believed now
+    lost_kpa: float  # vacuum lost within the last two seconds
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """A lifter at one instant."""
+
+    now_s: float
+    config: LifterConfig
+    phase: Phase
+    circuits: Mapping[str, CircuitFacts]
+    in_flight: bool  # the load hangs on the lifter, or may hang on it
+    ever_heard: bool
+    silent: bool  # every circuit in use is without a reading to be believed
+    last_reading_s: float | None
+    load: Load
+    load_kg: float | None  # fresh net load
+    load_known: LoadKnown
+    load_fresh: bool
+    stale_after_s: float
+    valve: Valve | None
+    load_lost: bool  # a load cell is configured and its reading is missing or stale
+    judged_kg: float | None
+    planned_kg: float | None
+    holding: Holding | None
+    tilt_deg: float | None
+    rotation_deg: float | None
+    height_m: float | None
+    ambient_kpa: float | None
+    temperature_c: float | None
+    battery_v: float | None
+    wind_m_s: float | None
+    lifter_alarm: bool
+    tilt_outside_plan: bool
+    time_to_land_s: float
+    landing_s: float  # time to land with the age of a slow lifter's readings added
+    slow: bool
+    link_up: bool
+    store_writing: bool
+    disk_free_ratio: float | None
+    clock_offset_s: float | None
+    released_load_kg: float | None  # load back on after the release
+    partners: Mapping[str, tuple[str, str]]  # lifters in tandem: their call and release
+
+    def used(self) -> list[CircuitFacts]:
+        """The circuits whose pads are in use, in the site file's order."""
+        return [circuit for circuit in self.circuits.values() if circuit.in_use]

@@ -1,0 +1,147 @@
+"""Is this message news: live, doubled, late, or a retained leftover?
+
+Judged by arrival. The sender's own clock only ever makes a reading *older*: it may be wrong, jump or be missing.
+Old readings that were buffered during an outage and come in a burst fill the record, never the live call.
+"""
+
+from dataclasses import dataclass, replace
+from enum import StrEnum
+from typing import Final
+
+from monitor.core.readings import Reading
+
+LATE_AFTER_S: Final = 3.0
+"""A reading that took this much longer than the quickest of its kind is old news (the shortest staleness, rule 1)."""
+
+LAG_CREEP_RATIO: Final = 0.02
+"""A sender's clock may run slow by this much before its readings count as late."""
+
+NEW_RUN_N: Final = 3
+"""So many late readings that follow one another, with nothing newer between them: the sender began anew."""
+
+
+class News(StrEnum):
+    """What a message is, before a single value in it is looked at."""
+
+    LIVE = "live"
+    DOUBLED = "doubled"
+    LATE = "late"
+    RETAINED = "retained"
+
+
+@dataclass(frozen=True, slots=True)
+class Intake:
+    """What is remembered of a lifter's messages to tell new from old. Counts are since the engine began."""
+
+    boot: str | None = None
+    retired_boot: str | None = None
+    seq: int | None = None
+    sent_utc_s: float | None = None
+    arrived_s: float | None = None
+    least_lag_s: float | None = None
+    behind_n: int = 0
+    behind_seq: int | None = None
+    behind_sent_utc_s: float | None = None
+    live_n: int = 0
+    doubled_n: int = 0
+    late_n: int = 0
+    retained_n: int = 0
+    rejected_n: int = 0
+    refused_n: int = 0
+    lost_n: int = 0
+
+
+def judge(intake: Intake, reading: Reading, now_s: float, *, retained: bool) -> tuple[Intake, News]:
+    """Say what kind of news ``reading`` is, and remember it."""
+    if retained:
+        return replace(intake, retained_n=intake.retained_n + 1), News.RETAINED
+    if intake.arrived_s is None:
+        return _live(intake, reading, now_s), News.LIVE
+    news = _order(intake, reading, now_s)
+    if news is News.DOUBLED:
+        return replace(intake, doubled_n=intake.doubled_n + 1), news
+    if news is News.LATE:
+        behind = _behind(intake, reading)
+        if behind.behind_n >= NEW_RUN_N and now_s - intake.arrived_s >= LATE_AFTER_S:
+            return _live(replace(behind, least_lag_s=None), reading, now_s), News.LIVE
+        return behind, news
+    return _live(intake, reading, now_s), News.LIVE
+
+
+def _order(intake: Intake, reading: Reading, now_s: float) -> News:
+    """Order by boot, then by sequence number, then by the sender's clock; arrival has the last word."""
+    if reading.boot != intake.boot:
+        return News.LATE if reading.boot is not None and reading.boot == intake.retired_boot else News.LIVE
+    lateness_s = _lateness_s(intake, reading, now_s)
+    sent_later = (
+        reading.sent_utc_s is not None and intake.sent_utc_s is not None and reading.sent_utc_s > intake.sent_utc_s
+    )
+    if reading.seq is not None and intake.seq is not None:
+        if reading.seq == intake.seq:
+            return News.DOUBLED
+        if reading.seq < intake.seq:
+            started_anew = sent_later and lateness_s is not None and lateness_s <= LATE_AFTER_S
+            return News.LIVE if started_anew else News.LATE
+        if not sent_later:
+            return News.LIVE  # the sender's clock was set back, or it has none
+    elif reading.sent_utc_s is not None and intake.sent_utc_s is not None and not sent_later:
+        return News.DOUBLED if reading.sent_utc_s == intake.sent_utc_s else News.LATE
+    return News.LATE if lateness_s is not None and lateness_s > LATE_AFTER_S else News.LIVE
+
+
+def _lateness_s(intake: Intake, reading: Reading, now_s: float) -> float | None:
+    """How much longer this reading took than the quickest so far, or ``None`` without clocks to tell."""
+    if reading.sent_utc_s is None or intake.least_lag_s is None:
+        return None
+    return now_s - reading.sent_utc_s - intake.least_lag_s
+
+
+def _behind(intake: Intake, reading: Reading) -> Intake:
+    """Count a late reading, and whether it follows the late one before it."""
+    follows = (
+        intake.behind_seq is not None and reading.seq > intake.behind_seq
+        if reading.seq is not None
+        else reading.sent_utc_s is not None
+        and intake.behind_sent_utc_s is not None
+        and reading.sent_utc_s > intake.behind_sent_utc_s
+    )
+    return replace(
+        intake,
+        late_n=intake.late_n + 1,
+        behind_n=intake.behind_n + 1 if follows else 1,
+        behind_seq=reading.seq,
+        behind_sent_utc_s=reading.sent_utc_s,
+    )
+
+
+def _live(intake: Intake, reading: Reading, now_s: float) -> Intake:
+    lag_s = None if reading.sent_utc_s is None else now_s - reading.sent_utc_s
+    least_lag_s = intake.least_lag_s
+    if lag_s is not None:
+        set_back = (
+            intake.sent_utc_s is not None and reading.sent_utc_s is not None and reading.sent_utc_s < intake.sent_utc_s
+        )
+        if least_lag_s is None or set_back or reading.boot != intake.boot:
+            least_lag_s = lag_s
+        else:
+            crept_s = LAG_CREEP_RATIO * max(0.0, now_s - (intake.arrived_s if intake.arrived_s is not None else now_s))
+            least_lag_s = min(least_lag_s + crept_s, lag_s)
+    lost_n = intake.lost_n
+    same_run = reading.boot == intake.boot and reading.seq is not None and intake.seq is not None
+    if same_run and reading.seq is not None and intake.seq is not None and reading.seq > intake.seq + 1:
+        lost_n += reading.seq - intake.seq - 1
+    return replace(
+        intake,
+        boot=reading.boot,
+        retired_boot=intake.boot if reading.boot != intake.boot else intake.retired_boot,
+        seq=reading.seq,
+        sent_utc_s=reading.sent_utc_s if reading.sent_utc_s is not None else intake.sent_utc_s,
+        arrived_s=now_s,
+        least_lag_s=least_lag_s,
+        behind_n=0,
+        behind_seq=None,
+        behind_sent_utc_s=None,
+        live_n=intake.live_n + 1,
+        refused_n=intake.refused_n + len(reading.refused),
+        lost_n=lost_n,
+    )

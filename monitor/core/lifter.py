@@ -1,0 +1,429 @@
+"""One lifter's memory, and the facts of an instant made from it. Chains the folds of the smaller modules."""
+
+from dataclasses import dataclass, field, replace
+from typing import Final
+
+from monitor.core import circuits, holding, intake, leak, load, phases, pumps, sensors
+from monitor.core.alarms import Board
+from monitor.core.call import Called
+from monitor.core.config import SURFACE_FRICTION, CircuitConfig, LifterConfig, Surface
+from monitor.core.facts import CircuitFacts, CircuitState, Facts
+from monitor.core.holding import Centre, Holding, HoldingModel, Move
+from monitor.core.load import Load, LoadKnown
+from monitor.core.phases import IN_FLIGHT, Phase, PhaseInputs, PhaseState
+from monitor.core.pumps import PumpWatch
+from monitor.core.readings import CircuitReading, Pump, Reading, Refusal, Valve
+from monitor.core.release import Release
+from monitor.core.sensors import Gauge, Signal
+from monitor.core.summary import LiftLog
+from monitor.core.units import HOIST_KPA_PER_M
+
+ASSUMED_LOWER_KPA: Final = 3.0
+"""A configured ambient is taken this much lower for holding and levels: the weather's daily spread (from memory)."""
+
+RECENT_S: Final = 2.0
+QUANTITIES: Final = (
+    "tilt_deg",
+    "rotation_deg",
+    "height_m",
+    "ambient_kpa",
+    "temperature_c",
+    "battery_v",
+    "wind_m_s",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """What the supervisor planned for the lift that follows."""
+
+    weight_kg: float | None = None
+    pads: tuple[str, ...] | None = None
+    move: Move = field(default_factory=Move)
+    centre: Centre = field(default_factory=Centre)
+    tilts_given: bool = False
+
+
+@dataclass(slots=True)
+class LifterState:
+    """Everything remembered of one lifter. Its fields are values; the engine replaces them."""
+
+    config: LifterConfig
+    leaks: leak.LeakState
+    gauges: dict[str, Gauge]
+    pump_watches: dict[str, PumpWatch]
+    recent: dict[str, tuple[tuple[float, float], ...]]
+    before: dict[str, CircuitState]
+    signals: dict[str, Signal] = field(default_factory=dict)
+    news: intake.Intake = field(default_factory=intake.Intake)
+    load: Load = field(default_factory=Load)
+    phase: PhaseState = field(default_factory=PhaseState)
+    plan: Plan | None = None
+    surface: Surface | None = None
+    lifter_alarm: bool = False
+    valve: Valve | None = None
+    model_key: tuple[object, ...] = ()
+    model: HoldingModel | None = None
+    tilt_high_deg: float = 90.0
+    board: Board = field(default_factory=Board)
+    called: Called | None = None
+    release: Release | None = None
+    shown: tuple[object, ...] = ()
+    log: LiftLog | None = None
+    landing_times_s: tuple[float, ...] = ()
+    time_to_land_s: float = 0.0
+    heard_s: float | None = None
+    picked_up: bool = False
+    landed_fixed: bool = False
+
+
+def begin(config: LifterConfig) -> LifterState:
+    """A lifter nothing is known of yet."""
+    leak_config = leak.LeakConfig(
+        circuits=tuple(config.circuits),
+        ambient_kpa=config.ambient_kpa,
+        hoist_height_m=config.hoist_height_m,
+        hoist_speed_m_s=config.hoist_speed_m_s,
+        horizon_s=config.projection_horizon_s,
+        volume_l=_given(config, "volume_l"),
+        pump_start_kpa=_given(config, "pump_start_kpa"),
+        pump_stop_kpa=_given(config, "pump_stop_kpa"),
+    )
+    return LifterState(
+        config=config,
+        leaks=leak.begin(leak_config),
+        gauges={circuit: Gauge() for circuit in config.circuits},
+        pump_watches={circuit: PumpWatch() for circuit in config.circuits},
+        recent={},
+        before={},
+        signals={name: Signal() for name in QUANTITIES},
+        time_to_land_s=config.time_to_land_s,
+    )
+
+
+def _given(config: LifterConfig, name: str) -> dict[str, float]:
+    return {key: value for key, circuit in config.circuits.items() if (value := getattr(circuit, name)) is not None}
+
+
+def stale_after_s(state: LifterState) -> float:
+    """Silence after which the lifter's own readings mean nothing: the longest of its circuits', rule 1."""
+    return max(sensors.stale_after_s(gauge, state.config.expected_interval_s) for gauge in state.gauges.values())
+
+
+def take(state: LifterState, reading: Reading, now_s: float) -> None:
+    """Fold one live reading in."""
+    config = state.config
+    if state.heard_s is not None and now_s - state.heard_s > stale_after_s(state):
+        state.load = load.restart_band(state.load)
+    state.heard_s = now_s
+    for name in QUANTITIES:
+        value = getattr(reading, name)
+        if value is not None:
+            state.signals[name] = Signal(value, now_s)
+    if reading.lifter_alarm is not None:
+        state.lifter_alarm = reading.lifter_alarm
+    if reading.release_valve is not None:
+        state.valve = reading.release_valve
+    if reading.tilt_deg is not None and reading.tilt_deg > state.tilt_high_deg:
+        state.tilt_high_deg = min(180.0, reading.tilt_deg)
+    state.load = load.take(state.load, reading.load_kg, now_s, config=config)
+    ambient_kpa = ambient_for_gauges_kpa(state, now_s)
+    refusals = sensors.refusals_by_circuit(reading.refused) if reading.refused else {}
+    believed: dict[str, float | None] = {}
+    pump_states: dict[str, Pump | None] = {}
+    for name, circuit in config.circuits.items():
+        part = reading.circuits.get(name)
+        if part is None and name not in refusals:
+            believed[name] = pump_states[name] = None
+            continue
+        believed[name] = _take_circuit(state, name, circuit, reading, refusals.get(name), ambient_kpa, now_s)
+        pump_states[name] = state.gauges[name].pump
+    measured = config.ambient_at == "lifter"
+    sample = leak.LeakSample(
+        vacuum_kpa=believed,
+        pump=pump_states,
+        ambient_kpa=reading.ambient_kpa if measured else None,
+        height_m=reading.height_m,
+        temperature_c=reading.temperature_c,
+    )
+    state.leaks = leak.advance(state.leaks, sample, now_s)
+
+
+def _take_circuit(
+    state: LifterState,
+    name: str,
+    circuit: CircuitConfig,
+    reading: Reading,
+    refusal: Refusal | None,
+    ambient_kpa: float,
+    now_s: float,
+) -> float | None:
+    """Fold one circuit in; returns the value believed of this very reading, or ``None``."""
+    part = reading.circuits.get(name, CircuitReading())
+    gauge = sensors.take(state.gauges[name], part, now_s, ambient_kpa=ambient_kpa, refusal=refusal)
+    state.gauges[name] = gauge
+    if gauge.at_s != now_s or gauge.vacuum_kpa is None:
+        return None
+    kept = tuple(pair for pair in state.recent.get(name, ()) if now_s - pair[0] <= RECENT_S)
+    state.recent[name] = (*kept, (now_s, gauge.vacuum_kpa))[-64:]
+    watch = pumps.watch(state.pump_watches[name], gauge.pump, gauge.vacuum_kpa, now_s, config=circuit)
+    state.pump_watches[name] = watch
+    return gauge.vacuum_kpa if gauge.fault is None else None
+
+
+def settle(state: LifterState, now_s: float) -> None:
+    """What time alone does: a jump nobody contradicted is believed."""
+    for name, gauge in state.gauges.items():
+        state.gauges[name] = sensors.settle(gauge, now_s)
+
+
+def ambient_for_gauges_kpa(state: LifterState, now_s: float) -> float:
+    """Ambient pressure an absolute gauge is taken from: measured on the lifter, else cautious (lower)."""
+    config = state.config
+    measured_kpa = state.signals["ambient_kpa"].fresh(now_s, stale_after_s(state))
+    height_m = state.signals["height_m"].fresh(now_s, stale_after_s(state))
+    if measured_kpa is not None and config.ambient_at == "lifter":
+        return measured_kpa
+    up_m = (
+        max(0.0, height_m)
+        if height_m is not None
+        else (config.hoist_height_m if state.phase.phase in IN_FLIGHT else 0.0)
+    )
+    ground_kpa = measured_kpa if measured_kpa is not None else config.ambient_kpa - ASSUMED_LOWER_KPA
+    return ground_kpa - HOIST_KPA_PER_M * up_m
+
+
+def advance_phase(state: LifterState, now_s: float) -> None:
+    """Move the phase on what is known at this instant."""
+    config = state.config
+    stale_s = stale_after_s(state)
+    used = used_circuits(state)
+    heard = {name: _heard_kpa(state, name, now_s) for name in used}
+    fresh = load.is_fresh(state.load, now_s, stale_s)
+    inputs = PhaseInputs(
+        any_attached=any(v is not None and v > circuits.open_kpa(config.circuits[n]) for n, v in heard.items()),
+        all_open=all(v is not None and v <= circuits.open_kpa(config.circuits[n]) for n, v in heard.items()),
+        all_sealed=all(v is not None and v > config.circuits[n].warning_kpa for n, v in heard.items()),
+        pump_on=any(state.gauges[name].pump is Pump.ON for name in used),
+        load=load.known(state.load, now_s, config=config, stale_after_s=stale_s),
+        load_kg=state.load.net_kg if fresh else None,
+        largest_kg=state.load.largest_kg,
+        load_grew_s=state.load.grew_s,
+        weighs=load.has_cell(config) and state.load.at_s is not None,
+        picked_up=state.picked_up,
+        landed_fixed=state.landed_fixed or state.load.confirmed_off,
+    )
+    state.picked_up = state.landed_fixed = False
+    before = state.phase.phase
+    state.phase = phases.advance(state.phase, inputs, now_s)
+    if state.phase.phase is not before and state.phase.phase in {Phase.IDLE, Phase.RELEASED}:
+        state.tilt_high_deg = 90.0
+
+
+def used_circuits(state: LifterState) -> tuple[str, ...]:
+    """Circuits whose pads are in use by the plan's layout; all of them without a plan."""
+    pads = state.plan.pads if state.plan is not None else None
+    if not pads:
+        return tuple(state.config.circuits)
+    in_use = {state.config.pads[pad].circuit for pad in pads}
+    return tuple(name for name in state.config.circuits if name in in_use)
+
+
+def _heard_kpa(state: LifterState, name: str, now_s: float) -> float | None:
+    gauge = state.gauges[name]
+    if gauge.fault is not None or sensors.is_stale(gauge, now_s, state.config.expected_interval_s):
+        return None
+    return gauge.vacuum_kpa
+
+
+def friction(state: LifterState) -> float:
+    """Friction in force: the site file's, or less when somebody present said the surface is wet or oily."""
+    if state.surface is None:
+        return state.config.friction
+    return min(state.config.friction, SURFACE_FRICTION[state.surface])
+
+
+def _model(state: LifterState) -> HoldingModel | None:
+    """The holding model in force; worked out anew only when plan, surface or the tilts to judge change."""
+    plan = state.plan if state.plan is not None else Plan()
+    move = plan.move
+    if state.tilt_high_deg > move.tilt_high_deg:
+        move = replace(move, tilt_high_deg=state.tilt_high_deg)
+    tilt_deg = state.signals["tilt_deg"].value
+    if tilt_deg is not None and plan.tilts_given:
+        low, high = min(move.tilt_low_deg, max(0.0, tilt_deg)), max(move.tilt_high_deg, min(180.0, tilt_deg))
+        if high - move.tilt_high_deg > 1.0 or move.tilt_low_deg - low > 1.0:
+            move = replace(move, tilt_low_deg=float(int(low)), tilt_high_deg=min(180.0, float(int(high) + 1)))
+    key = (plan.pads, move, plan.centre, friction(state))
+    if key != state.model_key:
+        state.model = holding.prepare(
+            state.config, pads=plan.pads, move=move, centre=plan.centre, friction=friction(state)
+        )
+        state.model_key = key
+    return state.model
+
+
+def _hold(state: LifterState, judged_kg: float | None) -> Holding | None:
+    model = _model(state)
+    if model is None:
+        return None
+    now_kpa = {name: max(0.0, gauge.vacuum_kpa or 0.0) for name, gauge in state.gauges.items()}
+    judged_kpa = {name: min(value, state.config.circuits[name].warning_kpa) for name, value in now_kpa.items()}
+    return holding.hold(model, judged_kpa=judged_kpa, now_kpa=now_kpa, load_kg=judged_kg)
+
+
+def judged_kg(state: LifterState) -> float | None:
+    """The load the margin is judged by: the largest steady one of this lift, before and without it the planned one."""
+    planned_kg = state.plan.weight_kg if state.plan is not None else None
+    largest_kg = state.load.largest_kg
+    if largest_kg is None:
+        return planned_kg
+    if planned_kg is not None and state.phase.phase is Phase.LIFTING:
+        return max(planned_kg, largest_kg)
+    return largest_kg
+
+
+@dataclass(frozen=True, slots=True)
+class Surroundings:
+    """What the engine knows beside the lifter itself."""
+
+    link_up: bool
+    store_writing: bool
+    disk_free_ratio: float | None
+    utc_minus_now_s: float
+    partners: dict[str, tuple[str, str]]
+
+
+def facts(state: LifterState, now_s: float, around: Surroundings) -> Facts:
+    """Everything derived at this instant."""
+    config = state.config
+    stale_s = stale_after_s(state)
+    used = set(used_circuits(state))
+    known = load.known(state.load, now_s, config=config, stale_after_s=stale_s)
+    load_fresh = load.is_fresh(state.load, now_s, stale_s)
+    load_lost = load.has_cell(config) and not load_fresh
+    phase = state.phase.phase
+    in_flight = _in_flight(state, known, load_lost=load_lost)
+    judged = judged_kg(state)
+    held = _hold(state, judged)
+    parts = {name: _circuit_facts(state, name, now_s, held, name in used, in_flight) for name in config.circuits}
+    fresh = {name: signal.fresh(now_s, stale_s) for name, signal in state.signals.items()}
+    slow = stale_s > sensors.SLOW_AFTER_S
+    load_kg = state.load.net_kg if load_fresh else None
+    returned = phase in {Phase.RELEASED, Phase.IDLE} and known is LoadKnown.ON
+    plan = state.plan
+    tilt_deg = fresh["tilt_deg"]
+    offset_s = state.news.least_lag_s
+    return Facts(
+        now_s=now_s,
+        config=config,
+        phase=phase,
+        circuits=parts,
+        in_flight=in_flight,
+        ever_heard=state.heard_s is not None,
+        silent=all(part.state in UNHEARD for part in parts.values() if part.in_use),
+        last_reading_s=state.heard_s,
+        load=state.load,
+        load_kg=load_kg,
+        load_known=known,
+        load_fresh=load_fresh,
+        stale_after_s=stale_s,
+        valve=state.valve,
+        load_lost=load_lost,
+        judged_kg=judged,
+        planned_kg=plan.weight_kg if plan is not None else None,
+        holding=held,
+        tilt_deg=tilt_deg,
+        rotation_deg=fresh["rotation_deg"],
+        height_m=fresh["height_m"],
+        ambient_kpa=fresh["ambient_kpa"],
+        temperature_c=fresh["temperature_c"],
+        battery_v=fresh["battery_v"],
+        wind_m_s=fresh["wind_m_s"],
+        lifter_alarm=state.lifter_alarm,
+        tilt_outside_plan=_tilt_outside(plan, tilt_deg, config),
+        time_to_land_s=state.time_to_land_s,
+        landing_s=state.time_to_land_s + (stale_s if slow else 0.0),
+        slow=slow,
+        link_up=around.link_up,
+        store_writing=around.store_writing,
+        disk_free_ratio=around.disk_free_ratio,
+        clock_offset_s=None if offset_s is None else offset_s + around.utc_minus_now_s,
+        released_load_kg=load_kg if returned else None,
+        partners=around.partners,
+    )
+
+
+UNHEARD: Final = frozenset({CircuitState.NO_READING, CircuitState.SENSOR_FAULT})
+
+
+def _in_flight(state: LifterState, known: LoadKnown, *, load_lost: bool) -> bool:
+    """Whether the load hangs on the lifter, or may: a lost load reading over sealed pads is taken as on."""
+    if state.phase.phase in IN_FLIGHT:
+        return known is not LoadKnown.OFF
+    on_pads = state.phase.phase in {Phase.SEALING, Phase.SEAL_TEST, Phase.PARKED} and state.phase.sealed
+    return on_pads and (known is LoadKnown.ON or (load_lost and state.load.at_s is not None))
+
+
+def _tilt_outside(plan: Plan | None, tilt_deg: float | None, config: LifterConfig) -> bool:
+    if plan is None or not plan.tilts_given or tilt_deg is None:
+        return False
+    slack_deg = config.tilt_allowance_deg
+    return not plan.move.tilt_low_deg - slack_deg <= tilt_deg <= plan.move.tilt_high_deg + slack_deg
+
+
+def _circuit_facts(
+    state: LifterState, name: str, now_s: float, held: Holding | None, in_use: bool, in_flight: bool
+) -> CircuitFacts:
+    config = state.config.circuits[name]
+    gauge = state.gauges[name]
+    interval_s = state.config.expected_interval_s
+    doubted = sensors.is_doubted(gauge, now_s, interval_s)
+    stale = sensors.is_stale(gauge, now_s, interval_s) and not doubted
+    needed_kpa = held.needed_kpa.get(name) if held is not None and held.needed_kpa is not None else None
+    level, level_kpa = circuits.levels_kpa(config, needed_kpa)
+    view = to_level = reserve = None
+    attached = gauge.vacuum_kpa is not None and gauge.vacuum_kpa > circuits.open_kpa(config)
+    if not stale and gauge.fault is None and attached:
+        view = leak.view(state.leaks, name, now_s)
+        to_level = leak.to_level(state.leaks, name, level_kpa, now_s)
+        reserve = leak.reserve(state.leaks, name, level_kpa, now_s)
+    judged = circuits.judge(
+        config=config,
+        vacuum_kpa=gauge.vacuum_kpa,
+        stale=stale,
+        fault=gauge.fault if doubted else None,
+        needed_kpa=needed_kpa,
+        leak=view,
+        to_warning=to_level,
+        losing_horizon_s=state.config.losing_horizon_s,
+        phase=state.phase.phase,
+        sealed=state.phase.sealed,
+        in_flight=in_flight,
+    )
+    if judged not in UNHEARD:
+        state.before[name] = judged
+    recent = state.recent.get(name, ())
+    most_kpa = max((value for at_s, value in recent if now_s - at_s <= RECENT_S), default=None)
+    lost_kpa = 0.0 if most_kpa is None or gauge.vacuum_kpa is None else max(0.0, most_kpa - gauge.vacuum_kpa)
+    return CircuitFacts(
+        id=name,
+        config=config,
+        state=judged,
+        in_use=in_use,
+        vacuum_kpa=gauge.vacuum_kpa,
+        age_s=gauge.age_s(now_s),
+        fault=gauge.fault,
+        fault_for_s=0.0 if gauge.fault_since_s is None else now_s - gauge.fault_since_s,
+        needed_kpa=needed_kpa,
+        pump=gauge.pump,
+        pump_trouble=state.pump_watches[name].trouble,
+        leak=view,
+        level=level,
+        level_kpa=level_kpa,
+        to_warning=to_level,
+        reserve=reserve,
+        assumed=view.assumed if view is not None else (),
+        before=state.before.get(name) if judged in UNHEARD else None,
+        lost_kpa=lost_kpa,
+    )

@@ -1,0 +1,100 @@
+"""Does the pump do its part: running and nothing builds, needed and not starting, never stopping.
+
+Asks what no limit can: "the pump is on; is vacuum building?" (the shape of a check that demands a gain in a window).
+"""
+
+from dataclasses import dataclass, replace
+from typing import Final
+
+from monitor.core.config import CircuitConfig
+from monitor.core.readings import Pump
+
+BUILDS_WITHIN_S: Final = 12.0
+BUILDS_KPA: Final = 0.5
+"""A running pump must gain this much in ``BUILDS_WITHIN_S`` while it is below its stop level."""
+
+STARTS_WITHIN_S: Final = 10.0
+STARTS_MARGIN_KPA: Final = 1.0
+"""A pump must have started so long after the vacuum fell this far below its start level."""
+
+STOPS_WITHIN_S: Final = 60.0
+STOPS_MARGIN_KPA: Final = 1.0
+"""A pump must have stopped so long after the vacuum rose this far above its stop level."""
+
+TROUBLES: Final = ("not_building", "not_starting", "not_stopping")
+
+
+@dataclass(frozen=True, slots=True)
+class PumpWatch:
+    """What is remembered of one circuit's pump; ``trouble`` is one of ``TROUBLES`` or ``None``."""
+
+    pump: Pump | None = None
+    start_seen_kpa: float | None = None
+    mark_kpa: float | None = None
+    mark_s: float | None = None
+    below_since_s: float | None = None
+    above_since_s: float | None = None
+    on_s: float = 0.0
+    off_s: float = 0.0
+    starts_n: int = 0
+    last_s: float | None = None
+    trouble: str | None = None
+
+
+def watch(state: PumpWatch, pump: Pump | None, vacuum_kpa: float, now_s: float, *, config: CircuitConfig) -> PumpWatch:
+    """Fold one believed reading of a circuit in."""
+    if pump is None:
+        return state
+    started = pump is Pump.ON and state.pump is Pump.OFF
+    spent_s = 0.0 if state.last_s is None else min(now_s - state.last_s, 5.0)
+    start_seen_kpa = state.start_seen_kpa
+    if started and vacuum_kpa >= 0.5 * config.warning_kpa:
+        start_seen_kpa = vacuum_kpa if start_seen_kpa is None else min(start_seen_kpa, vacuum_kpa)
+    state = replace(
+        state,
+        pump=pump,
+        last_s=now_s,
+        on_s=state.on_s + (spent_s if pump is Pump.ON else 0.0),
+        off_s=state.off_s + (spent_s if pump is Pump.OFF else 0.0),
+        starts_n=state.starts_n + int(started),
+        start_seen_kpa=start_seen_kpa,
+    )
+    return _running(state, vacuum_kpa, now_s, config) if pump is Pump.ON else _resting(state, vacuum_kpa, now_s, config)
+
+
+def _running(state: PumpWatch, vacuum_kpa: float, now_s: float, config: CircuitConfig) -> PumpWatch:
+    stop_kpa = config.pump_stop_kpa if config.pump_stop_kpa is not None else config.working_kpa
+    above = vacuum_kpa > stop_kpa + STOPS_MARGIN_KPA
+    above_since_s = _since(state.above_since_s, above, now_s)
+    trouble = None
+    mark_kpa, mark_s = state.mark_kpa, state.mark_s
+    if mark_kpa is None or mark_s is None or vacuum_kpa >= mark_kpa + BUILDS_KPA or vacuum_kpa >= stop_kpa - BUILDS_KPA:
+        mark_kpa, mark_s = vacuum_kpa, now_s
+    elif now_s - mark_s >= BUILDS_WITHIN_S:
+        trouble = "not_building"
+    if above_since_s is not None and config.pump_stop_kpa is not None and now_s - above_since_s >= STOPS_WITHIN_S:
+        trouble = "not_stopping"
+    return replace(
+        state, above_since_s=above_since_s, mark_kpa=mark_kpa, mark_s=mark_s, below_since_s=None, trouble=trouble
+    )
+
+
+def _resting(state: PumpWatch, vacuum_kpa: float, now_s: float, config: CircuitConfig) -> PumpWatch:
+    start_kpa = config.pump_start_kpa if config.pump_start_kpa is not None else state.start_seen_kpa
+    below = start_kpa is not None and vacuum_kpa < start_kpa - STARTS_MARGIN_KPA
+    below_since_s = _since(state.below_since_s, below, now_s)
+    waits = below_since_s is not None and now_s - below_since_s >= STARTS_WITHIN_S
+    return replace(
+        state,
+        above_since_s=None,
+        mark_kpa=None,
+        mark_s=None,
+        below_since_s=below_since_s,
+        trouble="not_starting" if waits else None,
+    )
+
+
+def _since(since_s: float | None, holds: bool, now_s: float) -> float | None:
+    if not holds:
+        return None
+    return now_s if since_s is None else since_s

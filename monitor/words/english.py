@@ -1,0 +1,148 @@
+"""English: one template a message key. Whole sentences, never fragments glued together.
+
+The alarm templates stand in the alarm table, which is the source text; they are added here under their keys.
+"""
+
+from collections.abc import Mapping
+from typing import Final
+
+from monitor.core.alarm_table import ALARMS
+
+HEADLINES: Final[Mapping[str, str]] = {
+    "headline.land_now": "Land the load now",
+    "headline.stop_hoisting": "Stop hoisting, lower back",
+    "headline.stop_hoisting_grips": "Stop hoisting: a pad still grips",
+    "headline.tilt_back": "Tilt back",
+    "headline.no_signal": "No readings: land the load, listen for the lifter's own alarm",
+    "headline.read_the_gauge": "Read the gauge on the lifter",
+    "headline.land_soon": "Land the load soon",
+    "headline.look": "Look at the lifter",
+    "headline.look_at_circuit": "Look at circuit {circuit}",
+    "headline.do_not_lift": "Do not lift",
+    "headline.holding": "Holding",
+    "headline.not_lifting": "Not lifting",
+}
+
+REASONS: Final[Mapping[str, str]] = {
+    "reason.lifter_alarm": "The lifter's own alarm sounds.",
+    "reason.critical": "Circuit {circuit} is at {vacuum_kpa}, under the {needed_kpa} this load needs.",
+    "reason.low": "Circuit {circuit} is at {vacuum_kpa}, at or under its warning level {warning_kpa}.",
+    "reason.open_in_flight": "Circuit {circuit} does not hold: {vacuum_kpa}, warning level {warning_kpa}.",
+    "reason.margin_gone": "The load of {judged_kg} is at or over the limit by calculation, {rated_kg}.",
+    "reason.early_under_landing": (
+        "Circuit {circuit} may reach its warning level in {early_s} (likely {likely_s}); landing takes up to {time_to_land_s}."
+    ),
+    "reason.early_under_twice_landing": (
+        "Circuit {circuit} may reach its warning level in {early_s} (likely {likely_s}); landing takes up to {time_to_land_s}."
+    ),
+    "reason.silent_after_trouble": "Nothing heard for {age_s}, and there was trouble before that.",
+    "reason.standing": "It was time to land when the readings stopped: last reading {age_s} ago.",
+    "reason.load_returns": "{load_kg} came back on the lifter after the release.",
+    "reason.silent": "Last reading {age_s} ago.",
+    "reason.never_heard": "No reading has come yet.",
+    "reason.reserve_under_landing": (
+        "Without its pump circuit {circuit} could reach its warning level in {early_s}; landing takes up to {time_to_land_s}."
+    ),
+    "reason.pump_stopped": "The pump of circuit {circuit} does not build vacuum.",
+    "reason.no_reading": "No reading from circuit {circuit}.",
+    "reason.sensor_fault": "The readings of circuit {circuit} can't be believed.",
+    "reason.sensor_doubt": "The last reading of circuit {circuit} can't be believed.",
+    "reason.battery_low": "The battery is at {battery_v}, under {limit_v}: it may not last the lift.",
+    "reason.over_plan": "The load is {load_kg}, planned were {planned_kg}.",
+    "reason.losing": "Circuit {circuit} is losing vacuum: its warning level in {early_s} at the earliest (likely {likely_s}).",
+    "reason.reserve_short": "If its pump stopped, circuit {circuit} could reach its warning level in {early_s}.",
+    "reason.building": "Vacuum is building: circuit {circuit} is at {vacuum_kpa}, warning level {warning_kpa}.",
+    "reason.load_unknown": "The load on the lifter is not known.",
+    "reason.tilt_outside_plan": "The tilt of {tilt_deg} is outside the plan.",
+    "reason.wind_near": "Wind {wind_m_s}, limit {limit_m_s}, measured at the {at}.",
+    "reason.too_early": "Circuit {circuit} holds; it is too early to say for how long.",
+    "reason.holding": "All {circuits_n} circuits hold, by the readings.",
+    "reason.not_attached": "Nothing is attached.",
+    "reason.parked": "Attached on the ground; nobody is lifting.",
+    "reason.tandem": "Lifter {lifter} on the same panel calls for it.",
+    "reason.engine_stopped": "Holdwatch was stopped.",
+    "reason.engine_fault": "Holdwatch failed on this reading and can't judge it.",
+}
+
+RELEASES: Final[Mapping[str, str]] = {
+    "release.do_not_release": "Do not release",
+    "release.check_fixed": "Weight is off. Is the panel fixed?",
+    "release.cannot_tell": "Holdwatch can't tell: check by eye that the panel is fixed",
+    "release.not_attached": "",
+    "release.load_on": "The lifter still carries the panel.",
+    "release.load_lost": "The load reading is lost.",
+    "release.not_steadily_off": "The load is not steadily off.",
+    "release.rests": "The lifter rests on the panel.",
+    "release.load_returns": "The load came back on the lifter.",
+    "release.weight_off": "An upright panel on its blocks is held from falling by the pads alone.",
+    "release.no_cell": "This lifter has no load cell.",
+    "release.coarse": "The load cell is too coarse for this panel.",
+    "release.partner": "Lifter {lifter} on the same panel still carries it.",
+}
+
+CIRCUITS: Final[Mapping[str, str]] = {
+    "circuit.never": "No reading yet.",
+    "circuit.no_reading": "No reading for {age_s}.",
+    "circuit.fault.frozen": "The sensor stands still: its reading can't be believed.",
+    "circuit.fault.gauges_disagree": "Its gauges disagree: the lower one counts.",
+    "circuit.fault.not_a_number": "The reading is not a number.",
+    "circuit.fault.not_finite": "The reading is not a number.",
+    "circuit.fault.out_of_range": "The reading is out of range.",
+    "circuit.fault.wrong_shape": "The reading can't be read.",
+    "circuit.fault.not_known": "The reading can't be read.",
+    "circuit.critical": "Under the {needed_kpa} this load needs.",
+    "circuit.low": "At or under the warning level of {warning_kpa}.",
+    "circuit.losing.warning": "Losing vacuum. May reach the warning level in {early_s} (likely {likely_s}).",
+    "circuit.losing.needed": "Losing vacuum. May reach what this load needs in {early_s} (likely {likely_s}).",
+    "circuit.building": "Building. Warning level {warning_kpa}.",
+    "circuit.open": "Open: not attached.",
+    "circuit.holding.too_early": "Holding. Too early to say how long.",
+    "circuit.holding.no_reserve": "Holding with its pump; how long without it is not known.",
+    "circuit.holding.beyond": "Holding. More than an hour to the warning level, by the present leak.",
+    "circuit.holding.reserve": "Holding. At least {early_s} to the warning level if the pump stopped.",
+}
+
+PHASES: Final[Mapping[str, str]] = {
+    "phase.idle": "Idle",
+    "phase.sealing": "Sealing",
+    "phase.seal_test": "Seal test",
+    "phase.lifting": "Lifting",
+    "phase.carrying": "Carrying",
+    "phase.landing": "Landing",
+    "phase.released": "Released",
+    "phase.parked": "Parked",
+}
+
+ANSWERS: Final[Mapping[str, str]] = {
+    "done.acknowledge": "Acknowledged.",
+    "done.reset": "Reset.",
+    "done.shelve": "Shelved.",
+    "done.unshelve": "Back from the shelf.",
+    "done.logged": "Noted in the record.",
+    "done.picked_up": "Noted: the load is on.",
+    "done.landed_fixed": "Noted: the panel is landed and fixed.",
+    "done.surface": "Noted: the surface has changed; the margin follows.",
+    "done.plan": "The plan is in force for the lift that follows.",
+    "refused.no_such_lifter": "There is no such lifter on this site.",
+    "refused.who": "Say who you are: nothing was done.",
+    "refused.not_this_raising": "That alarm has moved on: look again before you answer it.",
+    "refused.nothing_to_do": "That alarm has been answered already.",
+    "refused.cannot_be_shelved": "This alarm can't be shelved: it calls for landing.",
+    "refused.shelve_needs": "Shelving needs a reason and a time of at most one hour.",
+    "refused.surface": "The surface is dry, wet or oily.",
+    "refused.supervisor_only": "Only the supervisor takes this back.",
+    "refused.plan": "The plan does not fit this lifter: check weight, pads and tilts.",
+    "refused.not_known": "Holdwatch does not know this action.",
+    "refused.not_written": "This could not be written to the disk: nothing was done.",
+}
+
+ABOUTS: Final[Mapping[str, str]] = {"about.circuit": "circuit {about}", "about.lifter": "lifter"}
+
+ALARM_WORDS: Final[Mapping[str, str]] = {
+    **{f"alarm.{rule.key}.says": rule.says for rule in ALARMS},
+    **{f"alarm.{rule.key}.do": rule.do for rule in ALARMS},
+}
+
+TEMPLATES: Final[Mapping[str, str]] = {
+    **HEADLINES, **REASONS, **RELEASES, **CIRCUITS, **PHASES, **ANSWERS, **ABOUTS, **ALARM_WORDS,
+}  # fmt: skip

@@ -1,0 +1,56 @@
+"""Numbers as people say them, by language and units. The unit comes from the suffix of a value's name."""
+
+import math
+from collections.abc import Callable, Mapping
+from typing import Final
+
+from monitor.core.messages import Value
+
+UNKNOWN: Final = "—"
+
+
+def duration(seconds: float) -> str:
+    """A time to go or a time past, rounded *down*: an early bound is never told longer than it is.
+
+    Check: 250 s is "4 min"; 45 s is "45 s"; 3700 s is "1 h 1 min".
+    """
+    whole_s = max(0, math.floor(seconds))
+    if whole_s < 100:
+        return f"{whole_s} s"
+    minutes = whole_s // 60
+    return f"{minutes} min" if minutes < 60 else f"{minutes // 60} h {minutes % 60} min"
+
+
+def _plain(digits: int, unit: str) -> Callable[[float], str]:
+    return lambda value: f"{value:.{digits}f}{unit}"
+
+
+METRIC: Final[Mapping[str, Callable[[float], str]]] = {
+    "_kpa_per_min": _plain(2, " kPa/min"),
+    "_kpa": _plain(1, " kPa"),
+    "_kg": _plain(0, " kg"),
+    "_s": duration,
+    "_v": _plain(1, " V"),
+    "_m_s": _plain(1, " m/s"),
+    "_deg": _plain(0, "°"),
+    "_m": _plain(0, " m"),
+    "_ratio": _plain(2, ""),
+    "_n": _plain(0, ""),
+}
+"""How a value is printed, by the suffix of its name; the longest suffix wins."""
+
+SUFFIXES: Final = sorted(METRIC, key=len, reverse=True)
+
+
+def say_value(name: str, value: Value) -> str:
+    """One value in words. ``None`` and what is not finite is a dash, never a number."""
+    if value is None:
+        return UNKNOWN
+    if isinstance(value, str):
+        return value
+    if not math.isfinite(value):
+        return UNKNOWN
+    for suffix in SUFFIXES:
+        if name.endswith(suffix):
+            return METRIC[suffix](value)
+    return str(value)
