@@ -1,0 +1,133 @@
+"""Readings of one signal gathered into blocks of about a second: mean, time, and how far the mean may be off.
+
+Learns the noise of a reading from second differences (blind to a steady fall, and to a wild value now and then) and the
+quantum from the steps between readings. A coarse gauge without noise stands still and then steps: only the step says
+where the vacuum is, so a block that repeats the last value is *still*, and a step is placed half-way.
+"""
+
+import math
+from dataclasses import dataclass, field
+from typing import Final
+
+BLOCK_S: Final = 1.0
+_FLOOR_KPA: Final = 0.002
+_STEPS_N: Final = 24
+_NOISE_MEMORY_N: Final = 240
+_DECIMALS_KPA: Final = (1.0, 0.5, 0.1, 0.05, 0.01)
+_BIAS_BLOCKS: Final = 6.0  # a quantised mean stays off to one side for some blocks on end
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """About a second of one signal: mean in kPa at ``at_s``, variance of the mean in kPa²; ``still``: it says nothing new."""
+
+    at_s: float
+    mean_kpa: float
+    var_kpa2: float
+    still: bool
+
+
+@dataclass(slots=True)
+class Gatherer:
+    """What is remembered of one signal between blocks."""
+
+    times_s: list[float] = field(default_factory=list)
+    values_kpa: list[float] = field(default_factory=list)
+    noise_var: float = 0.05**2
+    noise_n: int = 0
+    steps_kpa: list[float] = field(default_factory=list)
+    decimal_kpa: float = 1.0
+    tail: list[tuple[float, float]] = field(default_factory=list)
+    stood_s: float = 0.0
+    said_s: float = 0.0
+
+    @property
+    def quantum_kpa(self) -> float:
+        """Quantum of the signal as far as it has shown, kPa."""
+        if len(self.steps_kpa) < 3:
+            return self.decimal_kpa
+        return min(self.decimal_kpa, sorted(self.steps_kpa)[1])
+
+
+def gather(gatherer: Gatherer, value_kpa: float, now_s: float) -> None:
+    """Take one reading into the block under way."""
+    gatherer.times_s.append(now_s)
+    gatherer.values_kpa.append(value_kpa)
+
+
+def close(gatherer: Gatherer) -> Block | None:
+    """End the block under way; ``None`` if nothing came in it."""
+    times_s, values_kpa = gatherer.times_s, gatherer.values_kpa
+    if not values_kpa:
+        return None
+    gatherer.times_s, gatherer.values_kpa = [], []
+    before_kpa = gatherer.tail[-1][1] if gatherer.tail else values_kpa[0]
+    _learn(gatherer, times_s, values_kpa)
+    sd = math.sqrt(gatherer.noise_var)
+    quantum = gatherer.quantum_kpa
+    n = len(values_kpa)
+    middle = sorted(values_kpa)[n // 2]
+    if n > 2:
+        reach = 5.0 * sd + 1.2 * quantum + 0.06
+        kept = [i for i in range(n) if abs(values_kpa[i] - middle) <= reach]
+    else:
+        kept = list(range(n))
+    used_n = len(kept)
+    at_s = sum(times_s[i] for i in kept) / used_n
+    mean = sum(values_kpa[i] for i in kept) / used_n
+    own_var = max(gatherer.noise_var - quantum * quantum / 12.0, 0.0)
+    bias = (
+        quantum
+        * quantum
+        / (2.0 * math.pi**2)
+        * math.exp(-min(4.0 * math.pi**2 * own_var / max(quantum, 1e-9) ** 2, 700.0))
+    )
+    var = gatherer.noise_var / used_n + _FLOOR_KPA**2
+    if bias < 0.1 * quantum * quantum / (2.0 * math.pi**2):
+        return Block(at_s, mean, var + _BIAS_BLOCKS * bias, False)
+    return _stair(gatherer, at_s, mean, before_kpa, quantum, var)
+
+
+def _stair(gatherer: Gatherer, at_s: float, mean: float, before_kpa: float, quantum: float, var: float) -> Block:
+    """A block of a gauge whose noise is too small to blur its quantum."""
+    if abs(mean - before_kpa) < 1e-6:  # stands still: worth telling ever more seldom
+        if gatherer.stood_s == 0.0:
+            gatherer.stood_s = gatherer.said_s = at_s
+            return Block(at_s, mean, var + quantum * quantum / 12.0, False)
+        due = at_s - gatherer.said_s >= min(max(gatherer.said_s - gatherer.stood_s, 4.0), 60.0)
+        if due:
+            gatherer.said_s = at_s
+        return Block(at_s, mean, var + quantum * quantum / 12.0, not due)
+    gatherer.stood_s = gatherer.said_s = at_s
+    if abs(mean - before_kpa) <= 1.5 * quantum:
+        return Block(at_s, 0.5 * (mean + before_kpa), var + (0.2 * quantum) ** 2, False)
+    return Block(at_s, mean, var + quantum * quantum / 12.0, False)
+
+
+def _learn(gatherer: Gatherer, times_s: list[float], values_kpa: list[float]) -> None:
+    """Bring noise and quantum up to date."""
+    tail = gatherer.tail
+    noise_var, noise_n = gatherer.noise_var, gatherer.noise_n
+    for now_s, value in zip(times_s, values_kpa, strict=True):
+        if not tail:
+            gatherer.decimal_kpa = next((q for q in _DECIMALS_KPA if abs(value / q - round(value / q)) < 1e-3), 0.0)
+        else:
+            step = abs(value - tail[-1][1])
+            if step > 1e-6:
+                gatherer.steps_kpa.append(step)
+                if len(gatherer.steps_kpa) > _STEPS_N:
+                    del gatherer.steps_kpa[0]
+        if len(tail) == 2:
+            (t0, y0), (t1, y1) = tail
+            share = (t1 - t0) / (now_s - t0)
+            bend = y1 - y0 - (value - y0) * share
+            square = bend * bend / (1.0 + share * share + (1.0 - share) ** 2)
+            noise_n += 1
+            if noise_n > 12:
+                square = min(square, 8.0 * noise_var + 1e-6)
+            noise_var += (square - noise_var) / min(noise_n + 4.0, _NOISE_MEMORY_N)
+            tail[0] = tail[1]
+            tail[1] = (now_s, value)
+        else:
+            tail.append((now_s, value))
+    gatherer.noise_var, gatherer.noise_n = noise_var, noise_n

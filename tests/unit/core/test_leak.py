@@ -1,0 +1,281 @@
+"""What the leak estimate promises, on signals whose truth is known."""
+
+import pickle
+
+import numpy as np
+import pytest
+from leak_signals import feed, read, start, times
+
+from monitor.core.leak import Bounds, LeakSample, advance, reserve, to_level, view
+from monitor.core.readings import Pump
+
+AMBIENT = 101.3
+
+
+def level_fall(t_s, onset_s, kpa_per_min):
+    return kpa_per_min / 60.0 * np.maximum(t_s - t_s[0] - onset_s, 0.0)
+
+
+def lift(duration_s=240.0, rate_hz=5.0, circuits_n=2, drop=None, seed=0, **reading):
+    t_s = times(duration_s, rate_hz)
+    truth = np.full((len(t_s), circuits_n), 62.0) - (t_s - t_s[0])[:, None] * 0.05 / 60.0
+    for circuit, fall in (drop or {}).items():
+        truth[:, circuit] -= fall(t_s)
+    return t_s, truth, read(truth, seed=seed, **reading)
+
+
+def ambient(t_s):
+    return np.full(len(t_s), AMBIENT)
+
+
+def first_falling(t_s, seen, *, circuit="A", state=None, **given):
+    found = []
+
+    def each(i, state):
+        if (
+            not found
+            and view(state, circuit, t_s[i]).falling
+            and (view(state, circuit, t_s[i]).leak_kpa_per_min or 0) > 0.25
+        ):
+            found.append(t_s[i] - t_s[0])
+
+    state = feed(state or start(seen.shape[1]), t_s, seen, each=each, **given)
+    return (found[0] if found else None), state
+
+
+def test_nothing_is_said_before_anything_is_seen():
+    state = start()
+    assert to_level(state, "A", 52.0, 1000.0) is None
+    assert reserve(state, "A", 52.0, 1000.0) is None
+    assert view(state, "A", 1000.0).leak_kpa_per_min is None
+    assert not view(state, "A", 1000.0).falling
+
+
+def test_too_early_to_say_in_the_first_seconds():
+    t_s, _, seen = lift(5.0)
+    state = feed(start(), t_s, seen, ambient_kpa=ambient(t_s))
+    assert to_level(state, "A", 52.0, t_s[-1]) is None
+
+
+def test_a_good_seal_is_calm():
+    t_s, _, seen = lift(300.0)
+    state = feed(start(), t_s, seen, ambient_kpa=ambient(t_s))
+    bounds = to_level(state, "A", 50.0, t_s[-1])
+    assert bounds is not None
+    assert bounds.early_s is None or bounds.early_s > 1800.0
+    assert bounds.late_s is None
+
+
+@pytest.mark.parametrize("circuits_n", [1, 2, 4, 6])
+@pytest.mark.parametrize("measured", [True, False])
+def test_a_sudden_leak_of_1_kpa_per_min_is_noticed_within_15_s(circuits_n, measured):
+    t_s, _, seen = lift(150.0, circuits_n=circuits_n, drop={0: lambda t: level_fall(t, 100.0, 1.0)})
+    found_s, state = first_falling(t_s, seen, ambient_kpa=ambient(t_s) if measured else None)
+    assert found_s is not None
+    assert 100.0 < found_s < 115.0
+    others = [c for c in state.config.circuits if c != "A"]
+    assert not any(view(state, c, t_s[-1]).falling and view(state, c, t_s[-1]).leak_kpa_per_min > 0.3 for c in others)
+
+
+def test_the_leak_and_its_time_are_right_two_minutes_on():
+    t_s, truth, seen = lift(240.0, drop={0: lambda t: level_fall(t, 100.0, 1.0)})
+    state = feed(start(), t_s, seen, ambient_kpa=ambient(t_s))
+    told = view(state, "A", t_s[-1])
+    assert told.leak_kpa_per_min == pytest.approx(1.05, rel=0.05)
+    assert told.low_kpa_per_min < 1.05 < told.high_kpa_per_min
+    bounds = to_level(state, "A", 52.0, t_s[-1])
+    left_s = (truth[-1, 0] - 52.0) / 1.05 * 60.0
+    assert bounds.likely_s == pytest.approx(left_s, rel=0.08)
+    assert bounds.early_s < left_s < bounds.late_s
+    assert reserve(state, "A", 52.0, t_s[-1]) == bounds
+
+
+def test_a_growing_leak_is_not_taken_for_a_steady_one():
+    growth = np.log(2.0) / 180.0
+    t_s, _, seen = lift(
+        600.0, drop={0: lambda t: 0.2 / 60.0 * np.expm1(growth * np.maximum(t - t[0] - 60.0, 0.0)) / growth}
+    )
+    state = feed(start(), t_s, seen, ambient_kpa=ambient(t_s))
+    now_kpa = 62.0 - 10.0 * 0.05 - 0.2 / 60.0 * np.expm1(growth * 540.0) / growth
+    level = 44.0
+    left_s = np.log1p(growth * (now_kpa - level) / (0.2 / 60.0 * np.exp(growth * 540.0))) / growth
+    bounds = to_level(state, "A", level, t_s[-1])
+    assert bounds.likely_s == pytest.approx(left_s, rel=0.12)
+    assert bounds.early_s < left_s
+
+
+def test_below_the_level_already_is_zero():
+    t_s, _, seen = lift(30.0)
+    state = feed(start(), t_s, seen, ambient_kpa=ambient(t_s))
+    assert to_level(state, "A", 70.0, t_s[-1]) == Bounds(0.0, 0.0, 0.0)
+
+
+@pytest.mark.parametrize("known", ["nothing", "ambient", "height"])
+@pytest.mark.parametrize("circuits_n", [2, 4])
+def test_a_hoist_is_no_leak(known, circuits_n):
+    t_s, truth, _ = lift(300.0, circuits_n=circuits_n)
+    height_m = np.clip((t_s - t_s[0] - 100.0) * 1.0, 0.0, 90.0)
+    seen = read(truth - 0.012 * height_m[:, None])
+    given = {"nothing": {}, "ambient": {"ambient_kpa": AMBIENT - 0.012 * height_m}, "height": {"height_m": height_m}}[
+        known
+    ]
+    falling = []
+
+    def each(i, state):
+        if t_s[i] - t_s[0] > 30.0:
+            falling.append(
+                any(
+                    view(state, c, t_s[i]).falling
+                    and (to_level(state, c, 50.0, t_s[i]) or Bounds(0, 0, 0)).early_s is not None
+                    and to_level(state, c, 50.0, t_s[i]).early_s < 1200.0
+                    for c in state.config.circuits
+                )
+            )
+
+    feed(start(circuits_n), t_s, seen, each=each, **given)
+    assert not any(falling)
+
+
+def test_one_circuit_alone_is_never_excused_by_a_hoist():
+    t_s, _, seen = lift(150.0, circuits_n=1, drop={0: lambda t: level_fall(t, 100.0, 0.9)})
+    found_s, _ = first_falling(t_s, seen)
+    assert found_s is not None
+
+
+def test_a_leak_on_every_circuit_beyond_the_bound_is_noticed_without_ambient():
+    both = {n: lambda t: level_fall(t, 100.0, 3.0) for n in range(2)}
+    t_s, _, seen = lift(180.0, drop=both)
+    found_s, _ = first_falling(t_s, seen)
+    assert found_s is not None
+    assert found_s < 150.0
+
+
+def test_a_leak_on_every_circuit_is_noticed_as_fast_as_on_one_when_ambient_is_measured():
+    both = {n: lambda t: level_fall(t, 100.0, 1.0) for n in range(2)}
+    t_s, _, seen = lift(150.0, drop=both)
+    found_s, _ = first_falling(t_s, seen, ambient_kpa=ambient(t_s))
+    assert found_s is not None
+    assert found_s < 115.0
+
+
+def saw_tooth(duration_s, rate_hz=5.0, *, leak=2.0, top=66.0, bottom=60.0, rise_kpa_per_s=1.5, circuits_n=2):
+    t_s = times(duration_s, rate_hz)
+    value, on = 62.0, False
+    truth, pump = np.full((len(t_s), circuits_n), 62.0), []
+    for i in range(1, len(t_s)):
+        dt_s = t_s[i] - t_s[i - 1]
+        value += dt_s * (rise_kpa_per_s if on else -leak / 60.0)
+        on = value < bottom or (on and value < top)
+        truth[i, 0] = value
+        pump.append(on)
+    pump.append(on)
+    return t_s, truth, pump
+
+
+@pytest.mark.parametrize("reported", [True, False])
+def test_a_pump_that_covers_a_leak_holds_and_its_reserve_is_the_leak_at_rest(reported):
+    t_s, truth, on = saw_tooth(900.0)
+    seen = read(truth)
+    pump = [{"A": Pump.ON if runs else Pump.OFF, "B": Pump.OFF} for runs in on] if reported else None
+    holds, reserves = [], []
+
+    def each(i, state):
+        if t_s[i] - t_s[0] > 500.0 and i % 25 == 0:
+            holds.append(to_level(state, "A", 55.0, t_s[i]) == Bounds(None, None, None))
+            told = reserve(state, "A", 55.0, t_s[i])
+            assert told is not None
+            reserves.append(told.likely_s / ((truth[i, 0] - 55.0) / 2.0 * 60.0))
+
+    state = feed(start(), t_s, seen, pump=pump, ambient_kpa=ambient(t_s), each=each)
+    assert np.mean(holds) > 0.95
+    assert np.median(np.abs(np.array(reserves) - 1.0)) < 0.10
+    assert view(state, "A", t_s[-1]).pump == "cycling"
+    assert ("pump" in view(state, "A", t_s[-1]).assumed) is not reported
+
+
+def test_reserve_is_unknown_while_the_pump_has_never_rested():
+    t_s, _, seen = lift(60.0)
+    state = feed(start(), t_s, seen, pump=[Pump.ON] * len(t_s), ambient_kpa=ambient(t_s))
+    assert reserve(state, "A", 52.0, t_s[-1]) is None
+
+
+def test_a_pump_that_cannot_keep_up_gets_a_time():
+    t_s, truth, seen = lift(200.0, drop={0: lambda t: level_fall(t, 50.0, 1.0)})
+    state = feed(start(), t_s, seen, pump=[Pump.ON] * len(t_s), ambient_kpa=ambient(t_s))
+    left_s = (truth[-1, 0] - 52.0) / 1.05 * 60.0
+    assert to_level(state, "A", 52.0, t_s[-1]).likely_s == pytest.approx(left_s, rel=0.10)
+
+
+def test_after_a_gap_it_starts_from_unknown():
+    t_s, _, seen = lift(120.0)
+    late_s = np.where(t_s > t_s[300], t_s + 30.0, t_s)
+    state = feed(start(), late_s[:310], seen[:310], ambient_kpa=ambient(t_s))
+    assert to_level(state, "A", 52.0, late_s[309]) is None
+    state = feed(state, late_s[310:], seen[310:], ambient_kpa=ambient(t_s))
+    assert to_level(state, "A", 52.0, late_s[-1]) is not None
+
+
+def test_wild_and_lost_readings_change_little():
+    chance = np.random.default_rng(5)
+    t_s, _, seen = lift(240.0, drop={0: lambda t: level_fall(t, 100.0, 1.0)})
+    wild = chance.random(seen.shape) < 0.01
+    seen = np.where(wild, chance.uniform(0.0, 100.0, seen.shape), seen)
+    keep = chance.random(len(t_s)) > 0.05
+    found_s, state = first_falling(t_s[keep], seen[keep], ambient_kpa=ambient(t_s))
+    assert 100.0 < found_s < 118.0
+    assert view(state, "A", t_s[-1]).leak_kpa_per_min == pytest.approx(1.05, rel=0.08)
+
+
+@pytest.mark.parametrize("rate_hz", [0.2, 1.0, 5.0, 20.0])
+def test_reading_rates_from_thin_radio_to_20_hz(rate_hz):
+    t_s, truth, seen = lift(400.0, rate_hz, drop={0: lambda t: level_fall(t, 100.0, 1.0)})
+    state = feed(start(), t_s, seen, ambient_kpa=ambient(t_s))
+    left_s = (truth[-1, 0] - 52.0) / 1.05 * 60.0
+    assert to_level(state, "A", 52.0, t_s[-1]).likely_s == pytest.approx(left_s, rel=0.10)
+
+
+def test_irregular_intervals():
+    t_s = times(300.0, 4.0, jitter=0.9)
+    truth = 62.0 - np.stack([level_fall(t_s, 100.0, 1.0), 0.0 * t_s], axis=1)
+    state = feed(start(), t_s, read(truth), ambient_kpa=ambient(t_s))
+    assert view(state, "A", t_s[-1]).leak_kpa_per_min == pytest.approx(1.0, rel=0.08)
+
+
+@pytest.mark.parametrize("noise_kpa", [0.02, 0.3])
+def test_a_coarse_gauge_still_tells_the_time(noise_kpa):
+    t_s, truth, seen = lift(500.0, noise_kpa=noise_kpa, quantum_kpa=1.0, drop={0: lambda t: level_fall(t, 100.0, 1.5)})
+    state = feed(start(), t_s, seen, ambient_kpa=ambient(t_s))
+    bounds = to_level(state, "A", 48.0, t_s[-1])
+    left_s = (truth[-1, 0] - 48.0) / 1.55 * 60.0
+    assert bounds.likely_s == pytest.approx(left_s, rel=0.25)
+    assert bounds.early_s < left_s
+
+
+def test_an_instant_not_later_than_the_last_is_left_out():
+    t_s, _, seen = lift(60.0)
+    state = feed(start(), t_s, seen, ambient_kpa=ambient(t_s))
+    before = pickle.dumps(state)
+    advance(state, LeakSample({"A": 10.0, "B": 10.0}), float(t_s[-1]))
+    advance(state, LeakSample({"A": 10.0, "B": 10.0}), float(t_s[-2]))
+    assert pickle.dumps(state) == before
+
+
+def test_the_same_readings_give_the_same_state_also_through_pickle():
+    t_s, _, seen = lift(120.0, drop={0: lambda t: level_fall(t, 60.0, 2.0)})
+    whole = feed(start(), t_s, seen)
+    half = feed(start(), t_s[:300], seen[:300])
+    half = feed(pickle.loads(pickle.dumps(half)), t_s[300:], seen[300:])  # noqa: S301
+    for level in (30.0, 52.0, 58.0):
+        assert to_level(half, "A", level, t_s[-1]) == to_level(whole, "A", level, t_s[-1])
+    assert view(half, "A", t_s[-1]) == view(whole, "A", t_s[-1])
+
+
+def test_memory_does_not_grow():
+    t_s, _, seen = lift(400.0)
+    sizes = []
+    state = start()
+    for part in range(4):
+        cut = slice(part * 500, (part + 1) * 500)
+        state = feed(state, t_s[cut], seen[cut])
+        sizes.append(len(pickle.dumps(state)))
+    assert sizes[3] < 1.1 * sizes[1]

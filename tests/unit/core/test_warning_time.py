@@ -1,0 +1,132 @@
+"""Closed forms of the time to a level, against published vectors and reference libraries."""
+
+import math
+
+import fluids
+import pytest
+from scipy.stats import invgauss, norm
+
+from monitor.core.warning_time import (
+    growing_time_s,
+    laminar_distance_kpa,
+    normal_cdf,
+    orifice_distance_kpa,
+    orifice_flow_ratio,
+    passage_probability,
+    passage_quantile_s,
+)
+
+PA_KPA = 101.325
+NOZZLE_RATIO = (2.0 / 2.4) ** 3.5  # ideal nozzle, ratio of heats 1.4
+SLOPE_KPA_PER_S = 2e-11 * 101325.0 * 1.185 * 8.314462618 / 0.02896442 * 293.15 / 0.010 / 1000.0  # C·p1·p0/V of ISO 6358
+
+
+def test_choked_slope_is_that_of_the_iso_6358_flow_into_ten_litres():
+    assert pytest.approx(0.0202075, rel=2e-3) == SLOPE_KPA_PER_S  # 20.2075 Pa/s, computed for 10 l and C = 2e-11
+
+
+def test_critical_ratio_of_an_ideal_nozzle_matches_fluids():
+    assert fluids.P_critical_flow(101325.0, 1.4) / 101325.0 == pytest.approx(NOZZLE_RATIO, rel=1e-9)
+
+
+@pytest.mark.parametrize(("abs_kpa", "flow_kg_s"), [(80.0, 9.788989e-4), (95.0, 5.809523e-4)])
+def test_subsonic_ellipse_matches_the_iso_6358_vectors(abs_kpa, flow_kg_s):
+    assert orifice_flow_ratio(abs_kpa / PA_KPA) * 1.200701e-3 == pytest.approx(flow_kg_s, rel=2e-6)
+
+
+@pytest.mark.parametrize(("ratio", "flow"), [(0.6, 0.98859), (0.8, 0.81880), (0.9, 0.61715), (0.95, 0.44929)])
+def test_ellipse_stays_within_a_third_of_a_percent_under_the_isentropic_nozzle(ratio, flow):
+    ours = orifice_flow_ratio(ratio, critical_ratio=NOZZLE_RATIO)
+    assert ours == pytest.approx(flow, rel=4e-3)
+    assert ours <= flow
+
+
+@pytest.mark.parametrize(("level_kpa", "time_s"), [(70.0, 494.87), (60.0, 989.73), (40.0, 1981.2), (30.0, 2496.2)])
+def test_time_through_an_orifice_is_linear_then_an_arcsine(level_kpa, time_s):
+    distance = orifice_distance_kpa(80.0, level_kpa, ambient_kpa=PA_KPA, critical_ratio=0.528)
+    assert distance / 0.0202075 == pytest.approx(time_s, rel=3e-5)
+
+
+def test_time_of_laminar_seepage_matches_its_published_vector():
+    assert laminar_distance_kpa(80.0, 60.0, ambient_kpa=PA_KPA) / 0.0202075 == pytest.approx(1051.3, rel=1e-4)
+
+
+@pytest.mark.parametrize("law", [orifice_distance_kpa, laminar_distance_kpa])
+@pytest.mark.parametrize(("start_kpa", "level_kpa"), [(85.0, 40.0), (62.0, 52.0), (45.0, 20.0)])
+def test_distances_match_the_flow_integrated_numerically(law, start_kpa, level_kpa):
+    def flow(vacuum_kpa):
+        ratio = 1.0 - vacuum_kpa / PA_KPA
+        return orifice_flow_ratio(ratio) if law is orifice_distance_kpa else 1.0 - ratio * ratio
+
+    steps_n = 20000
+    width = (start_kpa - level_kpa) / steps_n
+    integral = sum(width / flow(start_kpa - (i + 0.5) * width) for i in range(steps_n)) * flow(start_kpa)
+    assert law(start_kpa, level_kpa, ambient_kpa=PA_KPA) == pytest.approx(integral, rel=1e-6)
+
+
+def test_a_straight_line_is_never_later_than_either_law():
+    for level_kpa in range(5, 80, 5):
+        assert orifice_distance_kpa(80.0, level_kpa, ambient_kpa=PA_KPA) >= 80.0 - level_kpa - 1e-9
+        assert laminar_distance_kpa(80.0, level_kpa, ambient_kpa=PA_KPA) >= 80.0 - level_kpa
+
+
+def test_laminar_seepage_never_reaches_ambient():
+    assert laminar_distance_kpa(60.0, 0.0, ambient_kpa=PA_KPA) == math.inf
+
+
+def test_pressure_rise_agrees_with_the_vacuum_decay_example_of_40_cfr_1065_644():
+    volume_l, gas_j_per_mol_k, kelvin = 2.0, 8.314472, 293.15
+    rate_kpa_per_s = (50.600 - 25.300) / 70.0  # 10:56:25 to 10:57:35
+    flow_mol_per_s = volume_l / gas_j_per_mol_k * rate_kpa_per_s / kelvin
+    assert flow_mol_per_s == pytest.approx(2.965705e-4, rel=1e-6)
+    # from 76.025 to 50.725 kPa of vacuum the gas stays choked but for the last bit: the line holds
+    assert orifice_distance_kpa(PA_KPA - 25.3, PA_KPA - 50.6, ambient_kpa=PA_KPA) / rate_kpa_per_s == pytest.approx(
+        70.0
+    )
+
+
+def test_a_doubling_leak_arrives_when_the_integral_of_its_rate_does():
+    growth = math.log(2.0) / 120.0
+    time_s = growing_time_s(15.0, 0.005, growth)
+    assert time_s == pytest.approx(503.52, abs=0.01)
+    assert 0.005 * math.expm1(growth * time_s) / growth == pytest.approx(15.0)
+
+
+def test_a_leak_that_dies_away_may_never_arrive():
+    assert growing_time_s(15.0, 0.05, -1 / 120.0) == math.inf
+    assert growing_time_s(5.0, 0.05, -1 / 120.0) == pytest.approx(-120.0 * math.log(1.0 - 5.0 / 6.0))
+
+
+def test_growth_of_nearly_nothing_is_a_steady_leak():
+    assert growing_time_s(15.0, 0.05, 1e-13) == pytest.approx(300.0)
+    assert growing_time_s(15.0, 0.0, 0.01) == math.inf
+    assert growing_time_s(0.0, 0.0, 0.0) == 0.0
+
+
+@pytest.mark.parametrize(("distance", "drift", "spread"), [(10.0, 0.5, 1.0), (5.0, 0.02, 0.05), (3.0, 0.004, 0.02)])
+def test_first_passage_matches_scipys_inverse_gaussian(distance, drift, spread):
+    shape = (distance / spread) ** 2
+    reference = invgauss(mu=distance / drift / shape, scale=shape)
+    for q in (0.05, 0.5, 0.95):
+        got = passage_quantile_s(q, distance=distance, drift_per_s=drift, spread_per_root_s=spread)
+        assert got == pytest.approx(reference.ppf(q), rel=1e-5)
+
+
+def test_first_passage_vector():
+    assert passage_probability(20.0, distance=10.0, drift_per_s=0.5, spread_per_root_s=1.0) == pytest.approx(
+        0.5852888631, abs=1e-8
+    )
+
+
+def test_a_drift_away_arrives_only_by_luck():
+    # P(ever) = exp(-2 a |v| / s²) = exp(-1)
+    away = {"distance": 5.0, "drift_per_s": -0.1, "spread_per_root_s": 1.0}
+    assert passage_quantile_s(0.5, **away) == math.inf
+    assert passage_quantile_s(0.3, **away) < math.inf
+
+
+def test_normal_distribution_is_close_enough_for_quantiles():
+    import numpy as np
+
+    z = np.linspace(-6.0, 6.0, 401)
+    assert np.abs(normal_cdf(z) - norm.cdf(z)).max() < 1.5e-4
