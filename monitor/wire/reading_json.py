@@ -134,14 +134,18 @@ def sent_utc_s(found: object, refused: list[Refusal]) -> float | None:
         return None
     if not isinstance(found, str):
         return _number(found, EARLIEST_UTC_S, LATEST_UTC_S, "time", refused)
-    value = _rfc_3339_utc_s(found)
+    value = rfc_3339_utc_s(found)
     if value is None:
         refused.append(Refusal("time", "wrong_shape", shown(found)))
         return None
     return _number(value, EARLIEST_UTC_S, LATEST_UTC_S, "time", refused)
 
 
-def _rfc_3339_utc_s(text: str) -> float | None:
+def rfc_3339_utc_s(text: str) -> float | None:
+    """UTC epoch seconds of an RFC 3339 text, leap second and any number of decimals included; None for any other text.
+
+    Check: "1996-12-19T16:39:57-08:00" is 851042397.0 (RFC 3339 section 5.8: the same as "1996-12-20T00:39:57Z").
+    """
     parts = _RFC_3339.fullmatch(text)
     if parts is None or parts[3] > "60":
         return None
