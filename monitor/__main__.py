@@ -1,0 +1,8 @@
+"""``python -m monitor`` is the program ``holdwatch``."""
+
+import sys
+
+from monitor.cli.main import main
+
+if __name__ == "__main__":
+    sys.exit(main())

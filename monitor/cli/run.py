@@ -1,0 +1,244 @@
+"""``demo`` and ``run``: the processes of one site, started, watched and ended together."""
+
+import argparse
+import asyncio
+import json
+import os
+import socket
+import urllib.error
+import urllib.request
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+from monitor.cli.common import DONE, BadInputError, default_data, load, made, positive, say
+from monitor.clock import monotonic_s
+
+if TYPE_CHECKING:
+    from monitor.ports import Listen
+    from monitor.settings.site import SiteSettings
+    from monitor.supervise import Part, Supervisor
+
+DEMO_LISTEN: Final = "127.0.0.1:8050"
+DEMO_SCENARIO: Final = "demo"
+_BEGAN_S: Final = monotonic_s()
+
+
+def add(commands: Any) -> None:
+    """Add both commands."""
+    demo = commands.add_parser(
+        "demo",
+        help="show it at work: embedded broker, simulator, engine and pages",
+        description="Start everything with a simulated lifter, print the addresses, and run until Ctrl-C.",
+    )
+    demo.add_argument("--listen", metavar="HOST:PORT", help=f"where the pages are served (default: {DEMO_LISTEN})")
+    demo.add_argument(
+        "--scenario", metavar="NAME", default=DEMO_SCENARIO, help="what the simulator plays (default: %(default)s)"
+    )
+    demo.add_argument(
+        "--speed", metavar="X", type=positive, default=1.0, help="times faster than life (default: %(default)s)"
+    )
+    _add_data(demo, "demo")
+    demo.set_defaults(act=_demo)
+    site = commands.add_parser(
+        "run",
+        help="watch the lifters of a site",
+        description="Take the readings of a site's lifters from its broker, judge them, serve the pages, keep the records.",
+    )
+    site.add_argument("--site", metavar="FILE", type=Path, required=True, help="the site file (TOML)")
+    site.add_argument("--listen", metavar="HOST:PORT", help="where the pages are served (default: the site file's)")
+    _add_data(site, "the site's id")
+    site.set_defaults(act=_run)
+
+
+def _add_data(command: argparse.ArgumentParser, name: str) -> None:
+    command.add_argument(
+        "--data",
+        metavar="DIR",
+        type=Path,
+        help=f"where the records are kept (default: holdwatch/ and {name}, in the user's state folder)",
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Site:
+    """What is to be run. ``listen`` is None for the site file's own; ``simulate`` the simulator's arguments, if any."""
+
+    settings: "SiteSettings"
+    file: Path
+    data: Path
+    listen: str | None
+    simulate: Sequence[str] = ()
+    story: Path | None = None
+
+
+def _demo(given: argparse.Namespace) -> int:
+    from importlib.resources import as_file, files
+
+    from simulator.scenarios import ScenarioError
+    from simulator.scenarios import load as load_scenario
+
+    try:
+        load_scenario(given.scenario)
+    except ScenarioError as error:
+        raise BadInputError(f"--scenario: {error}") from None
+    with as_file(files("configs") / "demo.toml") as file:
+        settings = load(file)
+        data = made(given.data or default_data("demo"))
+        story = data / "story.json"
+        story.unlink(missing_ok=True)
+        simulate = [given.scenario, "--site", str(file), "--speed", str(given.speed), "--story", str(story), "--loop"]
+        return _serve(Site(settings, file, data, given.listen or DEMO_LISTEN, simulate, story))
+
+
+def _run(given: argparse.Namespace) -> int:
+    settings = load(given.site)
+    return _serve(Site(settings, given.site.resolve(), made(given.data or default_data(settings.site)), given.listen))
+
+
+def _serve(site: Site) -> int:
+    from monitor.embedded import checked_listen, login_from
+    from monitor.ports import ListenError, check_free, parse_listen
+
+    option = "--listen" if site.listen else "[pages].listen"
+    try:
+        pages = parse_listen(site.listen or site.settings.pages.listen, option=option)
+        check_free(pages, option=option)
+        broker = None
+        if site.settings.broker.embedded:
+            broker = checked_listen(site.settings.broker.listen, login_from(os.environ))
+            check_free(broker, option="[broker].listen")
+    except ListenError as error:
+        raise BadInputError(str(error)) from None
+    try:
+        return asyncio.run(_until_ended(site, pages, broker))
+    except KeyboardInterrupt:  # Windows; elsewhere Ctrl-C is a signal the supervisor handles
+        return DONE
+
+
+async def _until_ended(site: Site, pages: "Listen", broker: "Listen | None") -> int:
+    from monitor.supervise import PartFailedError, Supervisor, on_signals
+
+    supervisor = Supervisor()
+    ended = asyncio.Event()
+    on_signals(ended.set, supervisor.kill)
+    try:
+        await supervisor.watch(_first(ended.wait(), _start(site, supervisor, pages, broker)))
+        await supervisor.watch(ended.wait())
+        say("ending")
+    except PartFailedError as error:
+        say(str(error))
+        return error.code
+    finally:
+        await supervisor.end()
+    return DONE
+
+
+async def _first(*awaited: Any) -> None:
+    """Wait for the first of them, and let its error out."""
+    tasks = [asyncio.ensure_future(one) for one in awaited]
+    try:
+        done, _ = await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
+        for task in done:
+            task.result()
+    finally:
+        for task in tasks:
+            task.cancel()
+
+
+async def _start(site: Site, supervisor: "Supervisor", pages: "Listen", broker: "Listen | None") -> None:
+    from monitor.supervise import Part
+
+    url = site.settings.broker.url or ""
+    if broker is not None:
+        part = _broker(broker)
+        await supervisor.start(part)
+        url = f"mqtt://{part.arguments[-1]}"
+        say(f"broker up, {_since_start()}")
+    parts = [_engine(site, url), _pages(site, pages)]
+    if site.simulate:
+        parts.append(Part("simulator", "monitor", ["simulate", *site.simulate, "--broker", url], ends_by_itself=True))
+    say(f"starting {', '.join(part.name for part in parts)}")
+    await supervisor.start(*parts)
+    say(f"all up, {_since_start()}")
+    address = _address(site, parts[1].arguments[-1])
+    lifters = list(site.settings.core.lifters)
+    _tell(f"ground {address}/")
+    _tell(f"landing {address}/landing" + (f"?lifter={lifters[0]}" if len(lifters) == 1 else ""))
+    _tell(f"broker {url}")
+    if site.simulate:
+        await _first_reading(address)
+        say(f"first live reading on the page, {_since_start()}")
+    _tell("ready")
+    say("Ctrl-C ends it all")
+
+
+def _broker(listen: "Listen") -> "Part":
+    from monitor.supervise import Part
+
+    return Part("broker", "monitor.embedded", ["--listen", str(listen)], "listening", lambda at: ["--listen", at])
+
+
+def _engine(site: Site, url: str) -> "Part":
+    from monitor.supervise import Part
+
+    return Part(
+        "engine",
+        "monitor.service",
+        ["--site", str(site.file), "--data", str(site.data), "--broker-url", url],
+        "ready",
+    )
+
+
+def _pages(site: Site, listen: "Listen") -> "Part":
+    from monitor.supervise import Part
+
+    fixed = ["--channel", str(site.data / "channel.sock"), "--data", str(site.data)]
+    if site.story is not None:
+        fixed += ["--story", str(site.story)]
+    return Part(
+        "pages", "dashboards", [*fixed, "--listen", str(listen)], "listening", lambda at: [*fixed, "--listen", at]
+    )
+
+
+def _address(site: Site, listening: str) -> str:
+    """The pages' address as a browser on this network would write it."""
+    scheme = "https" if site.settings.pages.tls_cert else "http"
+    host, _, port = listening.rpartition(":")
+    if host in ("0.0.0.0", "[::]"):  # noqa: S104 - read, not bound
+        host = _own_address()
+    return f"{scheme}://{host}:{port}"
+
+
+def _own_address() -> str:
+    """This machine's address on its network. No packet is sent: connecting a datagram socket only picks the route."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.connect(("192.0.2.1", 9))  # TEST-NET-1, RFC 5737
+        except OSError:
+            return "127.0.0.1"
+        return str(probe.getsockname()[0])
+
+
+async def _first_reading(address: str) -> None:
+    """Wait until the pages hold a live reading."""
+    while not await asyncio.to_thread(_has_reading, address):
+        await asyncio.sleep(0.05)
+
+
+def _has_reading(address: str) -> bool:
+    try:
+        with urllib.request.urlopen(f"{address}/api/status", timeout=2) as answer:  # noqa: S310 - our own page
+            lifters = json.load(answer)["lifters"]
+    except (OSError, ValueError):  # 503 until the first snapshot is one of them
+        return False
+    return any(lifter["reading_time"] is not None and lifter["call"] != "no_signal" for lifter in lifters)
+
+
+def _since_start() -> str:
+    return f"{monotonic_s() - _BEGAN_S:.1f} s after the start"
+
+
+def _tell(line: str) -> None:
+    print(line, flush=True)
