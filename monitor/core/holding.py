@@ -8,6 +8,7 @@ import math
 import operator
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -84,7 +85,8 @@ class Holding:
     ``rated_kg`` is the least of the plate, the basis, the friction check and the worst pad's share at the judged
     vacuum; ``governs`` names it (``plate``, ``basis``, ``friction``, ``worst_pad``; the first of equals) and
     ``at_tilt_deg`` is the tilt at which the computed figure is least. ``now_kg`` is the computed holding (basis and
-    friction, all pads together) at the present vacuum, for information. ``needed_kpa`` is the vacuum at which the worst pad of each circuit would be used up; ``None`` without a load.
+    friction, all pads together) at the present vacuum, for information. ``needed_kpa`` is the vacuum at which the worst
+    pad of each circuit would be used up, infinite when the pads cannot balance the load, ``None`` without a load.
     """
 
     basis: str
@@ -144,7 +146,7 @@ def marks_between(low_deg: float, high_deg: float, friction: float) -> list[floa
     return [low_deg, high_deg, *(mark for mark in inside if low_deg < mark < high_deg)]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Layout:
     """Pads in use and the panel's centre of gravity, in metres, as arrays."""
 
@@ -156,9 +158,13 @@ class Layout:
     depth_m: float
     balanced: bool
 
-    @property
+    @cached_property
     def radius_m(self) -> Floats:
         return np.sqrt(self.area_m2 / np.pi)
+
+    @cached_property
+    def can_hang(self) -> bool:
+        return centre_is_between(self.xy_m, self.radius_m, self.centre_m)
 
     def on(self, circuit: str) -> list[int]:
         """Which of the pads hang on a circuit, as places in the arrays."""
@@ -195,7 +201,7 @@ class Layout:
         arm_m = self.centre_m - self.xy_m.mean(axis=0)
         force = along[:, None] * down
         slide = slides(self.xy_m, self.radius_m, force, arm_m[0] * force[:, 1] - arm_m[1] * force[:, 0])
-        if not centre_is_between(self.xy_m, self.radius_m, self.centre_m):
+        if not self.can_hang:
             # hanging more than it slides, a panel held outside its centre of gravity peels off
             pull[away > np.abs(along) + 1.0e-9] = np.inf
         return pull, slide
@@ -238,6 +244,9 @@ Check = Callable[[Floats, Floats], Floats]  # tilts and rotations, shape (m,), t
 
 _TILT_STEP_DEG: Final = 3.0
 _TURN_STEP_DEG: Final = 15.0
+_SECTORS_N: Final = (
+    4  # of the rotations: a share has up to two peaks in a turn, and the nearly equal one is not to be missed
+)
 _ZOOMS_N: Final = 7
 
 
@@ -251,29 +260,33 @@ def worst_over(check: Check, tilts_deg: list[float], turns_deg: tuple[float, flo
     lattice = np.arange(math.ceil(low_deg / _TILT_STEP_DEG), math.floor(high_deg / _TILT_STEP_DEG) + 1) * _TILT_STEP_DEG
     tilts = np.unique(np.concatenate([lattice, tilts_deg]))
     turns = np.linspace(from_deg, to_deg, 1 + math.ceil((to_deg - from_deg) / _TURN_STEP_DEG))
-    tilt, turn = (grid.ravel() for grid in np.meshgrid(tilts, turns, indexing="ij"))
-    values = check(tilt, turn)
-    best = values.argmax(axis=0)
-    n = values.shape[1]
-    pads = np.arange(n)
-    value, at_tilt, at_turn = values[best, pads], tilt[best], turn[best]
+    found = []
+    for sector in np.array_split(turns, min(_SECTORS_N, len(turns))):
+        tilt, turn = (grid.ravel() for grid in np.meshgrid(tilts, sector, indexing="ij"))
+        values = check(tilt, turn)
+        best = values.argmax(axis=0)
+        found.append((values.max(axis=0), tilt[best], turn[best]))
+    value, at_tilt, at_turn = (np.concatenate(parts) for parts in zip(*found, strict=True))
+    pads_n = len(found[0][0])
+    pad = np.tile(np.arange(pads_n), len(found))
+    row = np.arange(len(pad))
     near = np.linspace(-1.0, 1.0, 7)
-    tilt_step, turn_step = (_TILT_STEP_DEG, _TURN_STEP_DEG)
-    d_tilt, d_turn = (
+    off_tilt, off_turn = (
         grid.ravel()
         for grid in np.meshgrid(near if high_deg > low_deg else [0.0], near if to_deg > from_deg else [0.0])
     )
-    for _ in range(_ZOOMS_N if len(d_tilt) > 1 and np.isfinite(value).all() else 0):
-        tilt = np.clip(at_tilt[:, None] + d_tilt * tilt_step, low_deg, high_deg)
-        turn = np.clip(at_turn[:, None] + d_turn * turn_step, from_deg, to_deg)
-        values = check(tilt.ravel(), turn.ravel()).reshape(n, -1, n)[pads, :, pads]
+    for zoom_n in range(_ZOOMS_N if len(off_tilt) > 1 and np.isfinite(value).all() else 0):
+        closer = 3.0**-zoom_n
+        tilt = np.clip(at_tilt[:, None] + off_tilt * _TILT_STEP_DEG * closer, low_deg, high_deg)
+        turn = np.clip(at_turn[:, None] + off_turn * _TURN_STEP_DEG * closer, from_deg, to_deg)
+        values = check(tilt.ravel(), turn.ravel()).reshape(len(pad), -1, pads_n)[row, :, pad]
         best = values.argmax(axis=1)
-        better = values[pads, best] > value
-        value = np.where(better, values[pads, best], value)
-        at_tilt = np.where(better, tilt[pads, best], at_tilt)
-        at_turn = np.where(better, turn[pads, best], at_turn)
-        tilt_step, turn_step = tilt_step / 3.0, turn_step / 3.0
-    return [Worst(*map(float, row)) for row in zip(value, at_tilt, at_turn, strict=True)]
+        better = values[row, best] > value
+        value = np.where(better, values[row, best], value)
+        at_tilt = np.where(better, tilt[row, best], at_tilt)
+        at_turn = np.where(better, turn[row, best], at_turn)
+    peaks = np.arange(len(pad)).reshape(-1, pads_n)[value.reshape(-1, pads_n).argmax(axis=0), np.arange(pads_n)]
+    return [Worst(float(value[peak]), float(at_tilt[peak]), float(at_turn[peak])) for peak in peaks]
 
 
 def turns_of(move: Move) -> tuple[float, float]:

@@ -23,6 +23,7 @@ def pulls(xy_m: Floats, radius_m: Floats, force_n: Floats, moment_nm: Floats) ->
     The plate is rigid and the springs are equal, so a pad's share is a plane over the drawing, a + b x + c y. A pad
     that this would press pulls nothing and the rest rebalance; only where pulls alone cannot balance the moments (the
     depth of an upright panel) do pressed pads push back, as little as they can, which gives the pulled ones the most.
+    Under a load that lies on the pads all of them are springs both ways.
     Pads in one line, or a single pad, have no lever arm across the line: each pad's own face takes its part of that
     moment, and the pull stated is the one at which its rim would just start to lift, 4 M/R more (circular section
     modulus pi R^3/4).
@@ -59,26 +60,42 @@ def pulls(xy_m: Floats, radius_m: Floats, force_n: Floats, moment_nm: Floats) ->
 
 
 def _springs(plane: Floats, wanted: Floats) -> Floats:
-    """Shares, (m, n), that balance ``wanted``: pulled pads are springs of stiffness 1, pressed ones of all but none."""
-    shares: Floats = np.linalg.solve(plane.T @ plane, wanted.T).T @ plane.T
+    """Shares, (m, n), that balance ``wanted``: pulled pads are springs of stiffness 1, pressed ones of all but none.
+
+    Where the load lies on the pads, pressing is what they do and all are springs both ways.
+    Newton's method on the (convex) energy of the springs with an exact search along each step: ends in a few rounds.
+    """
+    lift = np.linalg.solve(plane.T @ plane, wanted.T).T @ plane.T
+    shares: Floats = lift.copy()
     scale = np.abs(wanted).sum(axis=1, keepdims=True)
-    todo = np.flatnonzero((shares < -_ROUNDING * scale).any(axis=1))
-    pulled = shares[todo] > 0.0
-    for round_n in range(_ROUNDS_N):
-        if not len(todo):
+    rows = np.flatnonzero((wanted[:, 0] >= 0.0) & (lift < -_ROUNDING * scale).any(axis=1))
+    lift = lift[rows]
+    for _ in range(_ROUNDS_N):
+        if not len(rows):
             break
-        stiffness = np.where(pulled, 1.0, _SOFT_RATIO)
+        stiffness = np.where(lift > 0.0, 1.0, _SOFT_RATIO)
         gram = np.einsum("mn,ni,nj->mij", stiffness, plane, plane)
-        lift = np.linalg.solve(gram, wanted[todo][:, :, None])[:, :, 0] @ plane.T
-        shares[todo] = stiffness * lift
-        now_pulled = lift > 0.0
-        moved = (now_pulled != pulled).any(axis=1)
-        if round_n > _ROUNDS_N // 3:  # going in circles: turn over one pad at a time, the one furthest off
-            off = np.where(now_pulled != pulled, np.abs(lift), 0.0)
-            one = np.arange(pulled.shape[1]) == off.argmax(axis=1)[:, None]
-            now_pulled = np.where(one, now_pulled, pulled)
-        todo, pulled = todo[moved], now_pulled[moved]
+        goal = np.linalg.solve(gram, wanted[rows][:, :, None])[:, :, 0] @ plane.T
+        shares[rows] = stiffness * goal
+        turned = ((goal > 0.0) != (lift > 0.0)) & (np.abs(goal) > 1.0e-9 * np.abs(goal).max(axis=1, keepdims=True))
+        on = turned.any(axis=1)
+        rows, lift, goal, stiffness = rows[on], lift[on], goal[on], stiffness[on]
+        lift = lift + _stride(lift, goal - lift, (stiffness * goal * (goal - lift)).sum(axis=1)) * (goal - lift)
     return shares
+
+
+def _stride(lift: Floats, step: Floats, work: Floats) -> Floats:
+    """How far along ``step`` the springs' energy is least, (m, 1): its slope rises, with a bend at each pad."""
+    moving = np.where(step == 0.0, 1.0, step)
+    bends = np.sort(np.where(step == 0.0, 0.0, np.maximum(-lift / moving, 0.0)), axis=1)
+    stops = np.concatenate([np.zeros((len(step), 1)), bends, 2.0 * bends[:, -1:] + 1.0], axis=1)
+    there = lift[:, None, :] + stops[:, :, None] * step[:, None, :]
+    slope = (np.where(there > 0.0, 1.0, _SOFT_RATIO) * there * step[:, None, :]).sum(axis=2) - work[:, None]
+    after = np.clip((slope <= 0.0).sum(axis=1), 1, stops.shape[1] - 1)[:, None]
+    low, high = np.take_along_axis(slope, after - 1, 1), np.take_along_axis(slope, after, 1)
+    low_at, high_at = np.take_along_axis(stops, after - 1, 1), np.take_along_axis(stops, after, 1)
+    rise = np.where(high > low, high - low, 1.0)
+    return np.where(high > low, low_at - low * (high_at - low_at) / rise, high_at)
 
 
 def slides(xy_m: Floats, radius_m: Floats, force_n: Floats, torque_nm: Floats) -> Floats:
@@ -106,9 +123,10 @@ def slides(xy_m: Floats, radius_m: Floats, force_n: Floats, torque_nm: Floats) -
     if polar_m2 > ONE_LINE_M**2:
         turned = np.column_stack([-arm_m[:, 1], arm_m[:, 0]])
         vectors = direct + torque_nm[:, None, None] * turned / polar_m2
-        return np.hypot(vectors[:, :, 0], vectors[:, :, 1])
-    rim_n = 2.0 * np.abs(torque_nm)[:, None] / (len(xy_m) * radius_m)
-    return np.hypot(direct[:, :, 0], direct[:, :, 1]) + rim_n
+        sizes: Floats = np.hypot(vectors[:, :, 0], vectors[:, :, 1])
+        return sizes
+    rim_n: Floats = 2.0 * np.abs(torque_nm)[:, None] / (len(xy_m) * radius_m)
+    return rim_n + np.hypot(direct[:, :, 0], direct[:, :, 1])
 
 
 def centre_is_between(xy_m: Floats, radius_m: Floats, centre_m: Floats) -> bool:
