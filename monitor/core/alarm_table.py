@@ -11,6 +11,9 @@ from typing import Final
 from monitor.core.phases import ATTACHED, IN_FLIGHT, Phase
 
 ANY_PHASE: Final = frozenset(Phase)
+RELEASE_TAKES_S: Final = 10.0
+"""Letting the vacuum out of every pad takes less (common practice). The load reading zero delays, it never suppresses."""
+
 SUPPRESSED_IN: Final = frozenset({Phase.IDLE, Phase.RELEASED, Phase.PARKED})
 """Suppression by design happens in these phases only, never because the load reads zero."""
 
@@ -60,6 +63,7 @@ class AlarmRule:
     limit: str = ""
     clear_margin: float = 0.0
     raise_after_s: float = 0.0
+    off_raise_after_s: float | None = None  # instead, while the load is known to be off: a release takes less than this
     clear_after_s: float = 5.0
     latching: bool = False
     armed_in: frozenset[Phase] = ATTACHED
@@ -93,6 +97,7 @@ ALARMS: Final = (
         clear_margin=2.0,
         clear_after_s=5.0,
         latching=True,
+        off_raise_after_s=RELEASE_TAKES_S,
         armed_in=IN_FLIGHT,
         cause="Seal, hose or pump",
         consequence="The load may drop",
@@ -112,6 +117,7 @@ ALARMS: Final = (
         clear_margin=2.0,
         clear_after_s=5.0,
         latching=True,
+        off_raise_after_s=RELEASE_TAKES_S,
         armed_in=IN_FLIGHT,
         cause="Seal, hose or pump",
         consequence="The load may drop",
@@ -150,6 +156,7 @@ ALARMS: Final = (
         clear_margin=2.0,
         clear_after_s=30.0,
         latching=True,
+        off_raise_after_s=RELEASE_TAKES_S,
         armed_in=IN_FLIGHT,
         cause="A pad came off, a hose burst, or a valve opened",
         consequence="The load may drop",
@@ -161,7 +168,6 @@ ALARMS: Final = (
     ),
     AlarmRule(
         key="release_under_load",
-        per_circuit=True,
         signal="opens_under_load",
         raise_after_s=0.5,
         clear_after_s=10.0,
@@ -218,6 +224,7 @@ ALARMS: Final = (
         raise_after_s=0.6,
         clear_after_s=5.0,
         latching=True,
+        off_raise_after_s=RELEASE_TAKES_S,
         armed_in=IN_FLIGHT,
         cause="Too much load, too little vacuum, or the panel turned further than planned",
         consequence="The holding is no longer what the rules ask",
@@ -329,6 +336,7 @@ ALARMS: Final = (
         clear_margin=30.0,
         raise_after_s=5.0,
         clear_after_s=30.0,
+        armed_in=IN_FLIGHT,
         cause="The circuit leaks and the pump covers it",
         consequence="Without power the load can't be landed in time",
         severity=Severity.LIFT_IN_DOUBT,
@@ -365,6 +373,7 @@ ALARMS: Final = (
         raise_after_s=0.6,
         clear_after_s=5.0,
         latching=True,
+        off_raise_after_s=RELEASE_TAKES_S,
         armed_in=IN_FLIGHT,
         cause="The load hangs off centre, or a pad has too little vacuum",
         consequence="A pad may let go",

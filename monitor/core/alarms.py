@@ -11,13 +11,11 @@ from enum import StrEnum
 from typing import Final
 
 from monitor.core.alarm_table import ALARMS, AlarmRule, Breach
-from monitor.core.call import OVER_PLAN_RATIO, RESERVE_LEAST_S
+from monitor.core.call import ATTACHED_STATES, LET_OUT_KPA, OVER_PLAN_RATIO, RESERVE_LEAST_S, opens_under_load
 from monitor.core.facts import CircuitFacts, CircuitState, Facts
 from monitor.core.load import LoadKnown, off_band_kg
 from monitor.core.phases import Phase
-from monitor.core.readings import Valve
 
-SUDDEN_KPA: Final = 8.0
 APART_RATIO: Final = 0.25
 CLOCK_OFFSET_LIMIT_S: Final = 5.0
 DISK_LEAST_RATIO: Final = 0.05
@@ -118,6 +116,14 @@ def _to_level_s(circuit: CircuitFacts, facts: Facts) -> float | None:
     return circuit.to_warning.early_s
 
 
+def _silent_s(circuit: CircuitFacts, facts: Facts) -> float | None:
+    if circuit.state is CircuitState.SENSOR_FAULT:
+        return None
+    if circuit.age_s is None:
+        return math.inf if facts.ever_heard else None
+    return circuit.age_s
+
+
 def _reserve_s(circuit: CircuitFacts, facts: Facts) -> float | None:
     if circuit.reserve is None:
         return None
@@ -130,13 +136,6 @@ def _apart_kpa(facts: Facts, circuit: CircuitFacts | None) -> float | None:
     return None if len(known) != len(values) or len(known) < 2 else max(known) - min(known)
 
 
-def _opens(circuit: CircuitFacts, facts: Facts) -> bool | None:
-    if circuit.vacuum_kpa is None or circuit.state is CircuitState.NO_READING:
-        return None
-    load_on = facts.load_known is LoadKnown.ON
-    return load_on and (facts.valve is Valve.OPEN or circuit.lost_kpa >= 2.0 * SUDDEN_KPA)
-
-
 def _partly_on(facts: Facts, circuit: CircuitFacts | None) -> bool | None:
     if facts.load_kg is None:
         return None
@@ -146,7 +145,11 @@ def _partly_on(facts: Facts, circuit: CircuitFacts | None) -> bool | None:
 
 
 def _trouble(name: str) -> Signal:
-    return _circuit(lambda c, f: None if c.state is CircuitState.NO_READING else c.pump_trouble == name)
+    return _circuit(lambda c, f: None if c.state is CircuitState.NO_READING else _troubled(c, name))
+
+
+def _troubled(circuit: CircuitFacts, name: str) -> bool:
+    return circuit.pump_trouble == name and circuit.state in ATTACHED_STATES
 
 
 def _if_lost(facts: Facts, circuit: CircuitFacts | None) -> float | None:
@@ -161,8 +164,8 @@ SIGNALS: Final[Mapping[str, Signal]] = {
     "to_level_early_s": _circuit(_to_level_s),
     "reserve_early_s": _circuit(_reserve_s),
     "lost_kpa": _circuit(lambda c, f: None if c.state is CircuitState.NO_READING else c.lost_kpa),
-    "opens_under_load": _circuit(_opens),
-    "silent_s": _circuit(lambda c, f: c.age_s if c.age_s is not None else (math.inf if f.ever_heard else None)),
+    "opens_under_load": lambda f, c: None if f.silent or not f.load_fresh else opens_under_load(f),
+    "silent_s": _circuit(_silent_s),
     "fault_for_s": _circuit(lambda c, f: None if c.state is CircuitState.NO_READING else c.fault_for_s),
     "pump_not_building": _trouble("not_building"),
     "pump_not_starting": _trouble("not_starting"),
@@ -194,7 +197,7 @@ LIMITS: Final[Mapping[str, Limit]] = {
     "warning_kpa": lambda f, c: None if c is None else c.config.warning_kpa,
     "needed_kpa": lambda f, c: None if c is None else c.needed_kpa,
     "twice_landing_s": lambda f, c: 2.0 * f.landing_s,
-    "sudden_kpa": lambda f, c: SUDDEN_KPA,
+    "sudden_kpa": lambda f, c: LET_OUT_KPA,
     "over_wll_kg": lambda f, c: f.config.wll_kg + f.config.load_accuracy_kg,
     "zero_kg": lambda f, c: 0.0,
     "load_on_kg": lambda f, c: f.config.load_on_kg,
@@ -254,7 +257,16 @@ def move(alarm: Alarm, rule: AlarmRule, happening: Happening) -> State:
     return table.get((alarm.state, happening), alarm.state)
 
 
-def advance(alarm: Alarm, verdict: Verdict, now_s: float, *, rule: AlarmRule, phase: Phase, raising_n: int) -> Alarm:
+def advance(
+    alarm: Alarm,
+    verdict: Verdict,
+    now_s: float,
+    *,
+    rule: AlarmRule,
+    phase: Phase,
+    raising_n: int,
+    load_off: bool = False,
+) -> Alarm:
     """Return the alarm's next state. Reads no clock, changes nothing it is given.
 
     ``raising_n`` is the number a new raising gets. An alarm is newly raised only in its armed phases; one that is
@@ -274,7 +286,10 @@ def advance(alarm: Alarm, verdict: Verdict, now_s: float, *, rule: AlarmRule, ph
     if phase not in rule.armed_in:
         return alarm if alarm.breach_since_s is None else replace(alarm, breach_since_s=None)
     since_s = now_s if alarm.breach_since_s is None else alarm.breach_since_s
-    if now_s - since_s < rule.raise_after_s:
+    raise_after_s = rule.raise_after_s
+    if load_off and rule.off_raise_after_s is not None:
+        raise_after_s = rule.off_raise_after_s
+    if now_s - since_s < raise_after_s:
         return replace(alarm, breach_since_s=since_s)
     return replace(
         alarm,
@@ -327,7 +342,15 @@ def _step_one(
     verdict = judge(before, rule, value, limit)
     if verdict is not Verdict.BREACH and before is IDLE_ALARM:
         return
-    alarm = advance(before, verdict, now_s, rule=rule, phase=facts.phase, raising_n=board.raisings_n + 1)
+    alarm = advance(
+        before,
+        verdict,
+        now_s,
+        rule=rule,
+        phase=facts.phase,
+        raising_n=board.raisings_n + 1,
+        load_off=facts.load_known is LoadKnown.OFF,
+    )
     if alarm.shelved_until_s is not None and now_s >= alarm.shelved_until_s:
         alarm = _unshelved(alarm)
         moves.append(Moved(key[0], rule, alarm, "unshelved"))

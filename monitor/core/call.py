@@ -4,13 +4,15 @@ Each row says what it means with the load on and on the ground. On the ground th
 """
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from typing import Final
 
 from monitor.core.facts import CircuitFacts, CircuitState, Facts
+from monitor.core.load import LoadKnown
 from monitor.core.messages import Text, Value
 from monitor.core.phases import Phase
+from monitor.core.readings import Valve
 
 RESERVE_LEAST_S: Final = 300.0
 """EN 13155: a lifter without power holds for 5 min (clause 5.2.2.7, from memory)."""
@@ -18,6 +20,11 @@ RESERVE_LEAST_S: Final = 300.0
 WIND_NEAR_RATIO: Final = 0.9
 OVER_PLAN_RATIO: Final = 0.05
 FAULT_LASTS_S: Final = 3.0
+LET_OUT_KPA: Final = 8.0
+"""Lost by every circuit within two seconds: no leak does that, a release valve does."""
+
+STANDS_S: Final = 10.0
+STANDS_WIND_S: Final = 30.0
 
 
 class Call(StrEnum):
@@ -45,15 +52,26 @@ class Row:
     in_flight: Call | None
     on_ground: Call | None
     when: Callable[[Facts], Values | None]
+    stands_s: float = 0.0  # a row judged from an estimate stands so long after it last held: no fluttering calls
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """When a row last held, with its values then."""
+
+    held_s: float
+    values: Values
 
 
 @dataclass(frozen=True, slots=True)
 class Called:
-    """A call with its headline and reason."""
+    """A call with its headline and reason, and the rows that still stand."""
 
     call: Call
     headline: Text
     reason: Text
+    in_flight: bool = False
+    standing: Mapping[str, Standing] = field(default_factory=dict)
 
 
 def _first(facts: Facts, test: Callable[[CircuitFacts], bool]) -> CircuitFacts | None:
@@ -66,6 +84,19 @@ def _about(circuit: CircuitFacts, **values: Value) -> Values:
 
 def _lifter_alarm(facts: Facts) -> Values | None:
     return {} if facts.lifter_alarm else None
+
+
+def opens_under_load(facts: Facts) -> bool:
+    """Vacuum is being let out while the lifter carries: the valve says so, or every circuit falls fast at once."""
+    if facts.load_known is not LoadKnown.ON:
+        return False
+    used = [c for c in facts.used() if c.state is not CircuitState.NO_READING]
+    falls = len(used) > 1 and all(c.lost_kpa >= LET_OUT_KPA for c in used)
+    return falls or (facts.valve is Valve.OPEN and any(c.lost_kpa > 0.0 for c in used))
+
+
+def _release_under_load(facts: Facts) -> Values | None:
+    return {} if opens_under_load(facts) else None
 
 
 def _critical(facts: Facts) -> Values | None:
@@ -181,10 +212,11 @@ def _reserve_short(facts: Facts) -> Values | None:
 
 
 STOPPED: Final = frozenset({"not_building", "not_starting"})
+ATTACHED_STATES: Final = frozenset({CircuitState.HOLDING, CircuitState.LOSING, CircuitState.LOW, CircuitState.CRITICAL})
 
 
 def _pump_stopped(facts: Facts) -> Values | None:
-    hit = _first(facts, lambda c: c.pump_trouble in STOPPED)
+    hit = _first(facts, lambda c: c.pump_trouble in STOPPED and c.state in ATTACHED_STATES)
     return None if hit is None else _about(hit, trouble=hit.pump_trouble)
 
 
@@ -259,35 +291,39 @@ def _load_returns(facts: Facts) -> Values | None:
 
 
 def _building(facts: Facts) -> Values | None:
-    if facts.phase not in {Phase.SEALING, Phase.SEAL_TEST, Phase.LANDING}:
-        return None
-    return _open_in_flight(facts)
+    return _open_in_flight(facts) if facts.phase in {Phase.SEALING, Phase.SEAL_TEST} else None
+
+
+def _opened(facts: Facts) -> Values | None:
+    return _open_in_flight(facts) if facts.phase in {Phase.LANDING, Phase.PARKED} else None
 
 
 ROWS: Final = (
     Row("lifter_alarm", Call.LAND_NOW, Call.LAND_NOW, _lifter_alarm),
+    Row("release_under_load", Call.LAND_NOW, Call.LOOK, _release_under_load, stands_s=STANDS_S),
     Row("critical", Call.LAND_NOW, Call.LOOK, _critical),
     Row("low", Call.LAND_NOW, Call.LOOK, _low),
     Row("open_in_flight", Call.LAND_NOW, None, _open_in_flight),
     Row("margin_gone", Call.LAND_NOW, Call.LOOK, _margin_gone),
-    Row("early_under_landing", Call.LAND_NOW, Call.LOOK, _early_under_landing),
+    Row("early_under_landing", Call.LAND_NOW, Call.LOOK, _early_under_landing, stands_s=STANDS_S),
     Row("silent_after_trouble", Call.LAND_NOW, None, _silent_after_trouble),
     Row("load_returns", Call.LAND_NOW, Call.LAND_NOW, _load_returns),
     Row("silent", Call.NO_SIGNAL, Call.NO_SIGNAL, _silent),
-    Row("early_under_twice_landing", Call.LAND_SOON, Call.LOOK, _early_under_twice_landing),
-    Row("reserve_under_landing", Call.LAND_SOON, Call.LOOK, _reserve_under_landing),
+    Row("early_under_twice_landing", Call.LAND_SOON, Call.LOOK, _early_under_twice_landing, stands_s=STANDS_S),
+    Row("reserve_under_landing", Call.LAND_SOON, Call.LOOK, _reserve_under_landing, stands_s=STANDS_S),
     Row("pump_stopped", Call.LAND_SOON, Call.LOOK, _pump_stopped),
     Row("no_reading", Call.LAND_SOON, Call.LOOK, _no_reading),
     Row("sensor_fault", Call.LAND_SOON, Call.LOOK, _sensor_fault),
     Row("battery_low", Call.LAND_SOON, Call.LOOK, _battery_low),
     Row("over_plan", Call.LAND_SOON, Call.LOOK, _over_plan),
     Row("sensor_doubt", Call.LOOK, Call.LOOK, _sensor_doubt),
-    Row("losing", Call.LOOK, Call.LOOK, _losing),
-    Row("reserve_short", Call.LOOK, Call.LOOK, _reserve_short),
+    Row("losing", Call.LOOK, Call.LOOK, _losing, stands_s=STANDS_S),
+    Row("reserve_short", Call.LOOK, Call.LOOK, _reserve_short, stands_s=STANDS_S),
     Row("building", None, Call.LOOK, _building),
+    Row("opened", None, Call.LOOK, _opened),
     Row("load_unknown", Call.LOOK, None, _load_unknown),
     Row("tilt_outside_plan", Call.LOOK, Call.LOOK, _tilt_outside_plan),
-    Row("wind_near", Call.LOOK, Call.LOOK, _wind_near),
+    Row("wind_near", Call.LOOK, Call.LOOK, _wind_near, stands_s=STANDS_WIND_S),
     Row("too_early", Call.LOOK, None, _too_early),
 )
 """Rows of equal call are told in this order."""
@@ -296,22 +332,42 @@ ROWS: Final = (
 def judge(facts: Facts, before: Called | None) -> Called:
     """The call, its headline and its reason. ``before`` is the call last made: a standing `land_now` outlives silence."""
     if facts.silent and facts.in_flight and before is not None and before.call is Call.LAND_NOW:
-        return Called(Call.LAND_NOW, before.headline, Text("reason.standing", {"age_s": _last_age_s(facts)}))
+        return replace(before, reason=Text("reason.standing", {"age_s": _last_age_s(facts)}))
+    detached = facts.phase in {Phase.IDLE, Phase.RELEASED}
+    kept = before.standing if before is not None and before.in_flight is facts.in_flight and not detached else {}
+    standing: dict[str, Standing] = {}
     best: tuple[int, Row, Values] | None = None
     for row in ROWS:
         call = row.in_flight if facts.in_flight else row.on_ground
-        if call is None or (best is not None and RANK[call] >= best[0]):
+        if call is None:
             continue
-        values = row.when(facts)
-        if values is not None:
+        values = _holds(row, facts, kept, standing)
+        if values is not None and (best is None or RANK[call] < best[0]):
             best = RANK[call], row, values
-    if best is None:
-        return _with_partner(_calm(facts), facts)
-    rank, row, values = best
-    call = WORST_FIRST[rank]
-    return _with_partner(
-        Called(call, _headline(call, row.key, values, facts), Text(f"reason.{row.key}", values)), facts
-    )
+    called = _calm(facts)
+    if best is not None:
+        rank, row, values = best
+        call = WORST_FIRST[rank]
+        key = f"reason.{row.key}"
+        if "likely_s" in values and values["likely_s"] is None:
+            key += ".likely_beyond"
+        called = Called(call, _headline(call, row.key, values, facts), Text(key, values))
+    return replace(_with_partner(called, facts), in_flight=facts.in_flight, standing=standing)
+
+
+def _holds(row: Row, facts: Facts, kept: Mapping[str, Standing], standing: dict[str, Standing]) -> Values | None:
+    """The row's values if it holds now, or still stands since it last held."""
+    values = row.when(facts)
+    if row.stands_s == 0.0:
+        return values
+    if values is not None:
+        standing[row.key] = Standing(facts.now_s, values)
+        return values
+    last = kept.get(row.key)
+    if last is None or facts.silent or facts.now_s - last.held_s >= row.stands_s:
+        return None
+    standing[row.key] = last
+    return last.values
 
 
 def _calm(facts: Facts) -> Called:

@@ -8,6 +8,8 @@ from monitor.core.warning_time import Bounds
 
 OPEN_RATIO = 0.15
 OPEN_LEAST_KPA = 3.0
+BACK_ABOVE_KPA = 0.5
+"""A circuit that was at or under a level is above it again only by this much: noise at the level is no recovery."""
 
 
 def open_kpa(config: CircuitConfig) -> float:
@@ -35,6 +37,7 @@ def judge(
     phase: Phase,
     sealed: bool,
     in_flight: bool,
+    before: CircuitState | None = None,
 ) -> CircuitState:
     """The state of a circuit, worst first.
 
@@ -46,9 +49,12 @@ def judge(
         return CircuitState.SENSOR_FAULT
     if not in_flight and vacuum_kpa <= open_kpa(config):
         return CircuitState.OPEN
-    if in_flight and needed_kpa is not None and vacuum_kpa < needed_kpa:
-        return CircuitState.CRITICAL
-    if vacuum_kpa <= config.warning_kpa:
+    if in_flight and needed_kpa is not None:
+        back_kpa = BACK_ABOVE_KPA if before is CircuitState.CRITICAL else 0.0
+        if vacuum_kpa < needed_kpa + back_kpa:
+            return CircuitState.CRITICAL
+    back_kpa = BACK_ABOVE_KPA if before in {CircuitState.LOW, CircuitState.CRITICAL} else 0.0
+    if vacuum_kpa <= config.warning_kpa + back_kpa:
         if phase in {Phase.IDLE, Phase.SEALING, Phase.RELEASED} and not sealed:
             return CircuitState.BUILDING
         return CircuitState.LOW

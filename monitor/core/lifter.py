@@ -200,12 +200,14 @@ def advance_phase(state: LifterState, now_s: float) -> None:
     used = used_circuits(state)
     heard = {name: _heard_kpa(state, name, now_s) for name in used}
     fresh = load.is_fresh(state.load, now_s, stale_s)
+    known = load.known(state.load, now_s, config=config, stale_after_s=stale_s)
+    opened = {n: v <= circuits.open_kpa(config.circuits[n]) for n, v in heard.items() if v is not None}
     inputs = PhaseInputs(
         any_attached=any(v is not None and v > circuits.open_kpa(config.circuits[n]) for n, v in heard.items()),
-        all_open=all(v is not None and v <= circuits.open_kpa(config.circuits[n]) for n, v in heard.items()),
+        all_open=bool(opened) and all(opened.values()) and (len(opened) == len(used) or known is LoadKnown.OFF),
         all_sealed=all(v is not None and v > config.circuits[n].warning_kpa for n, v in heard.items()),
         pump_on=any(state.gauges[name].pump is Pump.ON for name in used),
-        load=load.known(state.load, now_s, config=config, stale_after_s=stale_s),
+        load=known,
         load_kg=state.load.net_kg if fresh else None,
         largest_kg=state.load.largest_kg,
         load_grew_s=state.load.grew_s,
@@ -400,6 +402,7 @@ def _circuit_facts(
         phase=state.phase.phase,
         sealed=state.phase.sealed,
         in_flight=in_flight,
+        before=state.before.get(name),
     )
     if judged not in UNHEARD:
         state.before[name] = judged

@@ -10,7 +10,7 @@ from typing import Final
 from monitor.core.config import LifterConfig, LoadMeasures
 
 STEADY_OVER_S: Final = 3.0
-"""A steady load is the median of this window: a swing or a bounce does not count, a load that stays does."""
+"""A steady load is one that stayed: the low decile of this window. A swing or a bounce does not count."""
 
 OFF_FOR_S: Final = 5.0
 """Weight is off once the net load has stayed in the band around zero for so long (DESIGN: release table)."""
@@ -72,7 +72,7 @@ def take(load: Load, load_kg: float | None, now_s: float, *, config: LifterConfi
     net_kg = load_kg - tare_kg
     window = (*(w for w in load.window if now_s - w[0] < STEADY_OVER_S), (now_s, net_kg))[-WINDOW_MOST_N:]
     values = sorted(w[1] for w in window)
-    steady_kg = values[(len(values) - 1) // 2]
+    steady_kg = values[len(values) // 10]
     above_since_s = None
     if net_kg > config.load_on_kg:
         above_since_s = now_s if load.above_since_s is None else load.above_since_s

@@ -53,7 +53,7 @@ class PhaseInputs:
     """What the phases are decided from, all of it believed and fresh, or it is not counted."""
 
     any_attached: bool  # some circuit is known to hold vacuum
-    all_open: bool  # every circuit is known to be open
+    all_open: bool  # every circuit is known to be open (every one heard, where the load is known to be off)
     all_sealed: bool  # every circuit is known to be above its warning level
     pump_on: bool  # some pump says it runs
     load: LoadKnown

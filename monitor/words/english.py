@@ -25,6 +25,7 @@ HEADLINES: Final[Mapping[str, str]] = {
 
 REASONS: Final[Mapping[str, str]] = {
     "reason.lifter_alarm": "The lifter's own alarm sounds.",
+    "reason.release_under_load": "Vacuum is let out while the lifter carries the load: close the release valve.",
     "reason.critical": "Circuit {circuit} is at {vacuum_kpa}, under the {needed_kpa} this load needs.",
     "reason.low": "Circuit {circuit} is at {vacuum_kpa}, at or under its warning level {warning_kpa}.",
     "reason.open_in_flight": "Circuit {circuit} does not hold: {vacuum_kpa}, warning level {warning_kpa}.",
@@ -35,6 +36,13 @@ REASONS: Final[Mapping[str, str]] = {
     "reason.early_under_twice_landing": (
         "Circuit {circuit} may reach its warning level in {early_s} (likely {likely_s}); landing takes up to {time_to_land_s}."
     ),
+    "reason.early_under_landing.likely_beyond": (
+        "Circuit {circuit} may reach its warning level in {early_s}; landing takes up to {time_to_land_s}."
+    ),
+    "reason.early_under_twice_landing.likely_beyond": (
+        "Circuit {circuit} may reach its warning level in {early_s}; landing takes up to {time_to_land_s}."
+    ),
+    "reason.losing.likely_beyond": "Circuit {circuit} is losing vacuum: its warning level in {early_s} at the earliest.",
     "reason.silent_after_trouble": "Nothing heard for {age_s}, and there was trouble before that.",
     "reason.standing": "It was time to land when the readings stopped: last reading {age_s} ago.",
     "reason.load_returns": "{load_kg} came back on the lifter after the release.",
@@ -52,6 +60,7 @@ REASONS: Final[Mapping[str, str]] = {
     "reason.losing": "Circuit {circuit} is losing vacuum: its warning level in {early_s} at the earliest (likely {likely_s}).",
     "reason.reserve_short": "If its pump stopped, circuit {circuit} could reach its warning level in {early_s}.",
     "reason.building": "Vacuum is building: circuit {circuit} is at {vacuum_kpa}, warning level {warning_kpa}.",
+    "reason.opened": "Circuit {circuit} is open: {vacuum_kpa}.",
     "reason.load_unknown": "The load on the lifter is not known.",
     "reason.tilt_outside_plan": "The tilt of {tilt_deg} is outside the plan.",
     "reason.wind_near": "Wind {wind_m_s}, limit {limit_m_s}, measured at the {at}.",
@@ -94,6 +103,8 @@ CIRCUITS: Final[Mapping[str, str]] = {
     "circuit.low": "At or under the warning level of {warning_kpa}.",
     "circuit.losing.warning": "Losing vacuum. May reach the warning level in {early_s} (likely {likely_s}).",
     "circuit.losing.needed": "Losing vacuum. May reach what this load needs in {early_s} (likely {likely_s}).",
+    "circuit.losing.warning.likely_beyond": "Losing vacuum. May reach the warning level in {early_s} at the earliest.",
+    "circuit.losing.needed.likely_beyond": "Losing vacuum. May reach what this load needs in {early_s} at the earliest.",
     "circuit.building": "Building. Warning level {warning_kpa}.",
     "circuit.open": "Open: not attached.",
     "circuit.holding.too_early": "Holding. Too early to say how long.",
