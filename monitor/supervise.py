@@ -96,7 +96,7 @@ class Supervisor:
                 for task in done:
                     task.result()
         finally:
-            waiting.cancel()
+            await cancelled(waiting)
 
     async def end(self) -> None:
         """End every part, the last started first, but broker and engine only after those that speak to them."""
@@ -193,6 +193,13 @@ async def _end(part: Part) -> None:
         say(f"the {part.name} did not end by itself within {END_WITHIN_S:.0f} s and was killed")
         _signal_group(part, "SIGKILL")
         await process.wait()
+
+
+async def cancelled(*tasks: asyncio.Future[object]) -> None:
+    """Cancel what is still running and take its outcome, whatever it is, so that none is reported as forgotten."""
+    for task in tasks:
+        task.cancel()
+    await asyncio.gather(*tasks, return_exceptions=True)
 
 
 def on_signals(first: Callable[[], None], again: Callable[[], None]) -> None:

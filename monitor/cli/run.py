@@ -137,14 +137,15 @@ async def _until_ended(site: Site, pages: "Listen", broker: "Listen | None") -> 
 
 async def _first(*awaited: Any) -> None:
     """Wait for the first of them, and let its error out."""
+    from monitor.supervise import cancelled
+
     tasks = [asyncio.ensure_future(one) for one in awaited]
     try:
         done, _ = await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
         for task in done:
             task.result()
     finally:
-        for task in tasks:
-            task.cancel()
+        await cancelled(*tasks)
 
 
 async def _start(site: Site, supervisor: "Supervisor", pages: "Listen", broker: "Listen | None") -> None:
