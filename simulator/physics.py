@@ -377,13 +377,19 @@ def _step_circuit(
     t_s: float,
     dt_s: float,
 ) -> CircuitState:
+    mol, heat_k = gas.gas_mol, gas.gas_k
     gas_pa = pressure_pa(gas, body)
+    running = _pump_runs(gas, body, setting, vacuum_kpa=(ambient_pa - gas_pa) / PA_PER_KPA, power=power)
+    if running:
+        speed = body.pump_m3_per_s * setting.pump_speed_ratio * max(0.0, 1.0 - body.pump_ultimate_pa / gas_pa)
+        mol, heat_k = _without(mol, heat_k, mol * (1.0 - math.exp(-speed * dt_s / body.volume_m3)))
+        gas_pa *= mol * heat_k / (gas.gas_mol * gas.gas_k)
+
+    # Air through leaks and openings: enthalpy comes in with the outside temperature and goes out with the gas's own.
+    # It comes after the pump, so that what stands open to the air is at its pressure however fast the pump.
     seat_ratio = _toward(gas.seat_ratio, 1.0 if pads_on else 0.0, dt_s / (_SEAT_S if pads_on else _UNSEAT_S))
     opening_c = valve_c + _PAD_OPEN_C * (1.0 - seat_ratio)
     leaks = (body.normal_leak, *setting.leaks, Leak(opening_c)) if opening_c else (body.normal_leak, *setting.leaks)
-
-    # Air through leaks and openings: enthalpy comes in with the outside temperature and goes out with the gas's own.
-    mol, heat_k = gas.gas_mol, gas.gas_k
     inward = gas_pa <= ambient_pa
     high_pa, low_pa, high_k = (ambient_pa, gas_pa, air_k) if inward else (gas_pa, ambient_pa, heat_k)
     passing_kg_per_s = sum(
@@ -396,11 +402,6 @@ def _step_circuit(
         mol += passing_mol
     else:
         mol, heat_k = _without(mol, heat_k, passing_mol)
-
-    running = _pump_runs(gas, body, setting, vacuum_kpa=(ambient_pa - gas_pa) / PA_PER_KPA, power=power)
-    if running:
-        speed = body.pump_m3_per_s * setting.pump_speed_ratio * max(0.0, 1.0 - body.pump_ultimate_pa / gas_pa)
-        mol, heat_k = _without(mol, heat_k, mol * (1.0 - math.exp(-speed * dt_s / body.volume_m3)))
 
     heat_k = wall_k + (heat_k - wall_k) * math.exp(-body.wall_w_per_k * dt_s / (mol * AIR_CV_J_PER_MOL_K))
     return CircuitState(mol, heat_k, seat_ratio, running)
