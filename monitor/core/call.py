@@ -17,6 +17,9 @@ from monitor.core.readings import Valve
 RESERVE_LEAST_S: Final = 300.0
 """EN 13155: a lifter without power holds for 5 min (clause 5.2.2.7, from memory)."""
 
+RESERVE_VAGUE_RATIO: Final = 4.0
+"""A reserve likely to last this many times what is asked calls nobody, however wide its bounds still are."""
+
 WIND_NEAR_RATIO: Final = 0.9
 OVER_PLAN_RATIO: Final = 0.05
 FAULT_LASTS_S: Final = 3.0
@@ -194,8 +197,9 @@ def _reserve_under(facts: Facts, within_s: float) -> Values | None:
         if c.state in {CircuitState.HOLDING, CircuitState.LOSING}
         and c.reserve is not None
         and c.reserve.early_s is not None
-        and c.reserve.likely_s is not None
         and c.reserve.early_s < within_s
+        and c.reserve.likely_s is not None
+        and c.reserve.likely_s < RESERVE_VAGUE_RATIO * within_s
     ]
     if not timed:
         return None
