@@ -15,6 +15,7 @@ PACKAGES = {
     "mosquitto_sub": "mosquitto-clients",
     "mosquitto_passwd": "mosquitto",
     "chromium": "chromium",
+    "openssl": "openssl",
 }
 
 
