@@ -269,7 +269,7 @@ def _too_early(facts: Facts) -> Values | None:
 
 
 def _load_unknown(facts: Facts) -> Values | None:
-    if facts.load_lost or facts.judged_kg is None:
+    if facts.load_lost or (facts.judged_kg is None and not facts.load_fresh):  # a load just coming on is known enough
         return {"load_lost": int(facts.load_lost)}
     return None
 
@@ -379,7 +379,10 @@ def _calm(facts: Facts) -> Called:
         key = "parked" if facts.phase is Phase.PARKED else "not_attached"
         return Called(Call.NOT_LIFTING, Text("headline.not_lifting"), Text(f"reason.{key}"))
     margin_kg = facts.holding.margin_kg if facts.holding is not None else None
-    reason = Text("reason.holding", {"circuits_n": len(facts.used()), "margin_kg": margin_kg})
+    circuits_n = len(facts.used())
+    reason = Text(
+        "reason.holding" if circuits_n > 1 else "reason.holding.one", {"circuits_n": circuits_n, "margin_kg": margin_kg}
+    )
     return Called(Call.HOLDING, Text("headline.holding"), reason)
 
 
