@@ -356,7 +356,7 @@ def judge(facts: Facts, before: Called | None) -> Called:
         if "likely_s" in values and values["likely_s"] is None:
             key += ".likely_beyond"
         called = Called(call, _headline(call, row.key, values, facts), Text(key, values))
-    return replace(_with_partner(called, facts), in_flight=facts.in_flight, standing=standing)
+    return replace(called, in_flight=facts.in_flight, standing=standing)
 
 
 def _holds(row: Row, facts: Facts, kept: Mapping[str, Standing], standing: dict[str, Standing]) -> Values | None:
@@ -386,8 +386,8 @@ def _calm(facts: Facts) -> Called:
     return Called(Call.HOLDING, Text("headline.holding"), reason)
 
 
-def _with_partner(called: Called, facts: Facts) -> Called:
-    """Two lifters on one panel: the worse call shows on both."""
+def with_partner(called: Called, facts: Facts) -> Called:
+    """Two lifters on one panel: the worse call shows on both. Told, never kept: a partner's call must not echo back."""
     for lifter, (call, _) in facts.partners.items():
         partner = Call(call)
         if RANK[partner] < RANK[called.call] and partner is not Call.NOT_LIFTING:

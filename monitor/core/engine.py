@@ -158,6 +158,8 @@ def _tell(state: SiteState, name: str, now_s: float, effects: list[Effect], *, f
     answer, text = release.judge(facts)
     own = (called.call, answer)
     one.called, one.release = called, answer
+    called = call.with_partner(called, facts)
+    answer, text = release.with_partner(answer, text, facts)
     if one.log is not None:
         summary.look(one.log, facts, called, now_s)
         one.log.picks_n = max(one.log.picks_n, one.phase.picks_n)
@@ -175,7 +177,8 @@ def _tell(state: SiteState, name: str, now_s: float, effects: list[Effect], *, f
         assumed=_assumed(facts),
         counts=_counts(one),
     )
-    shown = (*own, facts.phase, called.headline.key, called.reason.key, *(c.state for c in facts.circuits.values()))
+    states = (circuit.state for circuit in facts.circuits.values())
+    shown = (*own, called.call, answer, facts.phase, called.headline.key, called.reason.key, *states)
     changed = bool(moved) or shown != one.shown
     partners_changed = shown[:2] != one.shown[:2]
     one.shown = shown

@@ -48,3 +48,11 @@ def _nothing_attached(facts: Facts) -> bool:
     return facts.phase in {Phase.IDLE, Phase.RELEASED} and all(
         circuit.state is CircuitState.OPEN for circuit in facts.circuits.values()
     )
+
+
+def with_partner(answer: Release, text: Text, facts: Facts) -> tuple[Release, Text]:
+    """Two lifters on one panel: the answer changes only when both are off. Told, never kept."""
+    for lifter, (_, partner) in facts.partners.items():
+        if partner == Release.DO_NOT_RELEASE and answer is not Release.DO_NOT_RELEASE:
+            return Release.DO_NOT_RELEASE, Text("release.partner", {"lifter": lifter})
+    return answer, text
