@@ -314,17 +314,19 @@ class Board:
 def step(board: Board, facts: Facts, now_s: float) -> list[Moved]:
     """Judge every rule against the facts of this instant; the board is updated in place. Returns what moved."""
     moves: list[Moved] = []
-    for rule in ALARMS:
-        signal, limit_of = SIGNALS[rule.signal], LIMITS.get(rule.limit)
-        abouts: list[CircuitFacts | None] = list(facts.used()) if rule.per_circuit else [None]
-        for circuit in abouts:
-            key = (LIFTER if circuit is None else circuit.id, rule.key)
-            value = signal(facts, circuit)
+    circuits = facts.used()
+    for rule, signal, limit_of in WATCHED:
+        if not rule.per_circuit:
+            limit = None if limit_of is None else limit_of(facts, None)
+            _step_one(board, (LIFTER, rule.key), rule, signal(facts, None), limit, facts, now_s, moves)
+            continue
+        for circuit in circuits:
             limit = None if limit_of is None else limit_of(facts, circuit)
-            _step_one(board, key, rule, value, limit, facts, now_s, moves)
+            _step_one(board, (circuit.id, rule.key), rule, signal(facts, circuit), limit, facts, now_s, moves)
     return moves
 
 
+WATCHED: Final = tuple((rule, SIGNALS[rule.signal], LIMITS.get(rule.limit)) for rule in ALARMS)
 IDLE_ALARM: Final = Alarm()
 
 

@@ -59,6 +59,7 @@ class Facts:
     config: LifterConfig
     phase: Phase
     circuits: Mapping[str, CircuitFacts]
+    in_use: tuple[CircuitFacts, ...]
     in_flight: bool  # the load hangs on the lifter, or may hang on it
     ever_heard: bool
     silent: bool  # every circuit in use is without a reading to be believed
@@ -92,6 +93,6 @@ class Facts:
     released_load_kg: float | None  # load back on after the release
     partners: Mapping[str, tuple[str, str]]  # lifters in tandem: their call and release
 
-    def used(self) -> list[CircuitFacts]:
+    def used(self) -> tuple[CircuitFacts, ...]:
         """The circuits whose pads are in use, in the site file's order."""
-        return [circuit for circuit in self.circuits.values() if circuit.in_use]
+        return self.in_use

@@ -309,6 +309,7 @@ def facts(state: LifterState, now_s: float, around: Surroundings) -> Facts:
     judged = judged_kg(state)
     held = _hold(state, judged)
     parts = {name: _circuit_facts(state, name, now_s, held, name in used, in_flight) for name in config.circuits}
+    in_use = tuple(part for part in parts.values() if part.in_use)
     fresh = {name: signal.fresh(now_s, stale_s) for name, signal in state.signals.items()}
     slow = stale_s > sensors.SLOW_AFTER_S
     load_kg = state.load.net_kg if load_fresh else None
@@ -321,9 +322,10 @@ def facts(state: LifterState, now_s: float, around: Surroundings) -> Facts:
         config=config,
         phase=phase,
         circuits=parts,
+        in_use=in_use,
         in_flight=in_flight,
         ever_heard=state.heard_s is not None,
-        silent=all(part.state in UNHEARD for part in parts.values() if part.in_use),
+        silent=all(part.state in UNHEARD for part in in_use),
         last_reading_s=state.heard_s,
         load=state.load,
         load_kg=load_kg,

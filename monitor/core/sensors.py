@@ -79,6 +79,7 @@ class Gauge:
     pending_kpa: float | None = None
     pending_since_s: float | None = None
     gaps_s: tuple[float, ...] = ()
+    interval_s: float | None = None
     raw_kpa: float | None = None
     step_kpa: float = 0.0
     same_n: int = 0
@@ -96,9 +97,7 @@ class Gauge:
 
 def stale_after_s(gauge: Gauge, expected_interval_s: float | None) -> float:
     """Silence after which a circuit has no reading, s (rule 1). Learns the interval when none is configured."""
-    interval_s = expected_interval_s
-    if interval_s is None and len(gauge.gaps_s) >= 2:
-        interval_s = sorted(gauge.gaps_s)[len(gauge.gaps_s) // 2]
+    interval_s = gauge.interval_s if expected_interval_s is None else expected_interval_s
     if interval_s is None:
         return STALE_LEAST_S
     return min(STALE_MOST_S, max(STALE_LEAST_S, STALE_INTERVALS * interval_s))
@@ -162,14 +161,16 @@ def settle(gauge: Gauge, now_s: float) -> Gauge:
 
 
 def _believed(gauge: Gauge, value_kpa: float, at_s: float) -> Gauge:
-    gaps_s = gauge.gaps_s
+    gaps_s, interval_s = gauge.gaps_s, gauge.interval_s
     if gauge.at_s is not None and at_s > gauge.at_s:
         gaps_s = (*gaps_s[-(GAPS_KEPT_N - 1) :], at_s - gauge.at_s)
+        interval_s = sorted(gaps_s)[len(gaps_s) // 2] if len(gaps_s) >= 2 else None
     return replace(
         gauge,
         vacuum_kpa=value_kpa,
         at_s=at_s,
         gaps_s=gaps_s,
+        interval_s=interval_s,
         fault=None,
         fault_since_s=None,
         pending_kpa=None,
