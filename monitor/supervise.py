@@ -14,6 +14,7 @@ from collections.abc import Awaitable, Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
+from monitor import child
 from monitor.clock import monotonic_s
 
 RESTART_MIN_S: Final = 0.2
@@ -138,7 +139,7 @@ class Supervisor:
             delay_s = min(2 * delay_s, RESTART_MAX_S)
 
     async def _run_once(self, part: Part) -> int:
-        command = [sys.executable, "-m", "monitor.child", part.module, *part.arguments]
+        command = [sys.executable, "-P", child.__file__, part.module, *part.arguments]
         part.process = process = await asyncio.create_subprocess_exec(
             *command,
             stdin=asyncio.subprocess.PIPE,  # held open, see monitor.child

@@ -5,6 +5,7 @@ import contextlib
 import sys
 from collections.abc import Sequence
 from importlib.metadata import PackageNotFoundError, version
+from typing import Any
 
 from monitor.cli import listen, run, simulate
 from monitor.cli.common import DONE, FAILED, MISUSED, BadInputError, FailedError, say
@@ -23,14 +24,20 @@ The broker's user and password come from HOLDWATCH_BROKER_USER and HOLDWATCH_BRO
 """
 
 
+class _Parser(argparse.ArgumentParser):
+    """No option can be abbreviated: a script's ``--sit`` must not change its meaning when an option joins."""
+
+    def __init__(self, **settings: Any) -> None:
+        super().__init__(**{"allow_abbrev": False} | settings)
+
+
 def parser() -> argparse.ArgumentParser:
     """All commands; each adds its own arguments and sets ``act``, the function that does it."""
-    top = argparse.ArgumentParser(
+    top = _Parser(
         prog="holdwatch",
         description=DESCRIPTION,
         epilog=EPILOG,
         formatter_class=argparse.RawDescriptionHelpFormatter,
-        allow_abbrev=False,
     )
     top.add_argument("--version", action="version", version=f"holdwatch {_version()}")
     commands = top.add_subparsers(title="commands", metavar="COMMAND", required=True)

@@ -1,12 +1,9 @@
 """``demo`` and ``run``: the processes of one site, started, watched and ended together."""
 
 import argparse
-import asyncio
 import json
 import os
 import socket
-import urllib.error
-import urllib.request
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -98,6 +95,8 @@ def _run(given: argparse.Namespace) -> int:
 
 
 def _serve(site: Site) -> int:
+    import asyncio
+
     from monitor.embedded import checked_listen, login_from
     from monitor.ports import ListenError, check_free, parse_listen
 
@@ -118,6 +117,8 @@ def _serve(site: Site) -> int:
 
 
 async def _until_ended(site: Site, pages: "Listen", broker: "Listen | None") -> int:
+    import asyncio
+
     from monitor.supervise import PartFailedError, Supervisor, on_signals
 
     supervisor = Supervisor()
@@ -137,6 +138,8 @@ async def _until_ended(site: Site, pages: "Listen", broker: "Listen | None") -> 
 
 async def _first(*awaited: Any) -> None:
     """Wait for the first of them, and let its error out."""
+    import asyncio
+
     from monitor.supervise import cancelled
 
     tasks = [asyncio.ensure_future(one) for one in awaited]
@@ -224,11 +227,15 @@ def _own_address() -> str:
 
 async def _first_reading(address: str) -> None:
     """Wait until the pages hold a live reading."""
+    import asyncio
+
     while not await asyncio.to_thread(_has_reading, address):
         await asyncio.sleep(0.05)
 
 
 def _has_reading(address: str) -> bool:
+    import urllib.request
+
     try:
         with urllib.request.urlopen(f"{address}/api/status", timeout=2) as answer:  # noqa: S310 - our own page
             lifters = json.load(answer)["lifters"]

@@ -1,4 +1,4 @@
-"""Small programs to supervise, run as ``python -m monitor.child tests.system.parts HOW``."""
+"""Small programs to supervise, run as ``python -P monitor/child.py tests.system.parts HOW``."""
 
 import os
 import signal
