@@ -1,9 +1,13 @@
 """What the commands share: bad input as an exception, the site file, the data folder, the broker's login."""
 
 import argparse
+import contextlib
 import logging
 import os
+import signal
 import sys
+import threading
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -80,6 +84,18 @@ def login() -> tuple[str | None, str | None]:
     """User and password for the broker, from the environment alone."""
     user = os.environ.get("HOLDWATCH_BROKER_USER") or None
     return user, os.environ.get("HOLDWATCH_BROKER_PASSWORD") if user else None
+
+
+@contextlib.contextmanager
+def stopped_by_signal() -> Iterator[threading.Event]:
+    """An event that Ctrl-C or SIGTERM sets, for commands that go on until then."""
+    stop = threading.Event()
+    before = {number: signal.signal(number, lambda *_: stop.set()) for number in (signal.SIGINT, signal.SIGTERM)}
+    try:
+        yield stop
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
 
 
 def positive(text: str) -> float:

@@ -3,13 +3,16 @@
 import argparse
 import logging
 import os
-import signal
 import threading
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
-from monitor.cli.common import DONE, BadInputError, load, log_to_stderr, login, positive
+from monitor.cli.common import DONE, BadInputError, load, log_to_stderr, login, positive, stopped_by_signal
+
+if TYPE_CHECKING:
+    from monitor.broker import BrokerClient
+    from monitor.cli.arriving import Arriving
 
 EVERY_S: Final = 10.0
 
@@ -31,9 +34,8 @@ def add(commands: Any) -> None:
 
 
 def _listen(given: argparse.Namespace) -> int:
-    from monitor.broker import BrokerClient, BrokerError, LinkUp, Message
+    from monitor.broker import BrokerClient, BrokerError
     from monitor.cli.arriving import Arriving
-    from monitor.clock import monotonic_s, utc_s
     from monitor.wire.topics import Topics
 
     settings = load(given.site)
@@ -52,37 +54,40 @@ def _listen(given: argparse.Namespace) -> int:
         )
     except BrokerError as error:
         raise BadInputError(str(error)) from None
-    stop = threading.Event()
-    for name in ("SIGINT", "SIGTERM"):
-        signal.signal(getattr(signal, name), lambda *_: stop.set())
     arriving = Arriving(topics, settings.core)
     client.subscribe([f"{settings.root}/{settings.site}/#"])
     client.start()
-    began_s = summed_s = monotonic_s()
     try:
-        while not stop.is_set() and (given.for_s is None or monotonic_s() - began_s < given.for_s):
-            for arrival in client.drain(0.2):
-                if isinstance(arrival, Message):
-                    for line in arriving.take(
-                        arrival.topic,
-                        arrival.payload,
-                        retained=arrival.retained,
-                        now_s=arrival.arrived_s,
-                        now_utc_s=utc_s(),
-                    ):
-                        _tell(line)
-                elif isinstance(arrival, LinkUp):
-                    _tell(f"connected to {url} with MQTT {arrival.protocol}. {arrival.problem}".rstrip())
-                else:
-                    _tell(f"not connected: {arrival.reason}")
-            if (over_s := monotonic_s() - summed_s) >= given.every:
-                summed_s += over_s
-                if client.connected:
-                    for line in arriving.summary(summed_s, over_s):
-                        _tell(line)
+        with stopped_by_signal() as stop:
+            _listen_until(stop, client, arriving, given.every, given.for_s)
     finally:
         client.stop()
     return DONE
+
+
+def _listen_until(
+    stop: threading.Event, client: "BrokerClient", arriving: "Arriving", every_s: float, for_s: float | None
+) -> None:
+    from monitor.broker import LinkDown, Message
+    from monitor.clock import monotonic_s, utc_s
+
+    began_s = summed_s = monotonic_s()
+    while not stop.is_set() and (for_s is None or monotonic_s() - began_s < for_s):
+        for arrival in client.drain(0.2):
+            if isinstance(arrival, Message):
+                topic, payload, arrived_s = arrival.topic, arrival.payload, arrival.arrived_s
+                lines = arriving.take(topic, payload, retained=arrival.retained, now_s=arrived_s, now_utc_s=utc_s())
+                for line in lines:
+                    _tell(line)
+            elif isinstance(arrival, LinkDown):
+                _tell(f"not connected: {arrival.reason}")
+            else:
+                _tell(f"connected with MQTT {arrival.protocol}. {arrival.problem}".rstrip())
+        if (over_s := monotonic_s() - summed_s) >= every_s:
+            summed_s += over_s
+            if client.connected:
+                for line in arriving.summary(summed_s, over_s):
+                    _tell(line)
 
 
 def _tell(line: str) -> None:

@@ -2,12 +2,10 @@
 
 import argparse
 import logging
-import signal
-import threading
 from pathlib import Path
 from typing import Any, Final
 
-from monitor.cli.common import DONE, BadInputError, FailedError, load, log_to_stderr, positive, say
+from monitor.cli.common import DONE, BadInputError, FailedError, load, log_to_stderr, positive, say, stopped_by_signal
 
 DEFAULT_URL: Final = "mqtt://127.0.0.1:1883"
 
@@ -52,20 +50,18 @@ def _simulate(given: argparse.Namespace) -> int:
             )
             say(f"{lines_n} messages written to {given.out}")
             return DONE
-        stop = threading.Event()
-        for name in ("SIGINT", "SIGTERM"):
-            signal.signal(getattr(signal, name), lambda *_: stop.set())
-        published_n = publisher.run(
-            given.scenario,
-            broker_url=given.broker or _broker_of(site),
-            site=site,
-            seed=given.seed,
-            speed=given.speed,
-            loop=given.loop,
-            story_path=given.story,
-            stop=stop,
-            lifter_id=given.lifter,
-        )
+        with stopped_by_signal() as stop:
+            published_n = publisher.run(
+                given.scenario,
+                broker_url=given.broker or _broker_of(site),
+                site=site,
+                seed=given.seed,
+                speed=given.speed,
+                loop=given.loop,
+                story_path=given.story,
+                stop=stop,
+                lifter_id=given.lifter,
+            )
     except (ScenarioError, BrokerError) as error:
         raise BadInputError(str(error)) from None
     except OSError as error:
