@@ -6,12 +6,13 @@ of vacuum; :func:`hold` then only multiplies, so it can follow every reading.
 
 import math
 import operator
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Final, NamedTuple
 
 import numpy as np
+import numpy.typing as npt
 
 from monitor.core.config import Basis, LifterConfig, Suspension
 from monitor.core.pads import Floats, centre_is_between, pulls, slides
@@ -166,9 +167,9 @@ class Layout:
     def can_hang(self) -> bool:
         return centre_is_between(self.xy_m, self.radius_m, self.centre_m)
 
-    def on(self, circuit: str) -> list[int]:
-        """Which of the pads hang on a circuit, as places in the arrays."""
-        return [i for i, its in enumerate(self.circuits) if its == circuit]
+    def by_circuit(self, circuits: tuple[str, ...]) -> list[list[int]]:
+        """Places of each circuit's pads in the arrays."""
+        return [[i for i, its in enumerate(self.circuits) if its == circuit] for circuit in circuits]
 
     def without(self, circuit: str) -> "Layout | None":
         """The layout with one circuit lost; ``None`` when no pad is left."""
@@ -243,50 +244,86 @@ def lay_out(lifter: LifterConfig, pads: tuple[str, ...], centre: Centre) -> Layo
 Check = Callable[[Floats, Floats], Floats]  # tilts and rotations, shape (m,), to one value per pad, shape (m, n)
 
 _TILT_STEP_DEG: Final = 3.0
-_TURN_STEP_DEG: Final = 15.0
-_SECTORS_N: Final = (
-    4  # of the rotations: a share has up to two peaks in a turn, and the nearly equal one is not to be missed
-)
-_ZOOMS_N: Final = 7
+_TURN_STEP_DEG: Final = 7.5
+_CLOSEST: Final = 3.0**-12
+_LOOKS_N: Final = 60
+_NEAR: Final = np.linspace(-1.0, 1.0, 7)
 
 
-def worst_over(check: Check, tilts_deg: list[float], turns_deg: tuple[float, float]) -> list[Worst]:
-    """The greatest value of a check per pad over the tilts and rotations of a move: a grid, then ever closer looks.
+def worst_over(
+    check: Check, groups: Sequence[Sequence[int]], tilts_deg: list[float], turns_deg: tuple[float, float]
+) -> list[tuple[int, Worst] | None]:
+    """The pad of each group that a check asks most of over the tilts and rotations of a move, and where.
 
-    ``tilts_deg`` are the ends of the tilts and the marks between that must be hit exactly.
+    A grid, then ever closer looks at whatever could still be the worst. Marks and smooth peaks are found to rounding,
+    a peak on a ridge (where a pad comes off or on load) to one part in a thousand.
+
+    Args:
+        check: What is asked of each pad.
+        groups: Places of the pads of each group; the answer to an empty group is ``None``.
+        tilts_deg: The ends of the tilts and the marks between that must be hit exactly.
+        turns_deg: The ends of the rotations.
     """
     low_deg, high_deg = min(tilts_deg), max(tilts_deg)
     from_deg, to_deg = turns_deg
     lattice = np.arange(math.ceil(low_deg / _TILT_STEP_DEG), math.floor(high_deg / _TILT_STEP_DEG) + 1) * _TILT_STEP_DEG
     tilts = np.unique(np.concatenate([lattice, tilts_deg]))
     turns = np.linspace(from_deg, to_deg, 1 + math.ceil((to_deg - from_deg) / _TURN_STEP_DEG))
-    found = []
-    for sector in np.array_split(turns, min(_SECTORS_N, len(turns))):
-        tilt, turn = (grid.ravel() for grid in np.meshgrid(tilts, sector, indexing="ij"))
-        values = check(tilt, turn)
-        best = values.argmax(axis=0)
-        found.append((values.max(axis=0), tilt[best], turn[best]))
-    value, at_tilt, at_turn = (np.concatenate(parts) for parts in zip(*found, strict=True))
-    pads_n = len(found[0][0])
-    pad = np.tile(np.arange(pads_n), len(found))
-    row = np.arange(len(pad))
-    near = np.linspace(-1.0, 1.0, 7)
-    off_tilt, off_turn = (
-        grid.ravel()
-        for grid in np.meshgrid(near if high_deg > low_deg else [0.0], near if to_deg > from_deg else [0.0])
+    tilt, turn = (grid.ravel() for grid in np.meshgrid(tilts, turns, indexing="ij"))
+    pads = [pad for group in groups for pad in group]
+    group_of = np.array([g for g, group in enumerate(groups) for _ in group])
+    values = check(tilt, turn)[:, pads]
+    at, which = _peaks(values.reshape(len(tilts), len(turns), -1))
+    value, at_tilt, at_turn, pad, group_at = (
+        values[at, which],
+        tilt[at],
+        turn[at],
+        np.array(pads)[which],
+        group_of[which],
     )
-    for zoom_n in range(_ZOOMS_N if len(off_tilt) > 1 and np.isfinite(value).all() else 0):
-        closer = 3.0**-zoom_n
-        tilt = np.clip(at_tilt[:, None] + off_tilt * _TILT_STEP_DEG * closer, low_deg, high_deg)
-        turn = np.clip(at_turn[:, None] + off_turn * _TURN_STEP_DEG * closer, from_deg, to_deg)
-        values = check(tilt.ravel(), turn.ravel()).reshape(len(pad), -1, pads_n)[row, :, pad]
+    across = np.meshgrid(_NEAR if high_deg > low_deg else [0.0], _NEAR if to_deg > from_deg else [0.0])
+    off_tilt, off_turn = across[0].ravel(), across[1].ravel()
+    closer = np.full(len(value), 1.0 if len(off_tilt) > 1 else 0.0)
+    for look_n in range(_LOOKS_N):
+        most = np.array([value[group_at == g].max(initial=0.0) for g in range(len(groups))])
+        hopeful = value >= most[group_at] * (1.0 - 0.1 * closer)
+        still = np.flatnonzero(hopeful & np.isfinite(value) & (closer > _CLOSEST))
+        if look_n > 1:  # alike by symmetry: one of them is enough
+            alike = np.column_stack([np.round(value[still] / most[group_at[still]], 12), group_at[still]])
+            kept = still[np.unique(alike, axis=0, return_index=True)[1]]
+            closer[np.setdiff1d(still, kept)] = 0.0
+            still = kept
+        if not len(still):
+            break
+        tilt = np.clip(at_tilt[still, None] + _TILT_STEP_DEG * closer[still, None] * off_tilt, low_deg, high_deg)
+        turn = np.clip(at_turn[still, None] + _TURN_STEP_DEG * closer[still, None] * off_turn, from_deg, to_deg)
+        row = np.arange(len(still))
+        values = check(tilt.ravel(), turn.ravel()).reshape(len(still), len(off_tilt), -1)[row, :, pad[still]]
         best = values.argmax(axis=1)
-        better = values[row, best] > value
-        value = np.where(better, values[row, best], value)
-        at_tilt = np.where(better, tilt[row, best], at_tilt)
-        at_turn = np.where(better, turn[row, best], at_turn)
-    peaks = np.arange(len(pad)).reshape(-1, pads_n)[value.reshape(-1, pads_n).argmax(axis=0), np.arange(pads_n)]
-    return [Worst(float(value[peak]), float(at_tilt[peak]), float(at_turn[peak])) for peak in peaks]
+        better = values[row, best] > value[still]
+        on_the_edge = better & (np.maximum(np.abs(off_tilt), np.abs(off_turn))[best] == 1.0)
+        moved, best, row = still[better], best[better], row[better]
+        value[moved], at_tilt[moved], at_turn[moved] = values[row, best], tilt[row, best], turn[row, best]
+        closer[still[~on_the_edge]] /= 3.0
+    answers: list[tuple[int, Worst] | None] = []
+    for g, group in enumerate(groups):
+        at = np.flatnonzero(group_at == g)
+        peak = at[value[at].argmax()] if group else 0
+        worst = Worst(float(value[peak]), float(at_tilt[peak]), float(at_turn[peak]))
+        answers.append((int(pad[peak]), worst) if group else None)
+    return answers
+
+
+def _peaks(values: Floats) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp]]:
+    """Points of a grid, shape (tilts, turns, pads), no neighbour of which is higher: flat place and pad of each."""
+    around = np.pad(values, ((1, 1), (1, 1), (0, 0)), constant_values=-np.inf)
+    tilts_n, turns_n, pads_n = values.shape
+    high = np.ones(values.shape, dtype=bool)
+    for i in range(3):
+        for j in range(3):
+            high &= values >= around[i : i + tilts_n, j : j + turns_n]
+    at, which = np.nonzero(high.reshape(-1, pads_n))
+    return at, which
 
 
 def turns_of(move: Move) -> tuple[float, float]:
@@ -331,19 +368,21 @@ def prepare(
         return EN_FACTOR * friction_demand(tilt_deg, mu)
 
     asked = nominal_design_factor if lifter.basis is Basis.ASME_BTH_1 else slips
-    uses = worst_over(pad_check(layout, lifter.basis, mu), judged, turns)
     circuits = tuple(lifter.circuits)
     return HoldingModel(
         basis=lifter.basis,
         wll_kg=lifter.wll_kg,
         two_circuit_rule=lifter.two_circuit_rule,
         circuits=circuits,
-        area_m2=tuple(float(layout.area_m2[layout.on(circuit)].sum()) for circuit in circuits),
+        area_m2=tuple(float(layout.area_m2[pads].sum()) for pads in layout.by_circuit(circuits)),
         total_basis=max(Worst(asked(at), at) for at in judged),
         total_friction=max(Worst(slips(at), at) for at in said),
-        pad_worst=tuple(_worst_pad(layout, uses, circuit) for circuit in circuits),
+        pad_worst=tuple(
+            (layout.ids[worst[0]], worst[1]) if worst else ("", Worst(0.0, 0.0))
+            for worst in worst_over(pad_check(layout, lifter.basis, mu), layout.by_circuit(circuits), judged, turns)
+        ),
         marked=_marked(lifter, layout, judged, turns),
-        lost=tuple(_left(layout, circuit, circuits, mu, judged, turns) for circuit in circuits),
+        lost=tuple(_left(layout.without(circuit), circuits, mu, judged, turns) for circuit in circuits),
     )
 
 
@@ -363,11 +402,6 @@ def pad_check(layout: Layout, basis: Basis, friction: float) -> Check:
     return check
 
 
-def _worst_pad(layout: Layout, uses: list[Worst], circuit: str) -> tuple[str, Worst]:
-    found = [(layout.ids[i], uses[i]) for i in layout.on(circuit)]
-    return max(found, key=lambda pad: pad[1].value, default=("", Worst(0.0, 0.0)))
-
-
 def _marked(
     lifter: LifterConfig, layout: Layout, tilts_deg: list[float], turns_deg: tuple[float, float]
 ) -> tuple[str, Worst] | None:
@@ -375,20 +409,21 @@ def _marked(
     marks_kg = np.array([lifter.pads[pad].wll_kg or math.inf for pad in layout.ids])
     if np.isinf(marks_kg).all():
         return None
-    worst = worst_over(lambda tilt, turn: np.hypot(*layout.shares(tilt, turn)) / marks_kg, tilts_deg, turns_deg)
-    return max(zip(layout.ids, worst, strict=True), key=lambda pad: pad[1].value)
+    everyone = range(len(layout.ids))
+    found = worst_over(
+        lambda tilt, turn: np.hypot(*layout.shares(tilt, turn)) / marks_kg, [everyone], tilts_deg, turns_deg
+    )
+    return None if found[0] is None else (layout.ids[found[0][0]], found[0][1])
 
 
 def _left(
-    layout: Layout,
-    lost: str,
+    left: Layout | None,
     circuits: tuple[str, ...],
     friction: float,
     tilts_deg: list[float],
     turns_deg: tuple[float, float],
 ) -> tuple[float, ...]:
-    """Per circuit still holding when one is lost: the most its pads must have at factor 1, Pa per newton of weight."""
-    left = layout.without(lost)
+    """Per circuit, with one lost: the most its pads must have at factor 1, Pa per newton of weight."""
     if left is None:
         return tuple(math.inf for _ in circuits)
 
@@ -396,8 +431,8 @@ def _left(
         pull, slide = left.shares(tilt_deg, turn_deg)
         return (pull + slide / friction) / left.area_m2
 
-    asks = worst_over(check, tilts_deg, turns_deg)
-    return tuple(_worst_pad(left, asks, circuit)[1].value for circuit in circuits)
+    found = worst_over(check, left.by_circuit(circuits), tilts_deg, turns_deg)
+    return tuple(worst[1].value if worst else 0.0 for worst in found)
 
 
 def hold(
