@@ -16,6 +16,7 @@ PACKAGES = {
     "mosquitto_passwd": "mosquitto",
     "chromium": "chromium",
     "openssl": "openssl",
+    "ss": "iproute2",
 }
 
 
