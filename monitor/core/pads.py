@@ -144,4 +144,4 @@ def centre_is_between(xy_m: Floats, radius_m: Floats, centre_m: Floats) -> bool:
         return False
     along_m = centre_m - (off_m * (spread_m <= ONE_LINE_M)) @ axes
     shares = pulls(xy_m, radius_m, np.ones(1), along_m[None, :])
-    return bool(shares.min() > -1.0e-4)
+    return bool(shares.min() > -1.0e-5)

@@ -133,8 +133,8 @@ def test_shares_sum_to_the_load(lifter: LifterConfig, centre: Centre, tilt_deg: 
     assume(layout.can_hang)
     assume(np.linalg.matrix_rank(layout.xy_m - layout.xy_m.mean(axis=0), tol=1e-3) == 2)
     pull, slide = layout.shares(np.array([tilt_deg]), np.array([turn_deg]))
-    assert pull.sum() == pytest.approx(math.cos(math.radians(tilt_deg)), abs=1e-5)
-    assert pull[0] @ layout.xy_m == pytest.approx(math.cos(math.radians(tilt_deg)) * layout.centre_m, abs=1e-5)
+    assert pull.sum() == pytest.approx(math.cos(math.radians(tilt_deg)), abs=1e-4)
+    assert pull[0] @ layout.xy_m == pytest.approx(math.cos(math.radians(tilt_deg)) * layout.centre_m, abs=1e-4)
     assert slide.sum() >= math.sin(math.radians(tilt_deg)) * (
         1 - 1e-9
     )  # sizes: never less than the force they add up to
