@@ -12,6 +12,7 @@ from simulator.faults import Fault
 from simulator.sensors import Payload
 
 _BURST_GAP_S = 0.002
+_WILL_AFTER_S = 7.5  # a broker gives a silent sender one and a half keep-alives (MQTT 5, 3.1.2.10), here of 5 s
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +42,7 @@ class Delivery:
         self._boot = self._new_boot()
         self._seq = first_seq
         self._online = False
+        self._heard_s = 0.0
         self._waiting: list[tuple[float, int, Sent]] = []
         self._pushed_n = 0
 
@@ -52,10 +54,12 @@ class Delivery:
             self._seq = 0
         silent = faults.get("silent")
         if payload is None or "restart" in faults or silent is not None:
-            if silent is None or silent.values["says_offline"]:
+            announced = silent is None or silent.values["says_offline"]
+            if announced and t_s - self._heard_s >= _WILL_AFTER_S:
                 self._say_connected(False, t_s)
             self._seq += payload is not None and "restart" not in faults  # made, counted and never heard
             return
+        self._heard_s = t_s
         self._say_connected(True, t_s)
         stamp_s = None if "no_clock" in faults else t_s + _by_s(faults.get("wrong_clock"))
         self._send(dict(payload), t_s, stamp_s, faults)

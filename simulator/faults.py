@@ -148,7 +148,7 @@ _TABLE: Final = (
         "silent",
         Where.DELIVERY,
         "telemetry falls silent",
-        (Key("says_offline", "the broker announces it (last will)", default=False, kind=Kind.FLAG),),
+        (Key("says_offline", "the broker announces it (last will) once it goes on", default=False, kind=Kind.FLAG),),
     ),
     FaultRule("loss", Where.DELIVERY, "some messages never arrive", (_SHARE,)),
     FaultRule(

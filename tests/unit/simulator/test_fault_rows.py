@@ -346,10 +346,10 @@ def _() -> None:
 def test_silence_can_be_announced_by_the_broker_and_ends_with_online() -> None:
     from simulator.play import timeline
 
-    announced = with_fault('at_s = 5, for_s = 10, kind = "silent", says_offline = true')
+    announced = with_fault('at_s = 5, for_s = 10, kind = "silent", says_offline = true')  # and lasts long enough
     said = [(s.at_s, s.payload) for s in timeline(announced, seed=1) if s.leaf == "connection"]
     assert [payload for _, payload in said] == ["online", "offline", "online"]
-    assert [at_s for at_s, _ in said] == pytest.approx([0.0, 5.0, 15.0])
+    assert [at_s for at_s, _ in said] == pytest.approx([0.0, 12.4, 15.0])
 
 
 def test_faults_add_up() -> None:
