@@ -81,9 +81,13 @@ def write_recording(
         ScenarioError: See `bind`; nothing is written.
         OSError: The file cannot be written.
     """
-    lines = list(recording_lines(bind(scenario, site, lifter_id=lifter_id), seed=seed, epoch_utc_s=epoch_utc_s))
-    path.write_bytes(b"".join(lines))
-    return len(lines)
+    bound = bind(scenario, site, lifter_id=lifter_id)
+    lines_n = 0
+    with path.open("wb") as file:
+        for line in recording_lines(bound, seed=seed, epoch_utc_s=epoch_utc_s):
+            file.write(line)
+            lines_n += 1
+    return lines_n
 
 
 def recording_lines(bound: Bound, *, seed: int = 0, epoch_utc_s: float = RECORDING_EPOCH_UTC_S) -> Iterator[bytes]:
