@@ -185,7 +185,7 @@ def _enter(state: PhaseState, phase: Phase, inputs: PhaseInputs, now_s: float) -
     picked = phase is Phase.LIFTING or (
         phase is Phase.CARRYING and (state.touched_down or state.phase not in IN_FLIGHT)
     )
-    ended = phase in {Phase.IDLE, Phase.RELEASED, Phase.PARKED}
+    over = state.phase in {Phase.IDLE, Phase.RELEASED, Phase.PARKED}
     return replace(
         state,
         phase=phase,
@@ -193,7 +193,7 @@ def _enter(state: PhaseState, phase: Phase, inputs: PhaseInputs, now_s: float) -
         again_since_s=None,
         down_since_s=None,
         turn_kg=inputs.load_kg,
-        picks_n=0 if ended and phase is not Phase.RELEASED else state.picks_n + int(picked),
+        picks_n=(0 if over else state.picks_n) + int(picked),
         sealed=False if phase in {Phase.IDLE, Phase.RELEASED} else state.sealed,
-        touched_down=False if picked or ended else state.touched_down,
+        touched_down=False if picked or over else state.touched_down,
     )
