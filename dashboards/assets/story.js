@@ -1,0 +1,9 @@
+// The demonstration's own panel: what is being played, and what to look at. Never part of the screen it stands beside.
+
+import { byId, text } from "./dom.js";
+
+export function paintStory(story) {
+  byId("story").hidden = !story;
+  text(byId("story-title"), story ? story.title : "");
+  text(byId("story-line"), story ? story.line : "");
+}

@@ -1,0 +1,50 @@
+"""Puts the pages' parts together."""
+
+import uuid
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, cast
+
+from a2wsgi import WSGIMiddleware
+
+from dashboards import asgi
+from dashboards.live import Live
+from dashboards.mount import Mount
+from dashboards.pages import landing
+from dashboards.pages.app import Pages
+from dashboards.server import Server
+from dashboards.static import Static
+from dashboards.story import Story
+from monitor.channel import ChannelClient, ChannelError
+
+if TYPE_CHECKING:
+    from monitor.store.records import Reader
+
+
+def build(live: Live, channel: ChannelClient, *, data: Path, story: Path | None, hosts: frozenset[str]) -> asgi.App:
+    """The ASGI app of one site."""
+    static = Static()
+
+    def store() -> "Reader":
+        from monitor.store.records import open_reader  # takes long to load, and no live page needs it
+
+        return open_reader(data)
+
+    async def act(action: Mapping[str, Any]) -> Mapping[str, Any]:
+        try:
+            return await channel.act({"id": uuid.uuid4().hex, **action})
+        except ChannelError as error:
+            return {"done": False, "key": "action.no_answer", "words": f"{str(error).capitalize()}."}
+
+    pages = Pages(static, store, live)
+    server = Server(
+        live,
+        act,
+        Mount(cast(asgi.App, WSGIMiddleware(pages.server, workers=4))),
+        static=static,
+        landing=landing.html(static),
+        open_store=store,
+        story=Story(story),
+        hosts=hosts,
+    )
+    return asgi.with_headers(server, asgi.security_headers(pages.csp_hashes()))

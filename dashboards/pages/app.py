@@ -1,0 +1,81 @@
+"""The Dash app: one page an address, its layout made on the server for that address (``mount`` says how)."""
+
+import os
+import re
+from collections.abc import Callable, Mapping
+from typing import TYPE_CHECKING, Any, Final
+from urllib.parse import parse_qs, urlsplit
+
+os.environ.setdefault("DASH_DISABLE_VERSION_CHECK", "1")  # no request ever leaves the site's own server
+
+import dash
+import flask
+
+from dashboards import shell
+from dashboards.live import Live
+from dashboards.mount import token
+from dashboards.pages import ground
+from dashboards.static import Static
+
+if TYPE_CHECKING:
+    from monitor.store.records import Reader
+
+UNUSED: Final = re.compile(r'<script src="[^"]*/(?:deps/polyfill|dash_table/|dcc/)[^"]*"></script>\s*')
+"""Bundles no page here needs: polyfills for browsers that cannot run the live script either, tables and controls."""
+
+
+class Pages(dash.Dash):
+    """Dash with this product's own index."""
+
+    def __init__(self, static: Static, store: Callable[[], "Reader"], live: Live) -> None:
+        """Make the app.
+
+        Args:
+            static: Where scripts and styles of the pages are.
+            store: Opens the store's read side.
+            live: What the engine said of its site.
+        """
+        super().__init__(
+            "holdwatch",
+            use_async=False,
+            enable_mcp=False,
+            include_assets_files=False,
+            serve_locally=True,
+            update_title="",
+            suppress_callback_exceptions=True,  # else the whole layout is sent twice, to check callbacks against
+        )
+        self._static = static
+        self._store = store
+        self._live = live
+        self.layout = self._layout_of_address
+
+    def interpolate_index(self, **parts: str) -> str:  # type: ignore[override]
+        """The index of the address asked for."""
+        address = flask.request.args["page"]
+        name = page_name(urlsplit(address).path)
+        prefix = f'"requests_pathname_prefix":"/_page/{token(address)}/"'
+        config = re.sub(r'"requests_pathname_prefix":"[^"]*"', prefix, parts["config"], count=1)
+        scripts = UNUSED.sub("", parts["scripts"])
+        return shell.page(
+            self._static,
+            name=name,
+            title=f"Holdwatch: {name}",
+            content=parts["app_entry"] + config + scripts + parts["renderer"],
+            is_live=name == "ground",
+        )
+
+    def _layout_of_address(self) -> Any:
+        in_request = flask.has_request_context()  # Dash also calls it once, to look at it, before it serves
+        address = urlsplit(flask.request.args.get("page", "/") if in_request else "/")
+        return layout(address.path, {key: values[0] for key, values in parse_qs(address.query).items()})
+
+
+def page_name(path: str) -> str:
+    """The page an address belongs to. Check: "/" is "ground", "/help/running" is "help"."""
+    return path.strip("/").partition("/")[0] or "ground"
+
+
+def layout(path: str, query: Mapping[str, str]) -> Any:
+    """What stands at an address."""
+    del query
+    return {"ground": ground.layout}[page_name(path)]()

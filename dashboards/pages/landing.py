@@ -1,0 +1,34 @@
+"""The landing page, for a phone in one hand: plain HTML and the live script, without the page framework's weight."""
+
+from html import escape
+
+from dashboards import shell
+from dashboards.static import Static
+from dashboards.words import say
+
+
+def html(static: Static) -> str:
+    """The whole page. The release answer comes first, whatever the call."""
+    content = f"""<main id="screen" data-mode="one">
+<ul id="notices"></ul>
+<section id="release"><div id="release-shape" class="shape-place"></div>
+<div><h1 id="release-words"></h1><p id="release-reason"></p></div></section>
+<section id="load"><p>{escape(say("landing.load"))}</p><p id="load-words"></p><p id="load-rule"></p></section>
+<section id="call"><div id="call-shape" class="shape-place"></div>
+<div><p id="call-words"></p><p id="reason"></p></div></section>
+<ol id="circuits"></ol>
+<ul id="tiles"></ul>
+<ul id="alarms"></ul>
+<section id="device">
+<button id="sound" class="wide" type="button"></button>
+<button id="awake" class="wide" type="button"></button>
+<p id="device-says"></p>
+</section>
+<aside id="story" hidden><b>{escape(say("story.label"))}</b> <span id="story-title"></span>
+<span id="story-line"></span></aside>
+<footer><p id="caution">{escape(say("caution"))}</p>
+<nav><a href="/">Ground screen</a> <a href="/help">Help</a></nav>
+<button id="look" type="button"></button> <span id="clock"></span></footer>
+</main>
+<p id="answer" role="status" hidden></p>"""
+    return shell.page(static, name="landing", title="Holdwatch: landing", content=content, is_live=True)

@@ -1,0 +1,49 @@
+"""The HTML every page stands in: head, shapes, the cover of the live pages, and nothing that could run inline."""
+
+from html import escape
+
+from dashboards.static import Static
+from dashboards.words import say
+
+COVER = """<p id="spoken" class="unseen" aria-live="assertive"></p>
+<div id="cover" role="alert"><svg class="shape" aria-hidden="true"><use href="#shape-no_signal"></use></svg>
+<p id="cover-big">{big}</p><p id="cover-do">{do}</p><p id="cover-why"></p>
+<p id="cover-last"><span id="cover-when"></span> <s id="cover-numbers"></s></p></div>"""
+
+
+def page(static: Static, *, name: str, title: str, content: str, is_live: bool) -> str:
+    """One page's HTML.
+
+    Args:
+        static: Where scripts and styles are.
+        name: The page's name; its style sheet is ``NAME.css``, its script ``NAME.js``, where there are such.
+        title: Plain text.
+        content: HTML of the body, after the cover.
+        is_live: Whether the page shows live values: then it begins as "no signal", fully covered, until its script has
+            had a good reply.
+    """
+    styles = [f"{sheet}.css" for sheet in ("base", "live" if is_live else "paper", name)]
+    links = [f'<link rel="stylesheet" href="{static.url(sheet)}">' for sheet in styles if sheet in static.files]
+    script = f"{name}.js" if is_live else "look.js"
+    state = ' data-call="no_signal" data-release="do_not_release"' if is_live else ""
+    cover = COVER.format(big=escape(say("lost.big")), do=escape(say("lost.first"))) if is_live else ""
+    return f"""<!DOCTYPE html>
+<html lang="en">
+<head>
+<meta charset="utf-8">
+<meta name="viewport" content="width=device-width, initial-scale=1, viewport-fit=cover">
+<meta name="color-scheme" content="light dark">
+<title>{escape(title)}</title>
+<link rel="icon" type="image/svg+xml" href="{static.url("icon.svg")}">
+<link rel="preload" as="font" type="font/woff2" crossorigin href="{static.url("fira-sans-condensed-700.woff2")}">
+<link rel="preload" as="font" type="font/woff2" crossorigin href="{static.url("fira-sans-condensed-500.woff2")}">
+{"".join(links)}
+<script type="module" src="{static.url(script)}"></script>
+</head>
+<body data-page="{name}"{state}>
+{static.text("shapes.svg")}
+{cover}
+{content}
+</body>
+</html>
+"""
