@@ -168,6 +168,14 @@ def _value(found: object, key: Key, where: str, findings: Findings) -> object:
             if isinstance(found, list) and all(isinstance(item, str) for item in found):
                 return tuple(found)
             return wrong()
+        case Kind.TEXTS:
+            if isinstance(found, list) and all(isinstance(item, str) and item.isprintable() for item in found):
+                return tuple(found)
+            return wrong()
+        case Kind.TEXT_TABLE:
+            if isinstance(found, dict) and all(isinstance(item, str) for item in found.values()):
+                return found
+            return wrong()
         case Kind.DATE:
             day = _date(found)
             return wrong() if day is None else day

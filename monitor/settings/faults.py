@@ -55,7 +55,7 @@ def found_text(found: object) -> str:
         text = json.dumps(found, ensure_ascii=not found.isprintable())
     elif isinstance(found, dict):
         text = "a table"
-    elif isinstance(found, list):
+    elif isinstance(found, list | tuple):
         text = "a list"
     elif isinstance(found, int) and found.bit_length() > 64:
         text = f"a whole number of {found.bit_length()} bits"

@@ -2,7 +2,7 @@
 
 from typing import Final
 
-from monitor.settings.faults import number_text
+from monitor.settings.faults import found_text, number_text
 from monitor.settings.table import Key, Section, keys_of
 
 _HEADINGS: Final = {
@@ -14,6 +14,8 @@ _HEADINGS: Final = {
     Section.PAD: "A pad",
     Section.LAYOUT: "A layout",
     Section.TANDEM: "Lifters in tandem",
+    Section.SOURCE: "A source: hardware with messages of its own",
+    Section.VALUE: "A value of a source",
 }
 _BEGINNING: Final = """\
 # The site file
@@ -48,6 +50,9 @@ _ACROSS: Final = """
   least `losing_horizon_s`.
 - `tls_cert` and `tls_key` come together; certificate files are looked for beside the site file.
 - A broker is needed: `url`, or `embedded = true`.
+- A source names its lifter in the topic, as `{lifter}`, or under `lifter`; what it fills in must be a field of a reading
+  and a circuit of that lifter, each once. It must not take in Holdwatch's own `readings` topics.
+- `raw_low`, `raw_high`, `low` and `high` come together; 4 to 20 has fault limits of its own, 3.6 and 21.
 """
 
 
@@ -68,7 +73,7 @@ def _row(key: Key) -> str:
 
 def _allowed(key: Key) -> str:
     if key.words:
-        return ", ".join(f'`"{word}"`' for word in key.words)
+        return ", ".join(f"`{found_text(word)}`" for word in key.words)
     if key.low is None or key.high is None:
         return str(key.kind)
     unit = "" if key.unit in ("", "ratio") else f" {key.unit}"
@@ -81,7 +86,7 @@ def _default(key: Key) -> str:
     if key.default_says:
         return key.default_says
     match key.default:
-        case None | "":
+        case None | "" | ():
             return "none"
         case bool():
             return f"`{str(key.default).lower()}`"

@@ -9,10 +9,12 @@ from typing import Any, Final
 from zoneinfo import available_timezones
 
 from monitor.core.config import CoreConfig
+from monitor.core.sources import Source
 from monitor.settings.addresses import check_broker_url, is_loopback, split_listen
 from monitor.settings.check import Findings, InForce, read_section, table, tables
 from monitor.settings.faults import Fault, SiteError, did_you_mean, found_text, nearest
 from monitor.settings.lifters import read_lifters
+from monitor.settings.sources import read_sources
 from monitor.settings.table import Section
 
 __all__ = ["BrokerSettings", "PagesSettings", "SiteError", "SiteSettings", "load_site", "read_site"]
@@ -63,6 +65,7 @@ class SiteSettings:
     text: str
     notes: tuple[str, ...] = ()
     in_force: tuple[InForce, ...] = ()
+    sources: tuple[Source, ...] = ()
 
 
 def load_site(path: Path) -> SiteSettings:
@@ -112,6 +115,8 @@ def read_site(text: str, *, name: str, folder: Path | None = None) -> SiteSettin
     if found.get("lifter", []) == []:
         findings.fault("lifter", "is missing; there must be at least one [[lifter]].")
     tandems = _read_tandems(found.get("tandem", []), ids, findings)
+    own_topic = f"{site.get('root')}/{site.get('site')}/LIFTER/readings"
+    sources = read_sources(found.get("source", []), lifters, own_topic, findings)
     if findings.faults:
         raise SiteError(name, findings.faults)
     return SiteSettings(
@@ -122,6 +127,7 @@ def read_site(text: str, *, name: str, folder: Path | None = None) -> SiteSettin
         text=text,
         notes=tuple(findings.notes),
         in_force=tuple(findings.in_force),
+        sources=sources,
     )
 
 

@@ -6,6 +6,7 @@ from enum import StrEnum
 from typing import Any, Final
 
 from monitor.core.config import SURFACE_FRICTION, Basis, LoadMeasures, Surface, Suspension
+from monitor.core.sources import Encoding, Format, Reads, TimeUnit
 from monitor.core.units import standard_ambient_kpa
 
 
@@ -20,6 +21,8 @@ class Section(StrEnum):
     PAD = "[lifter.pads.ID]"
     LAYOUT = "[lifter.layouts.NAME]"
     TANDEM = "[[tandem]]"
+    SOURCE = "[[source]]"
+    VALUE = "[[source.value]]"
 
 
 class Kind(StrEnum):
@@ -32,6 +35,8 @@ class Kind(StrEnum):
     WORD = "one of the words"
     ID = "id"
     IDS = "list of ids"
+    TEXTS = "list of texts"
+    TEXT_TABLE = "table of texts"
     DATE = "date"
     TABLE = "table"
     TABLES = "list of tables"
@@ -77,6 +82,7 @@ def _two_circuit_rule(values: Mapping[str, Any]) -> bool:
 
 _S, _B, _P, _L = Section.SITE, Section.BROKER, Section.PAGES, Section.LIFTER
 _C, _D, _Y, _T = Section.CIRCUIT, Section.PAD, Section.LAYOUT, Section.TANDEM
+_O, _V = Section.SOURCE, Section.VALUE
 _VACUUM = "kPa below ambient"
 
 # fmt: off
@@ -99,6 +105,8 @@ KEYS: Final[tuple[Key, ...]] = (
     Key(_S, "pages", Kind.TABLE, "The pages people look at."),
     Key(_S, "lifter", Kind.TABLES, "The lifters of the site, one table each.", required=True),
     Key(_S, "tandem", Kind.TABLES, "Lifters that carry one panel together, one table for each pair or group."),
+    Key(_S, "source", Kind.TABLES, "Hardware that does not send Holdwatch's own readings, one table for each kind of "
+        "message."),
 
     Key(_B, "url", Kind.TEXT, "Address of the broker, mqtt:// or mqtts://; its user and password come from "
         "HOLDWATCH_BROKER_USER and HOLDWATCH_BROKER_PASSWORD.", default_says="none; required unless embedded is true"),
@@ -208,6 +216,51 @@ KEYS: Final[tuple[Key, ...]] = (
     Key(_Y, "pads", Kind.IDS, "The pads in use.", required=True),
 
     Key(_T, "lifters", Kind.IDS, "The lifters on one panel: the worse call shows on both.", required=True),
+
+    Key(_O, "topic", Kind.TEXT, "MQTT topic of the messages: + and # as in MQTT, {lifter} and {circuit} for a level "
+        "that names one.", required=True),
+    Key(_O, "format", Kind.WORD, "How the payload is written; senml and sparkplug are read without values too.",
+        words=words_of(Format), required=True),
+    Key(_O, "lifter", Kind.ID, "The lifter, where the topic has no {lifter}.", default_says="none"),
+    Key(_O, "names", Kind.TEXT_TABLE, "What stands in the topic for a lifter or circuit, and the id it means.",
+        default_says="the ids themselves"),
+    Key(_O, "time_at", Kind.TEXT, "Where the device's time stands, written as at is; without it the arrival counts.",
+        default=""),
+    Key(_O, "time_unit", Kind.WORD, "Since 1970 in seconds, milliseconds or microseconds, or RFC 3339 text.",
+        words=words_of(TimeUnit), default="s"),
+    Key(_O, "seq_at", Kind.TEXT, "Where a number stands that rises by one with each message.", default=""),
+    Key(_O, "boot_at", Kind.TEXT, "Where a text stands that changes when the device restarts.", default=""),
+    Key(_O, "separator", Kind.WORD, "What parts the columns of csv.", words=(",", ";", "\t", " "), default=","),
+    Key(_O, "decimal", Kind.WORD, "The decimal mark of numbers written as text.", words=(".", ","), default="."),
+    Key(_O, "fields", Kind.TEXTS, 'The fields of binary in order, type and name: "u16 count", "i16 vacuum_a", '
+        '"skip 2"; types are u8, i8, u16, i16, u32, i32, u64, i64, f32, f64.', default=()),
+    Key(_O, "byte_order", Kind.WORD, "Which byte of a binary number comes first, the big or the little end.",
+        words=("big", "little"), default="big"),
+    Key(_O, "encoding", Kind.WORD, "What a binary payload is wrapped in.", words=words_of(Encoding), default="bytes"),
+    Key(_O, "ask_rebirth", Kind.FLAG, "Sparkplug: a device that was missed may be asked to tell everything again, the "
+        "only message ever sent to one.", default=False),
+    Key(_O, "value", Kind.TABLES, "The values a message holds, one table each."),
+
+    Key(_V, "to", Kind.TEXT, "The field of a reading it becomes: load_kg, circuits.A.vacuum_kpa, "
+        "circuits.{circuit}.gauges.1 and so on.", required=True),
+    Key(_V, "at", Kind.TEXT, "Where it stands: a path in json (data.sensors[0].value, list[name=vac 1].value), a column "
+        "of csv (1 is the first), the name of a binary field, a SenML record or a Sparkplug metric.", default=""),
+    Key(_V, "unit", Kind.TEXT, "The unit it is sent in, where the message does not say.", default_says="the field's own"),
+    Key(_V, "reads", Kind.WORD, "What a pressure counts from: vacuum is positive below ambient, gauge negative below "
+        "ambient, absolute positive from zero.", words=words_of(Reads), default="vacuum"),
+    Key(_V, "scale", Kind.NUMBER, "The number sent is multiplied by this.", "", -1e9, 1e9, default=1.0),
+    Key(_V, "offset", Kind.NUMBER, "Then this is added, in unit.", "", -1e9, 1e9, default=0.0),
+    Key(_V, "raw_low", Kind.NUMBER, "The number sent at the low end of the range, for example 4 of 4 to 20 mA.", "",
+        -1e9, 1e9, default_says="none"),
+    Key(_V, "raw_high", Kind.NUMBER, "The number sent at the high end.", "", -1e9, 1e9, default_says="none"),
+    Key(_V, "low", Kind.NUMBER, "What raw_low means, in unit.", "", -1e9, 1e9, default_says="none"),
+    Key(_V, "high", Kind.NUMBER, "What raw_high means, in unit.", "", -1e9, 1e9, default_says="none"),
+    Key(_V, "fault_below", Kind.NUMBER, "A number sent below this is a broken loop, not a value.", "", -1e9, 1e9,
+        default_says="3.6 where raw_low is 4 and raw_high 20, else none"),
+    Key(_V, "fault_above", Kind.NUMBER, "A number sent above this is a broken loop, not a value.", "", -1e9, 1e9,
+        default_says="21 where raw_low is 4 and raw_high 20, else none"),
+    Key(_V, "words", Kind.TEXT_TABLE, "What is sent for a pump, valve or alarm, and the word it means.",
+        default_says="the words themselves"),
 )
 # fmt: on
 

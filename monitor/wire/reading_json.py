@@ -107,15 +107,15 @@ def reading_of(message: object, *, lifter: str) -> Reading | Rejected:
     for name, low, high in _LIFTER_NUMBERS:
         found = message.get(name)
         if found is not None:
-            values[name] = _number(found, low, high, name, refused)
+            values[name] = number_in(found, low, high, name, refused)
     return Reading(
         lifter=lifter,
         circuits=circuits,
         lifter_alarm=_flag(message.get("lifter_alarm"), "lifter_alarm", refused),
         release_valve=_word(message.get("release_valve"), _VALVES, "release_valve", refused),
         sent_utc_s=sent_utc_s(message.get("time"), refused),
-        seq=_seq(message.get("seq"), refused),
-        boot=_boot(message.get("boot"), refused),
+        seq=seq_of(message.get("seq"), refused),
+        boot=boot_of(message.get("boot"), refused),
         **values,
         refused=tuple(refused),
     )
@@ -133,12 +133,12 @@ def sent_utc_s(found: object, refused: list[Refusal]) -> float | None:
     if found is None:
         return None
     if not isinstance(found, str):
-        return _number(found, EARLIEST_UTC_S, LATEST_UTC_S, "time", refused)
+        return number_in(found, EARLIEST_UTC_S, LATEST_UTC_S, "time", refused)
     value = rfc_3339_utc_s(found)
     if value is None:
         refused.append(Refusal("time", "wrong_shape", shown(found)))
         return None
-    return _number(value, EARLIEST_UTC_S, LATEST_UTC_S, "time", refused)
+    return number_in(value, EARLIEST_UTC_S, LATEST_UTC_S, "time", refused)
 
 
 def rfc_3339_utc_s(text: str) -> float | None:
@@ -188,12 +188,12 @@ def _circuits(given: Mapping[str, object], refused: list[Refusal]) -> dict[str, 
         pressure = found.get("pressure_abs_kpa")
         pump = found.get("pump")
         gauges = _gauges(found["gauges"], f"{where}.gauges", refused) if found.get("gauges") is not None else {}
-        vacuum_kpa = None if vacuum is None else _number(vacuum, *_VACUUM, f"{where}.vacuum_kpa", refused)
+        vacuum_kpa = None if vacuum is None else number_in(vacuum, *_VACUUM, f"{where}.vacuum_kpa", refused)
         if vacuum is None and pressure is None and gauges:
             vacuum_kpa = min(gauges.values())
         circuits[name] = CircuitReading(
             vacuum_kpa,
-            None if pressure is None else _number(pressure, *_PRESSURE, f"{where}.pressure_abs_kpa", refused),
+            None if pressure is None else number_in(pressure, *_PRESSURE, f"{where}.pressure_abs_kpa", refused),
             None if pump is None else _word(pump, _PUMPS, f"{where}.pump", refused),
             gauges,
         )
@@ -209,13 +209,14 @@ def _gauges(given: object, where: str, refused: list[Refusal]) -> dict[str, floa
         if not ID.fullmatch(name):
             refused.append(Refusal(where, "not_known", shown(name)))
             continue
-        value = _number(found, *_VACUUM, f"{where}.{name}", refused)
+        value = number_in(found, *_VACUUM, f"{where}.{name}", refused)
         if value is not None:
             gauges[name] = value
     return gauges
 
 
-def _number(found: object, low: float, high: float, where: str, refused: list[Refusal]) -> float | None:
+def number_in(found: object, low: float, high: float, where: str, refused: list[Refusal]) -> float | None:
+    """``found`` as a finite number from ``low`` to ``high``, ends included; anything else is refused under ``where``."""
     kind = type(found)  # exact: True is an int to isinstance
     if kind is float or kind is int:
         if low <= found <= high:  # type: ignore[operator]
@@ -243,10 +244,11 @@ def _flag(found: object, where: str, refused: list[Refusal]) -> bool | None:
     return None
 
 
-def _seq(found: object, refused: list[Refusal]) -> int | None:
+def seq_of(found: object, refused: list[Refusal]) -> int | None:
+    """``found`` as a sequence number: whole, 0 to 2^53 - 1; None means nothing was given."""
     if found is None:
         return None
-    value = _number(found, 0.0, MAX_SEQ, "seq", refused)
+    value = number_in(found, 0.0, MAX_SEQ, "seq", refused)
     if value is None:
         return None
     if not value.is_integer():
@@ -255,7 +257,8 @@ def _seq(found: object, refused: list[Refusal]) -> int | None:
     return int(value)
 
 
-def _boot(found: object, refused: list[Refusal]) -> str | None:
+def boot_of(found: object, refused: list[Refusal]) -> str | None:
+    """``found`` as the text that names a sender's run, 64 printable characters at most."""
     if found is None:
         return None
     text = found if isinstance(found, str) else shown(found) if type(found) in (int, float) else None

@@ -1,0 +1,306 @@
+"""Messages that are not Holdwatch's own, turned into values of a reading as the site file's sources say.
+
+Strict like the native decoder and just as quiet: nothing raises, one bad field costs that field, and what could not be
+read says why. What a message does not hold is not given; nothing is made up for it.
+"""
+
+import base64
+import csv
+import math
+import re
+import struct
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import partial
+from typing import Final
+
+from monitor.core.readings import PLAUSIBLE, Pump, Refusal, Rejected, Valve
+from monitor.core.sent_units import to_own
+from monitor.core.sources import Encoding, Format, Pick, Reads, Source, Step, TimeUnit, ValueRule
+from monitor.wire.reading_json import (
+    EARLIEST_UTC_S,
+    LATEST_UTC_S,
+    MAX_BYTES,
+    boot_of,
+    number_in,
+    parse_json,
+    rfc_3339_utc_s,
+    seq_of,
+    shown,
+)
+from monitor.wire.topics import ID
+
+Path = tuple[str, ...]
+Value = float | bool | Pump | Valve
+MOST_LINES: Final = 1000
+
+_PER_S: Final = {TimeUnit.S: 1.0, TimeUnit.MS: 1e3, TimeUnit.US: 1e6}
+_NUMBER: Final = re.compile(
+    r"\s*([-+]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][-+]?[0-9]{1,4})?)\s*([A-Za-z°%][^\s]{0,15})?\s*"
+)
+_WORDS: Final[Mapping[str, Mapping[str, Value]]] = {
+    "pump": {str(pump): pump for pump in Pump},
+    "release_valve": {str(valve): valve for valve in Valve},
+    "lifter_alarm": {"true": True, "false": False},
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """What one message said of one lifter. Parts of one ``stream`` follow each other; two streams know nothing of it."""
+
+    lifter: str
+    stream: str
+    values: Mapping[Path, Value]
+    refused: tuple[Refusal, ...] = ()
+    sent_utc_s: float | None = None
+    seq: int | None = None
+    boot: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Unreadable:
+    """A message of a source that could not be read; ``lifter`` is None where not even that was known."""
+
+    lifter: str | None
+    rejected: Rejected
+
+
+Get = Callable[[tuple[Step, ...]], object]
+"""Gives the raw value at a place, or None where there is none."""
+
+
+@dataclass(frozen=True, slots=True)
+class Route:
+    """A source and its topics."""
+
+    source: Source
+    pattern: re.Pattern[str] = field(init=False)
+
+    def __post_init__(self) -> None:
+        """Make the pattern of the source's topics."""
+        object.__setattr__(
+            self,
+            "pattern",
+            re.compile("/".join(map(_level, self.source.topic.split("/"))).replace("/(?:/.*)?", "(?:/.*)?")),
+        )
+
+    @property
+    def subscription(self) -> str:
+        """The MQTT filter to subscribe to."""
+        return re.sub(r"\{(lifter|circuit)\}", "+", self.source.topic)
+
+    def place(self, topic: str) -> Mapping[str, str] | Unreadable | None:
+        """The lifter and circuit a topic names; None when it is not this source's."""
+        levels = self.pattern.fullmatch(topic)
+        if levels is None:
+            return None
+        names = {kind: self.source.names.get(seen, seen) for kind, seen in levels.groupdict().items()}
+        lifter = self.source.lifter or names["lifter"]
+        if not ID.fullmatch(lifter):
+            return Unreadable(None, Rejected("wrong_shape", f"lifter {shown(lifter)} in the topic"))
+        if not ID.fullmatch(names.get("circuit", "-")):
+            return Unreadable(lifter, Rejected("wrong_shape", f"circuit {shown(names['circuit'])} in the topic"))
+        return {**names, "lifter": lifter}
+
+
+def read_message(route: Route, topic: str, payload: bytes) -> list[Part | Unreadable]:
+    """Read one message by a source that is neither SenML nor Sparkplug.
+
+    Args:
+        route: The source and its topics.
+        topic: The message's topic.
+        payload: Its bytes, whatever they are.
+
+    Returns:
+        Nothing when the topic is not the source's; else one part (of CSV one a line), or why it could not be read.
+
+    Check: "-623 mbar" by a rule that reads gauge for ``circuits.A.vacuum_kpa`` is 62.3.
+    """
+    place = route.place(topic)
+    if place is None:
+        return []
+    if isinstance(place, Unreadable):
+        return [place]
+    if len(payload) > MAX_BYTES:
+        return [Unreadable(place["lifter"], Rejected("too_large", f"{len(payload)} bytes"))]
+    try:
+        return [
+            part_of(route.source, place, topic, get) for get in _READERS[route.source.format](route.source, payload)
+        ]
+    except ValueError as error:
+        return [Unreadable(place["lifter"], Rejected("wrong_shape", f"{error}: {payload[:40]!r}"))]
+
+
+def part_of(source: Source, place: Mapping[str, str], stream: str, get: Get) -> Part:
+    """Make the part of a message whose raw values ``get`` gives."""
+    refused: list[Refusal] = []
+    values: dict[Path, Value] = {}
+    for rule in source.values:
+        raw = get(rule.at)
+        if raw is None:
+            continue
+        path = tuple(place["circuit"] if step == "{circuit}" else step for step in rule.to)
+        take_value(values, path, raw, rule, refused, decimal=source.decimal)
+    return Part(
+        lifter=place["lifter"],
+        stream=stream,
+        values=values,
+        sent_utc_s=_sent_utc_s(get(source.time_at), source, refused) if source.time_at else None,
+        seq=seq_of(_as_number(get(source.seq_at), source.decimal), refused) if source.seq_at else None,
+        boot=boot_of(get(source.boot_at), refused) if source.boot_at else None,
+        refused=tuple(refused),
+    )
+
+
+def take_value(
+    values: dict[Path, Value], path: Path, raw: object, rule: ValueRule, refused: list[Refusal], *, decimal: str = "."
+) -> None:
+    """Turn one raw value into the field's own unit and sign, and put it under its path; or refuse it."""
+    where = ".".join(path)
+    name = path[-1]
+    if name in _WORDS:
+        text = str(raw).lower() if isinstance(raw, bool) else raw.strip() if isinstance(raw, str) else shown(raw)
+        word = _WORDS[name].get(rule.words.get(text, text))
+        if word is None:
+            refused.append(Refusal(where, "not_known", shown(raw)))
+        else:
+            values[path] = word
+        return
+    span = PLAUSIBLE["vacuum_kpa" if path[2:3] == ("gauges",) else name]
+    number, unit = _with_unit(raw, rule.unit, decimal)
+    if not isinstance(number, int | float) or isinstance(number, bool):
+        refused.append(Refusal(where, "not_a_number", shown(raw)))
+        return
+    if not _in_loop(number, rule):
+        refused.append(Refusal(where, "out_of_range", shown(raw)))
+        return
+    sent = float(number) if abs(number) < 1e300 else math.inf  # an integer may be beyond any float
+    own = to_own(sent * rule.scale + rule.offset, unit, span.unit)
+    if own is None:
+        refused.append(Refusal(where, "not_known", shown(raw)))
+        return
+    if rule.reads is Reads.ABSOLUTE:
+        path, span = (*path[:-1], "pressure_abs_kpa"), PLAUSIBLE["pressure_abs_kpa"]
+    value = -own if rule.reads is Reads.GAUGE else own
+    if span.holds(value):
+        values[path] = float(value)
+    else:
+        reason = "out_of_range" if abs(value) < math.inf else "not_finite"
+        refused.append(Refusal(where, reason, f"{shown(raw)} as {value:.6g} {span.unit}"))
+
+
+def _in_loop(number: float, rule: ValueRule) -> bool:
+    return not (
+        (rule.fault_below is not None and number < rule.fault_below)
+        or (rule.fault_above is not None and number > rule.fault_above)
+    )
+
+
+def _with_unit(raw: object, unit: str, decimal: str) -> tuple[object, str]:
+    """The number in a text and its unit; a number is itself and in the rule's unit."""
+    if not isinstance(raw, str):
+        return raw, unit
+    parts = _NUMBER.fullmatch(raw.replace(decimal, ".") if decimal == "," and "." not in raw else raw)
+    if parts is None:
+        return None, unit
+    return float(parts[1]), parts[2] or unit
+
+
+def _as_number(raw: object, decimal: str) -> object:
+    if not isinstance(raw, str):
+        return raw
+    number, unit = _with_unit(raw, "", decimal)
+    return raw if number is None or unit else number
+
+
+def _sent_utc_s(raw: object, source: Source, refused: list[Refusal]) -> float | None:
+    if raw is None:
+        return None
+    if source.time_unit is TimeUnit.TEXT:
+        stamp = rfc_3339_utc_s(raw) if isinstance(raw, str) else None
+        if stamp is None:
+            refused.append(Refusal("time", "wrong_shape", shown(raw)))
+            return None
+        return number_in(stamp, EARLIEST_UTC_S, LATEST_UTC_S, "time", refused)
+    number = _as_number(raw, source.decimal)
+    per_s = _PER_S[source.time_unit]
+    counted = number_in(number, EARLIEST_UTC_S * per_s, LATEST_UTC_S * per_s, "time", refused)
+    return None if counted is None else counted / per_s
+
+
+def _json(_: Source, payload: bytes) -> Iterator[Get]:
+    message = parse_json(payload)
+    yield lambda at: walk(message, at)
+
+
+def walk(message: object, at: Sequence[Step]) -> object:
+    """What stands at a path in parsed JSON; None where there is nothing."""
+    for step in at:
+        match step, message:
+            case str(), dict():
+                message = message.get(step)
+            case int(), list():
+                message = message[step] if -len(message) <= step < len(message) else None
+            case Pick(key, value), list():
+                fitting = (item for item in message if isinstance(item, dict) and str(item.get(key)) == value)
+                message = next(fitting, None)
+            case _:
+                return None
+    return message
+
+
+def _number(_: Source, payload: bytes) -> Iterator[Get]:
+    text = payload.decode()
+    yield lambda _: text.strip() or None
+
+
+def _csv(source: Source, payload: bytes) -> Iterator[Get]:
+    lines = [line for line in payload.decode().splitlines() if line.strip()]
+    if len(lines) > MOST_LINES:
+        raise ValueError(f"more than {MOST_LINES} lines")
+    try:
+        rows = list(csv.reader(lines, delimiter=source.separator, strict=True, skipinitialspace=True))
+    except csv.Error as error:
+        raise ValueError(str(error)) from error
+    for row in rows:
+        yield partial(_column, row)
+
+
+def _column(row: Sequence[str], at: Sequence[Step]) -> str | None:
+    place = at[0]
+    return (row[place].strip() or None) if isinstance(place, int) and place < len(row) else None
+
+
+def _binary(source: Source, payload: bytes) -> Iterator[Get]:
+    match source.encoding:
+        case Encoding.HEX:
+            payload = bytes.fromhex(payload.decode())
+        case Encoding.BASE64:
+            payload = base64.b64decode(payload.strip(), validate=True)
+    if len(payload) != source.size_bytes:
+        raise ValueError(f"{len(payload)} bytes, not {source.size_bytes}")
+    values = {
+        item.name: struct.unpack_from(source.byte_order + item.code, payload, item.start)[0] for item in source.fields
+    }
+    yield lambda at: values.get(str(at[0]))
+
+
+_READERS: Final[Mapping[Format, Callable[[Source, bytes], Iterator[Get]]]] = {
+    Format.JSON: _json,
+    Format.NUMBER: _number,
+    Format.CSV: _csv,
+    Format.BINARY: _binary,
+}
+
+
+def _level(level: str) -> str:
+    match level:
+        case "{lifter}" | "{circuit}":
+            return f"(?P<{level[1:-1]}>[^/]+)"
+        case "+":
+            return "[^/]*"
+        case "#":
+            return "(?:/.*)?"
+        case _:
+            return re.escape(level)
