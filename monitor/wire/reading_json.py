@@ -9,7 +9,7 @@ import math
 import re
 from collections.abc import Mapping
 from datetime import datetime
-from typing import Final, TypeVar
+from typing import Any, Final, TypeVar
 
 import msgspec
 
@@ -30,6 +30,7 @@ LATEST_UTC_S: Final = 4_102_444_800.0
 _RANGES: Final = {name: (span.low, span.high) for name, span in PLAUSIBLE.items()}
 _CIRCUIT_NUMBERS: Final = ("vacuum_kpa", "pressure_abs_kpa")
 _LIFTER_NUMBERS: Final = tuple((name, *span) for name, span in _RANGES.items() if name not in _CIRCUIT_NUMBERS)
+_BESIDE_CIRCUITS: Final = (*(name for name, _, _ in _LIFTER_NUMBERS), "lifter_alarm", "release_valve")
 _VACUUM: Final = _RANGES["vacuum_kpa"]
 _PRESSURE: Final = _RANGES["pressure_abs_kpa"]
 _PUMPS: Final = {str(pump): pump for pump in Pump}
@@ -118,6 +119,34 @@ def reading_of(message: object, *, lifter: str) -> Reading | Rejected:
         boot=boot_of(message.get("boot"), refused),
         **values,
         refused=tuple(refused),
+    )
+
+
+def encode_reading(reading: Reading) -> bytes:
+    """A joined reading as the native message it stands for, so that it is journalled and replayed like any other.
+
+    A refused value stands as a text that says why, and is refused again (as ``not_a_number`` or the like).
+    """
+    circuits = {name: _given(circuit) for name, circuit in reading.circuits.items()}
+    values = {"time": reading.sent_utc_s, "seq": reading.seq, "boot": reading.boot, "circuits": circuits}
+    values |= {name: getattr(reading, name) for name in _BESIDE_CIRCUITS}
+    message = {name: value for name, value in values.items() if value is not None}
+    for refusal in reading.refused:
+        why = f"{refusal.reason}: {refusal.found}"
+        match refusal.field.split("."):
+            case ["circuits", circuit, "gauges", gauge] if circuit in circuits:
+                circuits[circuit].setdefault("gauges", {})[gauge] = why
+            case ["circuits", circuit, name] if circuit in circuits:
+                circuits[circuit][name] = why
+            case [name]:
+                message[name] = why
+    return msgspec.json.encode(message)
+
+
+def _given(circuit: CircuitReading) -> dict[str, Any]:
+    given = {"vacuum_kpa": circuit.vacuum_kpa, "pressure_abs_kpa": circuit.pressure_abs_kpa, "pump": circuit.pump}
+    return {name: value for name, value in given.items() if value is not None} | (
+        {"gauges": dict(circuit.gauges)} if circuit.gauges else {}
     )
 
 

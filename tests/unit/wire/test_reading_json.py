@@ -2,6 +2,7 @@
 
 import json
 import math
+from dataclasses import replace
 from datetime import datetime
 
 import pytest
@@ -9,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.core.readings import PLAUSIBLE, CircuitReading, Pump, Reading, Refusal, Rejected, Valve
-from monitor.wire.reading_json import MAX_BYTES, decode_reading, reading_of, rfc_3339_utc_s
+from monitor.wire.reading_json import MAX_BYTES, decode_reading, encode_reading, reading_of, rfc_3339_utc_s
 
 PROMISED = b"""{"time": 1764019200.125, "seq": 10231, "boot": "7f3a",
  "circuits": {"A": {"vacuum_kpa": 63.4, "pump": "off"}, "B": {"vacuum_kpa": 57.8, "gauges": {"1": 57.8, "2": 58.1}}},
@@ -466,3 +467,40 @@ def test_mutilated_message_keeps_the_promises(start: int, length: int, put: byte
 def test_quick_parser_reads_what_the_standard_librarys_reads(message: dict[str, object]) -> None:
     payload = json.dumps(message)
     assert decode_reading(payload.encode(), lifter="dock-6") == reading_of(json.loads(payload), lifter="dock-6")
+
+
+REFUSABLE = [
+    *NUMBERS,
+    "lifter_alarm",
+    "release_valve",
+    "time",
+    "circuits.A.vacuum_kpa",
+    "circuits.A.pump",
+    "circuits.B.gauges.2",
+]
+
+
+@settings(deadline=None, max_examples=100)
+@given(
+    st.dictionaries(st.sampled_from(NUMBERS), st.floats(0.0, 1.0) | st.just(50.0)),
+    st.builds(
+        CircuitReading, st.none() | st.floats(-5.0, 105.0), st.none() | st.just(40.5), st.sampled_from([None, *Pump])
+    ),
+    st.lists(st.sampled_from(REFUSABLE), unique=True),
+)
+def test_joined_reading_is_the_same_from_its_message(
+    numbers: dict[str, float], circuit_a: CircuitReading, refused: list[str]
+) -> None:
+    numbers = {name: value for name, value in numbers.items() if PLAUSIBLE[name].holds(value) and name not in refused}
+    vacuum = None if "circuits.A.vacuum_kpa" in refused else circuit_a.vacuum_kpa
+    circuit_a = replace(circuit_a, vacuum_kpa=vacuum, pump=None if "circuits.A.pump" in refused else circuit_a.pump)
+    circuits = {"A": circuit_a, "B": CircuitReading(57.8, gauges={"1": 57.8})}
+    refusals = tuple(Refusal(name, "out_of_range", "x") for name in refused)
+    first = Reading("dock-6", circuits, **numbers, refused=refusals)
+    again = read(encode_reading(first))
+    assert replace(again, refused=()) == replace(first, refused=())
+    assert sorted(refusal.field for refusal in again.refused) == sorted(refused)
+
+
+def test_message_of_the_design_comes_back_from_its_reading() -> None:
+    assert json.loads(encode_reading(read(PROMISED))) == json.loads(PROMISED)
