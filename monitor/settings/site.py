@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
-from zoneinfo import available_timezones
+from zoneinfo import ZoneInfo, available_timezones
 
 from monitor.core.config import CoreConfig
 from monitor.core.sources import Source
@@ -146,9 +146,16 @@ def _check_site(site: dict[str, Any], findings: Findings) -> None:
         says = f"is {found_text(root)}; it must be topic levels parted by /, none empty, without +, # and a leading $."
         findings.fault("root", says)
     zone = site.get("time_zone")
-    if zone is not None and zone not in available_timezones():
+    if zone is not None and not _is_time_zone(zone):
         says = f"is {found_text(zone)}; it must be the IANA name of a time zone, for example Europe/Madrid."
         findings.fault("time_zone", says, did_you_mean(nearest(zone, available_timezones())))
+
+
+def _is_time_zone(name: str) -> bool:
+    try:
+        return bool(ZoneInfo(name))
+    except (KeyError, ValueError, OSError):  # unknown; no name at all; a folder of the time zone files
+        return False
 
 
 def _check_broker(broker: dict[str, Any], folder: Path | None, findings: Findings) -> None:
