@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 DEMO_LISTEN: Final = "127.0.0.1:8050"
 DEMO_SCENARIO: Final = "demo"
+_EVERY_ADDRESS: Final = ("0.0.0.0", "[::]")  # noqa: S104 - read, not bound
 _BEGAN_S: Final = monotonic_s()
 
 
@@ -158,7 +159,7 @@ async def _start(site: Site, supervisor: "Supervisor", pages: "Listen", broker: 
     if broker is not None:
         part = _broker(broker)
         await supervisor.start(part)
-        url = f"mqtt://{part.arguments[-1]}"
+        url = f"mqtt://{_local(part.arguments[-1])}"
         say(f"broker up, {_since_start()}")
     parts = [_engine(site, url), _pages(site, pages)]
     if site.simulate:
@@ -166,14 +167,15 @@ async def _start(site: Site, supervisor: "Supervisor", pages: "Listen", broker: 
     say(f"starting {', '.join(part.name for part in parts)}")
     await supervisor.start(*parts)
     say(f"all up, {_since_start()}")
-    address = _address(site, parts[1].arguments[-1])
+    scheme = "https" if site.settings.pages.tls_cert else "http"
+    listening = parts[1].arguments[-1]
+    address = f"{scheme}://{_reachable(listening)}"
     lifters = list(site.settings.core.lifters)
     _tell(f"ground {address}/")
     _tell(f"landing {address}/landing" + (f"?lifter={lifters[0]}" if len(lifters) == 1 else ""))
-    _tell(f"broker {url}")
-    if site.simulate:
-        await _first_reading(address)
-        say(f"first live reading on the page, {_since_start()}")
+    _tell(f"broker {url if broker is None else 'mqtt://' + _reachable(part.arguments[-1])}")
+    await _until_live(f"{scheme}://{_local(listening)}", with_reading=bool(site.simulate))
+    say(f"{'first live reading on the page' if site.simulate else 'pages live'}, {_since_start()}")
     _tell("ready")
     say("Ctrl-C ends it all")
 
@@ -206,13 +208,16 @@ def _pages(site: Site, listen: "Listen") -> "Part":
     )
 
 
-def _address(site: Site, listening: str) -> str:
-    """The pages' address as a browser on this network would write it."""
-    scheme = "https" if site.settings.pages.tls_cert else "http"
+def _reachable(listening: str) -> str:
+    """HOST:PORT as another machine on this network would write it."""
     host, _, port = listening.rpartition(":")
-    if host in ("0.0.0.0", "[::]"):  # noqa: S104 - read, not bound
-        host = _own_address()
-    return f"{scheme}://{host}:{port}"
+    return f"{_own_address()}:{port}" if host in _EVERY_ADDRESS else listening
+
+
+def _local(listening: str) -> str:
+    """HOST:PORT as this machine reaches it."""
+    host, _, port = listening.rpartition(":")
+    return f"127.0.0.1:{port}" if host in _EVERY_ADDRESS else listening
 
 
 def _own_address() -> str:
@@ -225,19 +230,26 @@ def _own_address() -> str:
         return str(probe.getsockname()[0])
 
 
-async def _first_reading(address: str) -> None:
-    """Wait until the pages hold a live reading."""
+async def _until_live(address: str, *, with_reading: bool) -> None:
+    """Wait until the pages have snapshots of the engine, and a live reading in them where one is to come."""
     import asyncio
 
-    while not await asyncio.to_thread(_has_reading, address):
+    while not await asyncio.to_thread(_is_live, address, with_reading):
         await asyncio.sleep(0.05)
 
 
-def _has_reading(address: str) -> bool:
+def _is_live(address: str, with_reading: bool) -> bool:
+    import ssl
     import urllib.request
 
+    context = ssl.create_default_context()
+    context.check_hostname, context.verify_mode = False, ssl.CERT_NONE  # our own page, whoever signed for its name
     try:
-        with urllib.request.urlopen(f"{address}/api/status", timeout=2) as answer:  # noqa: S310 - our own page
+        with urllib.request.urlopen(f"{address}/healthz", timeout=2, context=context):  # noqa: S310
+            pass
+        if not with_reading:
+            return True
+        with urllib.request.urlopen(f"{address}/api/status", timeout=2, context=context) as answer:  # noqa: S310
             lifters = json.load(answer)["lifters"]
     except (OSError, ValueError):  # 503 until the first snapshot is one of them
         return False

@@ -42,7 +42,7 @@ B2 = {{circuit = "B", x_mm = -900, y_mm = -300, area_cm2 = 1150}}
 def reading(seq: int, *, vacuum_kpa: float = 63.0, load_kg: float = 400.0) -> dict[str, Any]:
     """A reading as the interface gives it."""
     return {
-        "time": time.time(), "seq": seq, "boot": "7f3a",
+        "time": round(time.time(), 3), "seq": seq, "boot": "7f3a",
         "circuits": {"A": {"vacuum_kpa": vacuum_kpa, "pump": "off"}, "B": {"vacuum_kpa": vacuum_kpa - 0.4}},
         "load_kg": load_kg, "tilt_deg": 90.0, "rotation_deg": 0.0, "height_m": 12.0, "ambient_kpa": 101.1,
         "temperature_c": 14.2, "battery_v": 24.9, "wind_m_s": 4.2, "lifter_alarm": False, "release_valve": "closed",
