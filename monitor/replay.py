@@ -18,7 +18,6 @@ from monitor.core.events import (
     Event,
     LiftClosed,
     ReadingCame,
-    Resumed,
     Told,
     UnreadableCame,
 )
@@ -138,9 +137,8 @@ class _Replay:
             assert at_s is not None  # noqa: S101 - see the callers
             self._drive = self._begin(at_s)
         elif at_s is not None and at_s - self._drive.now_s > BREAK_S:
-            down_since_s, self._drive.now_s = self._drive.now_s, at_s
             self.report.breaks_n += 1
-            self._do(self._drive.take(Resumed(down_since_s)), None)
+            self._do(self._drive.resume(at_s), None)
         elif at_s is not None:
             for _, effects in self._drive.advance(at_s):
                 self._do(effects, None)

@@ -42,6 +42,7 @@ class Snapshot:
     journal_id: int
     now_s: float
     utc_minus_now_s: float
+    keep_since_s: float
     version: str
     blob: bytes
 
@@ -104,6 +105,15 @@ class Reader:
             query = query.where(c.lifter == lifter)
         return [row_dict(row) for row in reversed(self._rows(query))]
 
+    def last_raisings(self) -> dict[str, int]:
+        """The number of the last raising of any alarm, by lifter; the number is what stands last in a raising's name."""
+        c = t.alarms.c
+        last: dict[str, int] = {}
+        for row in self._rows(sa.select(c.lifter, c.raising).distinct()):
+            number = row.raising.rpartition("/")[2]
+            last[row.lifter] = max(last.get(row.lifter, 0), int(number) if number.isdecimal() else 0)
+        return last
+
     def actions(self, lifter: str | None = None, since: float = 0.0, limit: int = 1000) -> list[dict[str, Any]]:
         """Actions from a UTC second on, oldest first, the last ``limit`` of them."""
         c = t.actions.c
@@ -132,6 +142,11 @@ class Reader:
         with self._connection() as connection:
             for row in connection.execute(query.execution_options(yield_per=1000)) if connection else ():
                 yield JournalRow(*tuple(row))
+
+    def newest_row(self) -> JournalRow | None:
+        """The last row of the journal."""
+        rows = self._rows(sa.select(t.journal).order_by(t.journal.c.id.desc()).limit(1))
+        return JournalRow(*tuple(rows[0])) if rows else None
 
     def settings(self, sha256: str) -> str | None:
         """The text of a site file that was in force once."""

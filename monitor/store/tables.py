@@ -30,13 +30,15 @@ journal = sa.Table(
     sa.Column("payload", sa.LargeBinary, nullable=False),
 )
 
-# The engine's state after the journal row ``journal_id``; ``version`` says which program and settings can read it.
+# The engine's state after the journal row ``journal_id``; ``version`` says which program and settings can read it, and
+# ``keep_since_s`` from where on the journal would have to be replayed to come to the same state without it.
 snapshots = sa.Table(
     "snapshots",
     metadata,
     sa.Column("journal_id", sa.BigInteger().with_variant(sa.Integer, "sqlite"), primary_key=True, autoincrement=False),
     sa.Column("now_s", sa.Double, nullable=False),
     sa.Column("utc_minus_now_s", sa.Double, nullable=False),
+    sa.Column("keep_since_s", sa.Double, nullable=False),
     sa.Column("version", sa.Text, nullable=False),
     sa.Column("blob", sa.LargeBinary, nullable=False),
 )

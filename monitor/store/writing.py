@@ -23,7 +23,7 @@ from monitor.clock import monotonic_s, utc_s
 from monitor.store import tables as t
 from monitor.store.chain import FIRST_HASH, link
 from monitor.store.database import claim
-from monitor.store.errors import StoreError, in_words
+from monitor.store.errors import StoreError, TakenBeforeError, in_words
 from monitor.store.lock import FolderLock
 from monitor.store.pruning import prune_journal
 from monitor.store.tracing import Tracer
@@ -155,15 +155,17 @@ class Writer:
             version: What can read the blob again (program and settings).
             keep_since_s: Journal rows from this engine time on are still needed (the oldest lift not closed yet).
         """
+        keep_since_s = now_s if keep_since_s is None else keep_since_s
         with self._wake:
             self._lanes.snapshot = {
                 "journal_id": self._next_id - 1,
                 "now_s": now_s,
                 "utc_minus_now_s": utc_minus_now_s,
+                "keep_since_s": keep_since_s,
                 "version": version,
                 "blob": blob,
             }
-            self._keep_since_s = now_s if keep_since_s is None else keep_since_s
+            self._keep_since_s = keep_since_s
             self._wake.notify_all()
 
     def alarm(self, move: Mapping[str, Any]) -> None:
@@ -220,16 +222,17 @@ class Writer:
     ) -> None:
         """Keep the record of a closed lift, then call ``done``; after that, write its trace from the journal.
 
-        The record needs ``id, site, lifter, opened_utc_s, closed_utc_s``; ``schema`` is its version (1 if left out).
+        The record needs ``version, id, site, lifter, opened, closed`` (UTC seconds); ``opened_now_s`` and ``closed_now_s``
+        are the same instants in engine time.
         One of an id that is there already changes nothing. One that cannot be written is tried again for ever.
         """
         row = {
             **{name: plain(record[name]) for name in ("id", "site", "lifter")},
-            "opened_utc_ms": round(record["opened_utc_s"] * 1000),
-            "closed_utc_ms": round(record["closed_utc_s"] * 1000),
+            "opened_utc_ms": round(record["opened"] * 1000),
+            "closed_utc_ms": round(record["closed"] * 1000),
             "opened_now_s": opened_now_s,
             "closed_now_s": closed_now_s,
-            "schema": record.get("schema", 1),
+            "schema": record["version"],
             "record": msgspec.json.encode(dict(record)).decode(),
         }
         with self._wake:
@@ -278,8 +281,8 @@ class Writer:
             self._closing = True
             self._wake.notify_all()
         self._thread.join(timeout_s)
-        self._engine.dispose()
         self._reading.dispose()
+        self._engine.dispose()  # last: the last to close puts the write-ahead file in order, which a reader may not
         self._lock.release()
 
     # The writer's thread.
@@ -371,7 +374,7 @@ class Writer:
             if known is None:
                 self._connected().execute(sa.insert(t.actions), one.row)
             else:
-                error = StoreError("Not done again: this action was taken before.")
+                error = TakenBeforeError("Not done again: this action was taken before.")
         waiting.popleft().done(error)
 
     def _write_lift(self, waiting: deque[_Waiting]) -> None:

@@ -40,8 +40,8 @@ def store(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Store]:
 
 
 def record(lift: str, *, lifter: str = "dock-6", opened: float = 1764019000.0, **more: object) -> dict:
-    fixed = {"id": lift, "site": "quayside", "lifter": lifter, "opened_utc_s": opened, "closed_utc_s": opened + 240.0}
-    return fixed | {"schema": 1, "circuits": {"A": {}, "B": {}}} | more
+    fixed = {"id": lift, "site": "quayside", "lifter": lifter, "opened": opened, "closed": opened + 240.0}
+    return fixed | {"version": 1, "circuits": {"A": {}, "B": {}}} | more
 
 
 def close_lift(writer: Writer, lift: str, **more: object) -> None:

@@ -131,7 +131,7 @@ def test_writes_survive_a_killed_process(tmp_path: Path) -> None:
     """What a method returned for is there, though the process had no chance to close anything."""
     program = "import sys, os, threading; from pathlib import Path; from monitor.store.records import open_writer\n"
     program += "w = open_writer(Path(sys.argv[1])); done = threading.Event()\n"
-    program += "r = {'id': 'dock-6/1', 'site': 's', 'lifter': 'dock-6', 'opened_utc_s': 1.0, 'closed_utc_s': 2.0}\n"
+    program += "r = {'id': 'dock-6/1', 'site': 's', 'lifter': 'dock-6', 'opened': 1.0, 'closed': 2.0, 'version': 1}\n"
     program += "w.close_lift(r, opened_now_s=1.0, closed_now_s=2.0, done=lambda e: done.set()); done.wait()\n"
     program += "w.action({'id': 'a1', 'kind': 'surface', 'lifter': 'dock-6', 'who': '', 'role': '', 'utc_s': 1.0})\n"
     program += "os.kill(os.getpid(), 9)"

@@ -1,0 +1,76 @@
+"""What the engine takes in, as rows of the journal and back. A journal replayed gives the same states again.
+
+Ticks are not rows: they stand at every whole half second between them. A message stands as the bytes that came.
+"""
+
+from typing import Any, Final
+
+import msgspec
+
+from monitor.actions import action_of
+from monitor.core.events import (
+    ActionCame,
+    ClockSet,
+    ConnectionSaid,
+    Event,
+    LandingTimes,
+    LinkChanged,
+    ReadingCame,
+    Resumed,
+    StoreSaid,
+    UnreadableCame,
+)
+from monitor.core.readings import Rejected
+from monitor.wire.reading_json import decode_reading
+
+READING: Final = "reading"
+RETAINED: Final = "retained"
+UNREADABLE: Final = "unreadable"
+ACTION: Final = "action"
+RESUMED: Final = "resumed"
+JUDGED: Final = "judged"
+"""A row for the trace, not for the engine: what was called just then."""
+
+_VALUES: Final = {
+    "link": LinkChanged,
+    "connection": ConnectionSaid,
+    RESUMED: Resumed,
+    "clock": ClockSet,
+    "store": StoreSaid,
+    "landing": LandingTimes,
+}
+_KINDS: Final = {kind: name for name, kind in _VALUES.items()}
+
+
+def message_event(payload: bytes, lifter: str, *, retained: bool) -> tuple[str, ReadingCame | UnreadableCame]:
+    """The event of a message on a lifter's ``readings`` topic, and the kind of its row; the row's payload is the message."""
+    found = decode_reading(payload, lifter=lifter)
+    if isinstance(found, Rejected):
+        return UNREADABLE, UnreadableCame(lifter, found, retained)
+    return (RETAINED if retained else READING), ReadingCame(found, retained)
+
+
+def row_of(event: Event) -> tuple[str, str, bytes]:
+    """Kind, lifter and payload of the row for any other event."""
+    if isinstance(event, ActionCame):
+        return ACTION, event.action.lifter, msgspec.json.encode(event.action)
+    return _KINDS[type(event)], getattr(event, "lifter", ""), msgspec.json.encode(event)
+
+
+def event_of(kind: str, lifter: str, payload: bytes) -> Event | None:
+    """The event of a row; None for rows that are none.
+
+    Raises:
+        ValueError: The row cannot be read.
+    """
+    if kind in (READING, RETAINED, UNREADABLE):
+        return message_event(payload, lifter, retained=kind == RETAINED)[1]
+    if kind == ACTION:
+        action = action_of(msgspec.json.decode(payload, type=dict[str, Any]))
+        if action is None:
+            raise ValueError("not an action this program knows")
+        return ActionCame(action)
+    if kind in _VALUES:
+        event: Event = msgspec.json.decode(payload, type=_VALUES[kind])
+        return event
+    return None
