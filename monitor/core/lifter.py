@@ -134,7 +134,7 @@ def take(state: LifterState, reading: Reading, now_s: float) -> None:
     for name, circuit in config.circuits.items():
         part = reading.circuits.get(name)
         if part is None and name not in refusals:
-            believed[name] = pump_states[name] = None
+            believed[name], pump_states[name] = None, state.gauges[name].pump
             continue
         believed[name] = _take_circuit(state, name, circuit, reading, refusals.get(name), ambient_kpa, now_s)
         pump_states[name] = state.gauges[name].pump
