@@ -109,8 +109,14 @@ def test_data_folder_is_made_for_its_owner_alone(tmp_path: Path) -> None:
         made(tmp_path / "file" / "quayside")
 
 
-def test_start_loads_nothing_it_does_not_need() -> None:
-    unwanted = ("numpy", "pandas", "dash", "sqlalchemy", "paho", "plotly", "asyncio")
-    code = f"import sys, monitor.cli.main; print(*sorted(set(sys.modules) & set({unwanted!r})))"
+@pytest.mark.parametrize(
+    ("module", "unwanted"),
+    [
+        ("monitor.cli.main", ("numpy", "pandas", "dash", "sqlalchemy", "paho", "plotly", "asyncio")),
+        ("monitor.service", ("dash", "plotly", "flask", "pandas", "simulator")),
+    ],
+)
+def test_start_loads_nothing_it_does_not_need(module: str, unwanted: tuple[str, ...]) -> None:
+    code = f"import sys, {module}; print(*sorted(set(sys.modules) & set({unwanted!r})))"
     done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, check=True, capture_output=True, text=True)
     assert done.stdout.split() == []
