@@ -17,7 +17,9 @@ LAG_CREEP_RATIO: Final = 0.02
 """A sender's clock may run slow by this much before its readings count as late."""
 
 NEW_RUN_N: Final = 3
-"""So many late readings that follow one another, with nothing newer between them: the sender began anew."""
+NEW_RUN_PACE: Final = 1.25
+"""So many late readings that follow one another for ``LATE_AFTER_S``, with nothing newer between them, and no faster than
+their stamps say: the sender began anew. A buffer being emptied comes faster."""
 
 
 class News(StrEnum):
@@ -42,6 +44,7 @@ class Intake:
     behind_n: int = 0
     behind_seq: int | None = None
     behind_sent_utc_s: float | None = None
+    behind_from: tuple[float, float | None] = (0.0, None)  # arrival and stamp of the first that follow one another
     live_n: int = 0
     doubled_n: int = 0
     late_n: int = 0
@@ -61,8 +64,8 @@ def judge(intake: Intake, reading: Reading, now_s: float, *, retained: bool) -> 
     if news is News.DOUBLED:
         return replace(intake, doubled_n=intake.doubled_n + 1), news
     if news is News.LATE:
-        behind = _behind(intake, reading)
-        if behind.behind_n >= NEW_RUN_N and now_s - intake.arrived_s >= LATE_AFTER_S:
+        behind = _behind(intake, reading, now_s)
+        if _began_anew(behind, now_s):
             return _live(replace(behind, least_lag_s=None), reading, now_s), News.LIVE
         return behind, news
     return _live(intake, reading, now_s), News.LIVE
@@ -96,7 +99,7 @@ def _lateness_s(intake: Intake, reading: Reading, now_s: float) -> float | None:
     return now_s - reading.sent_utc_s - intake.least_lag_s
 
 
-def _behind(intake: Intake, reading: Reading) -> Intake:
+def _behind(intake: Intake, reading: Reading, now_s: float) -> Intake:
     """Count a late reading, and whether it follows the late one before it."""
     follows = (
         intake.behind_seq is not None and reading.seq > intake.behind_seq
@@ -111,7 +114,19 @@ def _behind(intake: Intake, reading: Reading) -> Intake:
         behind_n=intake.behind_n + 1 if follows else 1,
         behind_seq=reading.seq,
         behind_sent_utc_s=reading.sent_utc_s,
+        behind_from=intake.behind_from if follows else (now_s, reading.sent_utc_s),
     )
+
+
+def _began_anew(behind: Intake, now_s: float) -> bool:
+    """Whether the late readings are a new run of the sender, not old ones out of its buffer."""
+    from_s, from_sent_utc_s = behind.behind_from
+    took_s = now_s - from_s
+    if behind.behind_n < NEW_RUN_N or took_s < LATE_AFTER_S:
+        return False
+    if behind.behind_sent_utc_s is None or from_sent_utc_s is None:
+        return True
+    return behind.behind_sent_utc_s - from_sent_utc_s <= NEW_RUN_PACE * took_s
 
 
 def _live(intake: Intake, reading: Reading, now_s: float) -> Intake:

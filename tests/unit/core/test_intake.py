@@ -1,0 +1,150 @@
+"""What is news: arrival decides, a sender's clock only ever makes a reading older."""
+
+import pytest
+
+from monitor.core.intake import Intake, News, judge
+from monitor.core.readings import CircuitReading, Reading, Refusal
+
+SENT_S = 1_764_019_200.0  # the sender's clock may stand anywhere
+
+
+def reading(**given: object) -> Reading:
+    return Reading("dock-6", {"A": CircuitReading(60.0)}, **given)  # type: ignore[arg-type]
+
+
+def take(*arrivals: tuple[float, Reading], retained: bool = False) -> tuple[Intake, list[News]]:
+    """Judge readings by arrival, one after another."""
+    intake, news = Intake(), []
+    for now_s, came in arrivals:
+        intake, kind = judge(intake, came, now_s, retained=retained)
+        news.append(kind)
+    return intake, news
+
+
+def test_first_reading_is_live_whatever_its_stamp() -> None:
+    assert take((5.0, reading(seq=9, boot="a", sent_utc_s=1.0)))[1] == [News.LIVE]
+
+
+def test_retained_reading_is_never_live() -> None:
+    intake, news = take((5.0, reading(seq=1)), (6.0, reading(seq=2)), retained=True)
+    assert news == [News.RETAINED, News.RETAINED]
+    assert (intake.retained_n, intake.live_n, intake.arrived_s) == (2, 0, None)
+
+
+def test_same_number_again_is_doubled() -> None:
+    intake, news = take((0.0, reading(seq=7, boot="a")), (0.1, reading(seq=7, boot="a")))
+    assert news == [News.LIVE, News.DOUBLED]
+    assert intake.doubled_n == 1
+
+
+def test_same_stamp_again_is_doubled_where_no_number_is_given() -> None:
+    assert take((0.0, reading(sent_utc_s=SENT_S)), (0.2, reading(sent_utc_s=SENT_S)))[1][-1] is News.DOUBLED
+
+
+def test_lower_number_is_late() -> None:
+    assert take((0.0, reading(seq=7, boot="a")), (0.1, reading(seq=6, boot="a")))[1][-1] is News.LATE
+
+
+def test_older_stamp_is_late_where_no_number_is_given() -> None:
+    assert take((0.0, reading(sent_utc_s=SENT_S)), (0.1, reading(sent_utc_s=SENT_S - 0.1)))[1][-1] is News.LATE
+
+
+def test_readings_without_number_or_stamp_are_live_by_arrival() -> None:
+    assert take((0.0, reading()), (1.0, reading()), (2.0, reading()))[1] == [News.LIVE] * 3
+
+
+@pytest.mark.parametrize(("delay_s", "news"), [(2.9, News.LIVE), (3.0, News.LIVE), (3.1, News.LATE)])
+def test_reading_buffered_over_three_seconds_is_late(delay_s: float, news: News) -> None:
+    quick = (100.0, reading(seq=1, boot="a", sent_utc_s=SENT_S))
+    buffered = (101.0 + delay_s, reading(seq=2, boot="a", sent_utc_s=SENT_S + 1.0))
+    assert take(quick, buffered)[1][-1] is news
+
+
+def test_burst_after_an_outage_is_old_until_it_has_caught_up() -> None:
+    first = (0.0, reading(seq=0, boot="a", sent_utc_s=SENT_S))
+    burst = [(60.0, reading(seq=n, boot="a", sent_utc_s=SENT_S + n)) for n in range(1, 61)]
+    intake, news = take(first, *burst)
+    assert news[1:57] == [News.LATE] * 56  # 59 to 4 s old
+    assert news[57:] == [News.LIVE] * 4  # 3, 2, 1 and 0 s old
+    assert intake.late_n == 56
+
+
+def test_buffer_emptied_at_five_times_the_pace_is_old_until_it_has_caught_up() -> None:
+    first = (0.0, reading(seq=0, boot="a", sent_utc_s=SENT_S))
+    drained = [(60.0 + n / 5.0, reading(seq=n, boot="a", sent_utc_s=SENT_S + n)) for n in range(1, 76)]
+    _, news = take(first, *drained)
+    assert news[1:72] == [News.LATE] * 71  # 60 + n/5 - n is above 3 s up to n = 71
+    assert news[72:] == [News.LIVE] * 4
+
+
+def test_clock_set_back_during_an_outage_is_believed_again_after_three_seconds() -> None:
+    first = (0.0, reading(seq=0, boot="a", sent_utc_s=SENT_S))
+    after = [(60.0 + n, reading(seq=1 + n, boot="a", sent_utc_s=SENT_S + 20.0 + n)) for n in range(6)]
+    assert take(first, *after)[1] == [News.LIVE] + [News.LATE] * 3 + [News.LIVE] * 3
+
+
+@pytest.mark.parametrize("wrong_s", [-3.0e8, -3600.0, 3600.0, 3.0e8])
+def test_wrong_clock_of_a_sender_changes_nothing(wrong_s: float) -> None:
+    came = [(n * 0.2, reading(seq=n, boot="a", sent_utc_s=SENT_S + wrong_s + n * 0.2)) for n in range(20)]
+    assert take(*came)[1] == [News.LIVE] * 20
+
+
+@pytest.mark.parametrize("jump_s", [-86400.0, -5.0, 86400.0])
+def test_clock_that_is_set_leaves_readings_live(jump_s: float) -> None:
+    before = [(n * 0.2, reading(seq=n, boot="a", sent_utc_s=SENT_S + n * 0.2)) for n in range(10)]
+    after = [(n * 0.2, reading(seq=n, boot="a", sent_utc_s=SENT_S + jump_s + n * 0.2)) for n in range(10, 20)]
+    assert take(*before, *after)[1] == [News.LIVE] * 20
+
+
+def test_clock_running_slow_by_a_hundredth_never_makes_readings_late() -> None:
+    came = [(float(n), reading(seq=n, boot="a", sent_utc_s=SENT_S + 0.99 * n)) for n in range(1000)]
+    assert take(*came)[1] == [News.LIVE] * 1000
+
+
+def test_restarted_sender_is_live_at_once() -> None:
+    _, news = take((0.0, reading(seq=900, boot="a")), (1.0, reading(seq=0, boot="b")))
+    assert news[-1] is News.LIVE
+
+
+def test_message_of_the_run_before_the_restart_is_late() -> None:
+    came = [(0.0, reading(seq=900, boot="a")), (1.0, reading(seq=0, boot="b")), (1.1, reading(seq=901, boot="a"))]
+    assert take(*came)[1][-1] is News.LATE
+
+
+def test_restart_told_by_nothing_is_believed_after_three_seconds_of_it() -> None:
+    before = (0.0, reading(seq=900))
+    again = [(1.0 + n, reading(seq=n)) for n in range(5)]
+    assert take(before, *again)[1] == [News.LIVE, News.LATE, News.LATE, News.LATE, News.LIVE, News.LIVE]
+
+
+def test_old_messages_in_disorder_never_look_like_a_restart() -> None:
+    before = (0.0, reading(seq=900))
+    disorder = [(4.0 + n, reading(seq=seq)) for n, seq in enumerate([50, 40, 60, 30, 55, 20])]
+    assert take(before, *disorder)[1][1:] == [News.LATE] * 6
+
+
+def test_live_message_between_old_ones_keeps_them_old() -> None:
+    came = [(0.0, reading(seq=900)), (1.0, reading(seq=1)), (2.0, reading(seq=2)), (2.5, reading(seq=901))]
+    assert take(*came, (6.0, reading(seq=3)))[1][-2:] == [News.LIVE, News.LATE]
+
+
+def test_numbers_left_out_are_counted_as_lost() -> None:
+    intake, _ = take((0.0, reading(seq=1, boot="a")), (0.1, reading(seq=5, boot="a")), (0.2, reading(seq=6, boot="a")))
+    assert intake.lost_n == 3
+
+
+def test_restart_counts_nothing_as_lost() -> None:
+    assert take((0.0, reading(seq=1, boot="a")), (0.1, reading(seq=500, boot="b")))[0].lost_n == 0
+
+
+def test_refused_fields_are_counted() -> None:
+    refused = (Refusal("circuits.A.vacuum_kpa", "not_finite", "nan"), Refusal("load_kg", "out_of_range", "1e9"))
+    assert take((0.0, reading(refused=refused)))[0].refused_n == 2
+
+
+def test_late_and_doubled_messages_change_nothing_but_their_counts() -> None:
+    intake, _ = take((0.0, reading(seq=7, boot="a", sent_utc_s=SENT_S)))
+    after, _ = judge(intake, reading(seq=6, boot="a", sent_utc_s=SENT_S - 1), 0.2, retained=False)
+    after, _ = judge(after, reading(seq=7, boot="a", sent_utc_s=SENT_S), 0.3, retained=False)
+    kept = ("seq", "boot", "arrived_s", "sent_utc_s", "least_lag_s", "live_n")
+    assert [getattr(after, name) for name in kept] == [getattr(intake, name) for name in kept]
