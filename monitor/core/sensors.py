@@ -229,17 +229,17 @@ def _watch_standstill(gauge: Gauge, value_kpa: float, now_s: float) -> Gauge:
     step_kpa = value_kpa - gauge.raw_kpa
     if step_kpa == 0.0:
         return replace(gauge, same_n=gauge.same_n + 1, changes_n=0)  # a standstill teaches nothing about the noise
-    quantum_kpa = abs(step_kpa) if gauge.quantum_kpa is None else min(gauge.quantum_kpa, abs(step_kpa))
     bend_kpa = abs(step_kpa - (gauge.step_kpa if gauge.same_n == 1 else 0.0))
-    most_kpa = 3.0 * math.sqrt(gauge.bend_var_kpa2) + quantum_kpa  # one wild value must not look like noise
+    gauge = replace(
+        gauge, raw_kpa=value_kpa, step_kpa=step_kpa, same_n=1, same_since_s=now_s, changes_n=gauge.changes_n + 1
+    )
+    quantum_kpa = abs(step_kpa) if gauge.quantum_kpa is None else min(gauge.quantum_kpa, abs(step_kpa))
+    most_kpa = 3.0 * math.sqrt(gauge.bend_var_kpa2) + quantum_kpa
+    if abs(step_kpa) > JUMP_KPA or (bend_kpa > most_kpa and gauge.seen_n >= FROZEN_LEARNS_N):
+        return gauge  # a wild value is not noise: learned as such, it would make the next standstill look frozen
     bend_kpa2 = min(bend_kpa, most_kpa) ** 2
     return replace(
         gauge,
-        raw_kpa=value_kpa,
-        step_kpa=step_kpa,
-        same_n=1,
-        same_since_s=now_s,
-        changes_n=gauge.changes_n + 1,
         seen_n=gauge.seen_n + 1,
         quantum_kpa=quantum_kpa,
         bend_var_kpa2=gauge.bend_var_kpa2 + NOISE_WEIGHT * (bend_kpa2 - gauge.bend_var_kpa2),

@@ -1,0 +1,244 @@
+"""Is a value to be believed? What is not believed never replaces what was, and never makes it look fresh."""
+
+import numpy as np
+import pytest
+
+from monitor.core.readings import CircuitReading, Pump, Refusal
+from monitor.core.sensors import (
+    Gauge,
+    Signal,
+    is_doubted,
+    is_stale,
+    refusals_by_circuit,
+    settle,
+    stale_after_s,
+    take,
+)
+
+NAN = Refusal("circuits.A.vacuum_kpa", "not_finite", "nan")
+
+
+def feed(*values: float | None, gauge: Gauge | None = None, step_s: float = 0.1, from_s: float = 0.0) -> Gauge:
+    """Vacuum readings one after another, ``None`` for one the wire refused."""
+    gauge = gauge or Gauge()
+    for number, value in enumerate(values):
+        refusal = NAN if value is None else None
+        now_s = from_s + number * step_s
+        gauge = take(gauge, CircuitReading(value), now_s, ambient_kpa=101.3, refusal=refusal)
+    return gauge
+
+
+def feed_parts(*parts: CircuitReading, step_s: float = 0.1, gauge: Gauge | None = None, from_s: float = 0.0) -> Gauge:
+    gauge = gauge or Gauge()
+    for number, part in enumerate(parts):
+        gauge = take(gauge, part, from_s + number * step_s, ambient_kpa=101.3, refusal=None)
+    return gauge
+
+
+# --- silence
+
+
+@pytest.mark.parametrize(("age_s", "stale"), [(2.9, False), (3.0, False), (3.1, True)])
+def test_no_reading_after_three_seconds(age_s: float, stale: bool) -> None:
+    assert is_stale(feed(60.0), age_s, None) is stale
+
+
+def test_never_heard_is_stale() -> None:
+    assert is_stale(Gauge(), 0.0, None)
+
+
+@pytest.mark.parametrize(
+    ("interval_s", "after_s"),
+    [(0.1, 3.0), (0.857, 3.0), (0.858, 3.003), (2.0, 7.0), (5.7, 19.95), (5.72, 20.0), (60.0, 20.0)],
+)
+def test_three_and_a_half_expected_intervals_between_three_and_twenty_seconds(
+    interval_s: float, after_s: float
+) -> None:
+    assert stale_after_s(Gauge(), interval_s) == pytest.approx(after_s)
+
+
+def test_interval_is_learned_where_none_is_configured() -> None:
+    assert stale_after_s(feed(*[60.0] * 9, step_s=2.0), None) == pytest.approx(7.0)
+
+
+def test_one_long_gap_teaches_no_longer_interval() -> None:
+    gauge = feed(60.0, gauge=feed(*[60.0] * 9, step_s=0.2), from_s=100.0)
+    assert stale_after_s(gauge, None) == 3.0
+
+
+def test_other_quantities_go_stale_too() -> None:
+    signal = Signal(25.0, 10.0)
+    assert signal.fresh(13.0, 3.0) == 25.0
+    assert signal.fresh(13.1, 3.0) is None
+
+
+def test_circuit_left_out_of_a_reading_keeps_ageing() -> None:
+    gauge = take(feed(60.0), CircuitReading(pump=Pump.OFF), 2.0, ambient_kpa=101.3, refusal=None)
+    assert gauge.age_s(2.0) == 2.0
+
+
+# --- refused values
+
+
+def test_refused_value_never_replaces_nor_freshens_the_last_believed() -> None:
+    gauge = feed(60.0, None, None)
+    assert (gauge.vacuum_kpa, gauge.at_s, gauge.fault) == (60.0, 0.0, "not_finite")
+
+
+def test_refused_value_is_a_fault_not_silence() -> None:
+    gauge = feed(60.0, *[None] * 60)
+    assert is_doubted(gauge, 6.0, None)
+    assert gauge.fault_since_s == pytest.approx(0.1)
+
+
+def test_after_refused_values_silence_is_silence() -> None:
+    assert not is_doubted(feed(60.0, None), 3.2, None)
+
+
+def test_believed_value_ends_the_fault() -> None:
+    assert feed(60.0, None, 60.1).fault is None
+
+
+def test_gauge_that_was_never_believed_knows_no_value() -> None:
+    assert feed(None, None).vacuum_kpa is None
+
+
+# --- jumps
+
+
+@pytest.mark.parametrize(("step_kpa", "believed_kpa"), [(3.9, 63.9), (4.0, 64.0), (4.1, 60.0)])
+def test_step_over_four_kilopascals_waits(step_kpa: float, believed_kpa: float) -> None:
+    assert feed(60.0, 60.0 + step_kpa).vacuum_kpa == pytest.approx(believed_kpa)
+
+
+def test_fall_that_goes_on_is_believed_with_the_second_reading() -> None:
+    assert feed(60.0, 40.0, 38.0).vacuum_kpa == 38.0
+
+
+def test_one_wild_value_is_forgotten() -> None:
+    gauge = feed(60.0, 5.0, 60.1)
+    assert (gauge.vacuum_kpa, gauge.pending_kpa) == (60.1, None)
+
+
+def test_wild_values_to_both_sides_are_never_believed() -> None:
+    assert feed(60.0, 20.0, 95.0, 20.0, 95.0).vacuum_kpa == 60.0
+
+
+@pytest.mark.parametrize(("after_s", "believed_kpa"), [(0.9, 60.0), (1.0, 40.0), (1.1, 40.0)])
+def test_fall_nobody_contradicts_is_believed_after_a_second(after_s: float, believed_kpa: float) -> None:
+    gauge = feed(60.0, 40.0, step_s=1.0)
+    assert settle(gauge, 1.0 + after_s).vacuum_kpa == believed_kpa
+
+
+def test_jump_believed_late_keeps_the_age_of_its_reading() -> None:
+    gauge = settle(feed(60.0, 40.0, step_s=1.0), 3.0)
+    assert gauge.age_s(3.0) == 2.0
+
+
+def test_refused_value_forgets_a_jump_before_it() -> None:
+    assert settle(feed(60.0, 40.0, None), 5.0).vacuum_kpa == 60.0
+
+
+# --- several gauges, absolute gauges
+
+
+def test_lowest_of_several_gauges_counts() -> None:
+    assert feed_parts(CircuitReading(58.0, gauges={"1": 58.0, "2": 57.1})).vacuum_kpa == 57.1
+
+
+@pytest.mark.parametrize(("apart_kpa", "fault"), [(2.9, None), (3.0, None), (3.1, "gauges_disagree")])
+def test_gauges_more_than_three_kilopascals_apart_disagree(apart_kpa: float, fault: str | None) -> None:
+    gauge = feed_parts(CircuitReading(gauges={"1": 60.0, "2": 60.0 - apart_kpa}))
+    assert gauge.fault == fault
+    assert gauge.vacuum_kpa == pytest.approx(60.0 - apart_kpa)
+
+
+def test_absolute_gauge_is_taken_from_ambient() -> None:
+    assert feed_parts(CircuitReading(pressure_abs_kpa=41.3)).vacuum_kpa == pytest.approx(60.0)
+
+
+# --- frozen
+
+
+def noisy(n: int, sd_kpa: float, quantum_kpa: float, seed: int = 0, *, about_kpa: float = 60.0) -> list[float]:
+    values = about_kpa + sd_kpa * np.random.default_rng(seed).standard_normal(n)
+    return [float(value) for value in np.round(values / quantum_kpa) * quantum_kpa]
+
+
+def test_gauge_that_stops_flickering_is_frozen() -> None:
+    gauge = feed(*noisy(200, 0.1, 0.1), *[60.0] * 100)
+    assert gauge.fault == "frozen"
+
+
+def test_frozen_value_ages() -> None:
+    gauge = feed(*noisy(200, 0.1, 0.1), *[60.0] * 200)
+    now_s = 39.9
+    assert is_doubted(gauge, now_s, None)
+    assert is_stale(gauge, now_s, None)
+
+
+def test_flickering_gauge_is_never_called_frozen() -> None:
+    for seed in range(20):
+        gauge = Gauge()
+        for number, value in enumerate(noisy(3000, 0.1, 0.1, seed)):
+            gauge = feed(value, gauge=gauge, from_s=number * 0.1)
+            assert gauge.fault is None
+
+
+def test_coarse_gauge_on_a_good_seal_may_stand_still() -> None:
+    assert feed(*noisy(200, 0.1, 0.5), *[60.0] * 3000).fault is None
+
+
+def test_gauge_without_noise_may_stand_still_and_step() -> None:
+    stairs = [60.0 - 0.1 * (number // 100) for number in range(3000)]
+    assert feed(*stairs).fault is None
+
+
+def test_standstill_under_three_seconds_is_no_fault() -> None:
+    assert feed(*noisy(200, 0.1, 0.1), *[60.0] * 25).fault is None
+
+
+@pytest.mark.parametrize("wild_kpa", [[95.0], [5.0], [62.5], [95.0, 60.0, 95.0]])
+def test_wild_values_are_not_noise(wild_kpa: list[float]) -> None:
+    flicker = noisy(
+        600, 0.02, 0.1, about_kpa=60.05
+    )  # between two neighbouring steps at most: it may well stand still afterwards
+    assert feed(*flicker, *wild_kpa, *[60.0] * 200).fault is None
+
+
+def test_wild_value_first_of_all_is_not_noise() -> None:
+    assert feed(60.0, 95.0, *noisy(600, 0.02, 0.1, about_kpa=60.05), *[60.0] * 200).fault is None
+
+
+def test_thawed_gauge_is_believed_after_three_changes() -> None:
+    frozen = feed(*noisy(200, 0.1, 0.1), *[60.0] * 100)
+    first, second, third = 60.2, 59.9, 60.1
+    assert feed(first, second, gauge=frozen, from_s=30.0).fault == "frozen"
+    assert feed(first, second, third, gauge=frozen, from_s=30.0).fault is None
+
+
+@pytest.mark.parametrize(("for_s", "fault"), [(9.9, None), (10.1, "frozen")])
+def test_fine_gauge_that_stands_still_over_the_start_of_its_pump_is_frozen(for_s: float, fault: str | None) -> None:
+    rest = [CircuitReading(60.0 - 0.1 * (n // 20), pump=Pump.OFF) for n in range(60)]
+    last_kpa = rest[-1].vacuum_kpa
+    runs = [CircuitReading(last_kpa, pump=Pump.ON) for _ in range(round(10 * for_s) + 1)]
+    assert feed_parts(*rest, *runs).fault == fault
+
+
+def test_pump_running_when_first_heard_is_no_start() -> None:
+    values = [CircuitReading(60.1 if n == 0 else 60.0, pump=Pump.ON) for n in range(300)]
+    assert feed_parts(*values).fault is None
+
+
+# --- which circuit a refusal belongs to
+
+
+def test_refusals_are_found_by_circuit() -> None:
+    refused = (
+        Refusal("load_kg", "not_finite", "nan"),
+        Refusal("circuits.A.vacuum_kpa", "out_of_range", "400"),
+        Refusal("circuits.B", "wrong_shape", "7"),
+        Refusal("circuits.C.gauges.2", "not_a_number", "'x'"),
+        Refusal("circuits.D.pump", "not_known", "'maybe'"),
+    )
+    assert set(refusals_by_circuit(refused)) == {"A", "B", "C"}
