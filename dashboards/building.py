@@ -40,7 +40,7 @@ def build(live: Live, channel: ChannelClient, *, data: Path, story: Path | None,
     server = Server(
         live,
         act,
-        Mount(cast(asgi.App, WSGIMiddleware(pages.server, workers=4))),
+        Mount(cast("asgi.App", WSGIMiddleware(pages.server, workers=4))),
         static=static,
         landing=landing.html(static),
         open_store=store,

@@ -244,7 +244,7 @@ def read_action(body: bytes) -> dict[str, Any]:
     """
     said = json.loads(body)
     if not (isinstance(said, dict) and isinstance(said.get("params", {}), dict)):
-        raise ValueError("the body must be one JSON object, and so must its params")
+        raise ValueError("the body must be one JSON object, and so must its params")  # noqa: TRY004 - one error for all
     if said.get("kind") not in set(ActionKind):
         raise ValueError(f"kind is {said.get('kind')!r}; it must be one of {', '.join(sorted(ActionKind))}")
     for name, longest_n in (("lifter", 64), ("who", 64), ("role", 32)):

@@ -4,6 +4,7 @@ Ages in a view are those at the snapshot's own time; the browser adds what has p
 and is only ever written as text.
 """
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -25,6 +26,11 @@ PRIORITIES: Final = ("high", "medium", "low")
 
 UNACKNOWLEDGED: Final = frozenset({"unacknowledged", "returned_unacknowledged", "latched_unacknowledged"})
 """Alarm states that still wait for an acknowledgement."""
+
+UNIT_GAP: Final = re.compile(r"(\d) (?=(?:s|min|h|kg|kPa|m|V|m/s)\b)")
+
+BLIND: Final = frozenset({"no_reading", "sensor_fault"})
+"""Circuit states in which nothing is known of the vacuum now."""
 
 HEADLINE_CHARS: Final = 30
 """What fits the call's big type on two lines; what stands behind a comma or colon further on begins the reason."""
@@ -120,7 +126,7 @@ def _lifter(status: Status, zone: ZoneInfo) -> View:
         "name": status.get("lifter_name") or status["lifter"],
         "call": status["call"],
         "headline": big,
-        "reason": " ".join(part for part in (rest, status["reason"]) if part),
+        "reason": _together(" ".join(part for part in (rest, status["reason"]) if part)),
         "release": {
             "look": status["release"],
             "words": status["release_words"],
@@ -131,6 +137,7 @@ def _lifter(status: Status, zone: ZoneInfo) -> View:
         "circuits": [_circuit(name, said, status) for name, said in status["circuits"].items()],
         "facts": _facts(status),
         "alarms": [_alarm(alarm, zone) for alarm in sorted(status["alarms"], key=_alarm_order)],
+        "more": say("alarms.more", n=len(status["alarms"])) if len(status["alarms"]) > 1 else "",
     }
 
 
@@ -142,7 +149,7 @@ def _tile(status: Status, viewer: Viewer) -> View:
         "page": viewer.page,
         "call": status["call"],
         "headline": big,
-        "reason": " ".join(part for part in (rest, status["reason"]) if part),
+        "reason": _together(" ".join(part for part in (rest, status["reason"]) if part)),
         "release": {"look": status["release"], "words": status["release_words"]},
         "margin": _load(status)["margin"],
         "circuits": [
@@ -158,8 +165,12 @@ def _load(status: Status) -> View:
     load, holding = status["load"], status["holding"]
     kg, judged_kg = load["kg"], load["judged_kg"]
     said: View = {"look": "unknown", "load_ratio": 0.0, "limit_ratio": 1.0}
+    blind = all(circuit["state"] in BLIND for circuit in status["circuits"].values())
     if judged_kg is None:
         said["load"] = say("load.unknown")
+    elif load["source"] == "measured" and kg is None:
+        blind = True
+        said["load"] = say("load.lost", largest=_kg(judged_kg))
     elif load["source"] == "planned":
         said["load"] = say("load.planned", load=_kg(judged_kg))
     elif kg is not None and judged_kg > kg + max(5.0, 0.02 * kg):
@@ -167,11 +178,12 @@ def _load(status: Status) -> View:
     else:
         said["load"] = say("load.now", load=_kg(judged_kg if kg is None else kg))
     if holding is None:
-        return said | {"margin": say("load.no_margin"), "limit": say("load.no_limit"), "note": say("load.no_pads")}
+        note = "" if status["facts"]["pads_n"] else say("load.no_pads")
+        return said | {"margin": say("load.no_margin"), "limit": say("load.no_limit"), "note": note}
     rated_kg, margin_kg = holding["rated_kg"], holding["margin_kg"]
     said["limit"] = say("load.limit", rated=floor(rated_kg))
     said["note"] = " ".join([say(f"load.governs.{holding['governs']}"), *_if_lost(holding["if_lost"])])
-    if margin_kg is None or judged_kg is None:
+    if margin_kg is None or judged_kg is None or blind:
         return said | {"margin": say("load.no_margin")}
     over = margin_kg < 0
     words = say("load.over", margin=ceil(-margin_kg)) if over else say("load.below", margin=floor(margin_kg))
@@ -198,9 +210,12 @@ def _landing_load(status: Status) -> View:
     kg = status["load"]["kg"]
     largest_kg = (status.get("lift") or {}).get("largest_kg")
     known = kg is not None and status["load"]["source"] == "measured"
+    rule = say("landing.of", largest=_kg(largest_kg)) if known and largest_kg else say("landing.rule")
+    if status["release"] == "not_attached":
+        rule = ""
     return {
         "kg": say("landing.kg", load=_kg(kg)) if known else say("landing.unknown"),
-        "rule": say("landing.of", largest=_kg(largest_kg)) if known and largest_kg else say("landing.rule"),
+        "rule": rule,
     }
 
 
@@ -216,7 +231,7 @@ def _circuit(name: str, said: Mapping[str, Any], status: Status) -> View:
         "name": say("circuit.name", circuit=name),
         "state": state,
         "word": word,
-        "words": said["words"].removeprefix(f"{word}. "),
+        "words": _together(said["words"].removeprefix(f"{word}. ")),
         "number": _number(said),
         "unit": "kPa",
         "age_s": said["age_s"],
@@ -232,14 +247,13 @@ def _circuit(name: str, said: Mapping[str, Any], status: Status) -> View:
             "ahead": to_level if state in {"losing", "holding"} else None,
             "land_s": status.get("time_to_land_s"),
             "warning_words": say("trace.warning", level=f"{said['warning_kpa']:.0f}"),
+            "land_words": say("trace.land"),
         },
     }
 
 
 def _time(state: str, to_level: Mapping[str, Any] | None, reserve: Mapping[str, Any] | None) -> str:
     """The time to show big: to the level as things go; where nothing falls, what would be left without the pump."""
-    if state in {"low", "critical"}:
-        return say("time.now")
     if state not in {"losing", "holding"}:
         return ""
     if to_level is None:
@@ -298,7 +312,7 @@ def _alarm(alarm: Mapping[str, Any], zone: ZoneInfo) -> View:
         "state": state,
         "open": state in UNACKNOWLEDGED,
         "acknowledge": say("alarm.acknowledge"),
-        "words": _sentence(say("alarm.words", about=alarm["about"], words=alarm["words"])),
+        "words": _together(_sentence(say("alarm.words", about=alarm["about"], words=alarm["words"]))),
         "do": alarm["do"],
         "said": say("alarm.shelved" if alarm["shelved"] else f"alarm.{state}"),
         "since": say("alarm.since", clock=clock(alarm["since"], zone)),
@@ -369,3 +383,8 @@ def _kg(kg: float) -> str:
 
 def _sentence(words: str) -> str:
     return words[:1].upper() + words[1:]
+
+
+def _together(words: str) -> str:
+    """The same words with numbers kept on one line with their units. Check: "12 s ago" has no break after 12."""
+    return UNIT_GAP.sub("\\1\u00a0", words)

@@ -10,7 +10,7 @@ import { createTrace, drawTrace } from "./trace.js";
 import { paintTiles } from "./tiles.js";
 
 let one = null;
-let drawn = 0;
+let drawn = -1;
 
 function paint(view) {
   const screen = byId("screen");
@@ -43,13 +43,14 @@ function paintOne(one, others) {
   attribute(lanes, "data-count", one.circuits.length);
   list(lanes, one.circuits, (circuit) => circuit.id, createLane, paintLane);
   list(byId("facts"), one.facts, (fact) => fact.key, createFact, paintFact);
-  alarmRows(byId("alarms"), one);
+  paintAlarms(one);
   paintTiles(byId("others"), others);
   const second = Math.floor(performance.now() / 1000);
   if (second !== drawn) {
     drawn = second;
     for (const lane of lanes.children) drawTrace(lane.trace, traces[lane.dataset.key] ?? [], lane.said.trace);
   }
+  fit();
   tick();
 }
 
@@ -111,6 +112,26 @@ function paintFact(element, fact) {
   if (fact.value !== null) text(element.value, fact.value);
 }
 
+function paintAlarms(one) {
+  alarmRows(byId("alarms"), one);
+  text(byId("more"), one.more);
+}
+
+// What matters stays on one screen: where the words are long, the small print gives way, step by step.
+let fitted = "";
+
+function fit() {
+  const screen = byId("screen");
+  const shown = one ? [one.headline, one.reason, one.circuits.length, one.alarms.length] : [];
+  const key = JSON.stringify([...shown, screen.dataset.story, byId("notices").textContent, innerWidth, innerHeight, document.fonts.status]);
+  if (key === fitted) return;
+  fitted = key;
+  for (let step = 0; step <= 3; step++) {
+    attribute(screen, "data-tight", step);
+    if (screen.scrollHeight <= screen.clientHeight + 1) return;
+  }
+}
+
 // Ages grow between snapshots too.
 function tick() {
   if (!one) return;
@@ -130,6 +151,7 @@ function lost() {
 }
 
 function ready() {
+  byId("more").addEventListener("click", () => byId("below").toggleAttribute("data-all"));
   soundButton(byId("sound"));
   start({ paint, tick, lost });
 }

@@ -15,7 +15,9 @@ export function createTrace() {
     drawing.append(parts[name]);
   }
   const label = make("span", "trace-label");
-  const box = make("div", "trace", drawing, label);
+  const land = make("span", "trace-label trace-land-label");
+  const box = make("div", "trace", drawing, label, land);
+  box.land = land;
   box.parts = parts;
   box.label = label;
   return box;
@@ -40,6 +42,8 @@ export function drawTrace(box, points, said) {
   attribute(parts.past, "d", line(points, x, y));
   attribute(parts.fan, "d", fan(said, newest, x, y));
   attribute(parts.likely, "d", likely(said, newest, x, y));
+  text(box.land, said.land_s === null ? "" : said.land_words);
+  box.land.style.left = `${(x(newest + (said.land_s ?? 0)) / 10).toFixed(1)}%`;
   text(box.label, said.warning_words);
   box.label.style.top = `${y(said.warning_kpa).toFixed(1)}%`;
 }

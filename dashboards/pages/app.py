@@ -10,12 +10,15 @@ os.environ.setdefault("DASH_DISABLE_VERSION_CHECK", "1")  # no request ever leav
 
 import dash
 import flask
+from dash import html
 
 from dashboards import shell
 from dashboards.live import Live
 from dashboards.mount import token
-from dashboards.pages import ground
+from dashboards.pages import ground, help, later, lifts  # noqa: A004 - named as the page is
+from dashboards.pages.parts import paper
 from dashboards.static import Static
+from dashboards.view_model import zone_of
 
 if TYPE_CHECKING:
     from monitor.store.records import Reader
@@ -67,15 +70,23 @@ class Pages(dash.Dash):
     def _layout_of_address(self) -> Any:
         in_request = flask.has_request_context()  # Dash also calls it once, to look at it, before it serves
         address = urlsplit(flask.request.args.get("page", "/") if in_request else "/")
-        return layout(address.path, {key: values[0] for key, values in parse_qs(address.query).items()})
+        name, _, rest = address.path.strip("/").partition("/")
+        if name == "help":
+            return help.layout(rest)
+        if name == "lifts":
+            query = {key: values[0] for key, values in parse_qs(address.query).items()}
+            return self._lifts(query)
+        return later.layout(name) if name in later.LATER else ground.layout()
+
+    def _lifts(self, query: Mapping[str, str]) -> Any:
+        from monitor.store.errors import StoreError  # with the store itself, loaded at the first need
+
+        try:
+            return lifts.layout(self._store, zone_of(self._live.site), query)
+        except StoreError as error:
+            return paper([html.H1("Lifts"), html.P(f"The records can't be read: {error}")])
 
 
 def page_name(path: str) -> str:
     """The page an address belongs to. Check: "/" is "ground", "/help/running" is "help"."""
     return path.strip("/").partition("/")[0] or "ground"
-
-
-def layout(path: str, query: Mapping[str, str]) -> Any:
-    """What stands at an address."""
-    del query
-    return {"ground": ground.layout}[page_name(path)]()

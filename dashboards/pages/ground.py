@@ -42,7 +42,13 @@ def layout() -> html.Div:
                         id="load",
                     ),
                     html.Ol(id="circuits"),
-                    html.Section([html.Ul(id="alarms"), html.Dl(id="facts")], id="below"),
+                    html.Section(
+                        [
+                            html.Ul(id="alarms"),
+                            html.Div([html.Dl(id="facts"), html.Button(id="more", type="button")], className="row"),
+                        ],
+                        id="below",
+                    ),
                     html.Ul(id="others"),
                     html.Ul(id="tiles"),
                     html.Aside(

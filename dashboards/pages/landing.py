@@ -18,12 +18,12 @@ def html(static: Static) -> str:
 <div><p id="call-words"></p><p id="reason"></p></div></section>
 <ol id="circuits"></ol>
 <ul id="tiles"></ul>
-<ul id="alarms"></ul>
 <section id="device">
 <button id="sound" class="wide" type="button"></button>
 <button id="awake" class="wide" type="button"></button>
 <p id="device-says"></p>
 </section>
+<ul id="alarms"></ul>
 <aside id="story" hidden><b>{escape(say("story.label"))}</b> <span id="story-title"></span>
 <span id="story-line"></span></aside>
 <footer><p id="caution">{escape(say("caution"))}</p>

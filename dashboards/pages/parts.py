@@ -1,5 +1,7 @@
 """Parts that several pages share. Layout only."""
 
+from typing import Any
+
 from dash import html
 
 from dashboards.words import say
@@ -18,8 +20,26 @@ def foot() -> html.Footer:
             html.Nav(
                 [html.A("Landing phone", href="/landing"), html.A("Lifts", href="/lifts"), html.A("Help", href="/help")]
             ),
-            html.Button("Sound is off. Tap to switch it on", id="sound", type="button"),
-            html.Button("Look: as the device", id="look", type="button"),
+            html.Button("", id="sound", type="button"),
+            html.Button("", id="look", type="button"),
             html.Span(id="clock"),
         ]
+    )
+
+
+def paper(content: list[Any]) -> html.Div:
+    """A page to be read: no live value on it."""
+    links = {"Ground screen": "/", "Landing phone": "/landing", "Lifts": "/lifts", "Help": "/help"}
+    return html.Div(
+        [
+            html.Header(
+                [
+                    html.Nav([html.A(words, href=address) for words, address in links.items()]),
+                    html.Button("", id="look", type="button"),
+                ]
+            ),
+            html.Main(content),
+            html.Footer(html.P(say("caution"))),
+        ],
+        className="paper",
     )

@@ -1,0 +1,90 @@
+"""One browser and one server for all; a test that kills its server starts its own."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, BrowserContext, Page
+
+from tests.page.fake_engine import FakeEngine
+from tests.page.serving import WIDE, Served, chromium, engine, serve, wait_ready
+from tests.page.statuses import status
+
+
+@dataclass
+class Site:
+    """A fake engine, the pages on it, and a browser window."""
+
+    engine: FakeEngine
+    served: Served
+    context: BrowserContext
+    page: Page
+
+    def open(self, path: str = "/", call: str | None = None) -> Page:
+        """Open a page and wait until it shows ``call`` (by default what the engine says first)."""
+        self.page.goto(self.served.url + path)
+        self.shows(call or self.engine.lifters[0]["call"])
+        return self.page
+
+    def shows(self, call: str, within_s: float = 5.0) -> None:
+        """Wait until the page shows a call."""
+        self.page.wait_for_function("call => document.body.dataset.call === call", arg=call, timeout=within_s * 1000)
+
+    def text(self, selector: str) -> str:
+        """The words somewhere, with single spaces."""
+        return " ".join(self.page.inner_text(selector).split())
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    with chromium() as running:
+        yield running
+
+
+@pytest.fixture(scope="session")
+def _shared(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[FakeEngine, Served]]:
+    data = tmp_path_factory.mktemp("data")
+    fake = engine(data, status())
+    try:
+        with serve(data) as served:
+            wait_ready(served)
+            yield fake, served
+    finally:
+        fake.stop()
+
+
+@pytest.fixture
+def site(_shared: tuple[FakeEngine, Served], browser: Browser) -> Iterator[Site]:
+    """The shared server, with a window of its own."""
+    fake, served = _shared
+    fake.say(status())
+    fake.link = {"broker": "up", "since_utc_s": 0.0}
+    fake.actions.clear()
+    with window(browser) as context:
+        yield Site(fake, served, context, _careful(context.new_page()))
+
+
+@pytest.fixture
+def own_site(tmp_path: Path, browser: Browser) -> Iterator[Site]:
+    """A server of its own, to be killed."""
+    fake = engine(tmp_path, status("land_soon"))
+    try:
+        with serve(tmp_path) as served, window(browser) as context:
+            wait_ready(served)
+            yield Site(fake, served, context, context.new_page())
+    finally:
+        fake.stop()
+
+
+def window(browser: Browser, size: tuple[int, int] = WIDE, **options: Any) -> BrowserContext:
+    """A window of a size; closed as a context manager."""
+    return browser.new_context(viewport={"width": size[0], "height": size[1]}, **options)
+
+
+def _careful(page: Page) -> Page:
+    """An error in a page's script, or anything its content policy refused, fails the test."""
+    page.on("pageerror", lambda error: pytest.fail(f"the page's script failed: {error}"))
+    page.on("console", lambda said: pytest.fail(f"the page complained: {said.text}") if said.type == "error" else None)
+    return page
