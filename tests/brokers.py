@@ -86,12 +86,21 @@ def embedded(login: tuple[str, str] | None = None) -> Broker:
 
 
 def mosquitto(folder: Path, *lines: str, port: int | None = None, anonymous: bool = True) -> Broker:
-    """Mosquitto with a configuration of its own in ``folder``, which its own user must be able to read."""
+    """Mosquitto with a configuration of its own in ``folder``."""
     port = port or free_port()
     config = folder / f"mosquitto-{port}.conf"
     allow = "true" if anonymous else "false"
     config.write_text(
-        "\n".join([f"listener {port} 127.0.0.1", f"allow_anonymous {allow}", "set_tcp_nodelay true", *lines]) + "\n"
+        "\n".join(
+            [
+                "user root",  # counts only when started by root: else it becomes a user who cannot read these folders
+                f"listener {port} 127.0.0.1",
+                f"allow_anonymous {allow}",
+                "set_tcp_nodelay true",
+                *lines,
+            ]
+        )
+        + "\n"
     )
     return Broker([need("mosquitto"), "-c", str(config)], port)
 

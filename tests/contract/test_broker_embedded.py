@@ -62,7 +62,9 @@ def test_it_is_reached_on_the_address_asked_for_alone() -> None:
     with start(f"127.0.0.1:{port}") as broker:
         assert broker.stdout is not None
         broker.stdout.readline()
-        listening = subprocess.run([need("ss"), "-Hltnp"], capture_output=True, text=True, check=True).stdout.splitlines()
+        listening = subprocess.run(
+            [need("ss"), "-Hltnp"], capture_output=True, text=True, check=True
+        ).stdout.splitlines()
         ours = [line.split()[3] for line in listening if f"pid={broker.pid}," in line]
         broker.kill()
     assert f"127.0.0.1:{port}" in ours

@@ -144,7 +144,9 @@ def test_killed_broker_is_said_and_found_again(broker: Broker, connect: Callable
     assert client.next().payload == b"still online"  # so it is subscribed again, and the newest retained one went first
     assert client.problem == ""
     client.publish("site/dock-6/alarms", b"goes")
-    assert client.next().payload == b"goes"
+    while (came := client.next().payload) == b"still online":
+        pass  # published while the subscription was on its way, it may come as news and as a leftover too
+    assert came == b"goes"
 
 
 def test_messages_sent_while_away_are_not_kept_for_later(broker: Broker, connect: Callable[..., Ear]) -> None:

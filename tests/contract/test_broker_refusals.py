@@ -45,29 +45,19 @@ def started() -> Iterator[Callable[[Broker], Broker]]:
         broker.kill()
 
 
-@pytest.fixture
-def open_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Mosquitto started as root reads its files as a user of its own."""
-    folder = tmp_path_factory.mktemp("open")
-    for parent in (folder, folder.parent, folder.parent.parent):
-        parent.chmod(0o755)
-    return folder
-
-
 def with_password(kind: str, folder: Path) -> Broker:
     if kind == "embedded":
         return embedded(("lifters", 'pa"ss'))
     passwords = folder / "passwords"
     subprocess.run([need("mosquitto_passwd"), "-c", "-b", str(passwords), "lifters", 'pa"ss'], check=True)
-    passwords.chmod(0o644)
     return mosquitto(folder, f"password_file {passwords}", anonymous=False)
 
 
 @pytest.mark.parametrize("kind", ["embedded", "mosquitto"])
 def test_wrong_password_is_said_and_right_one_let_in(
-    kind: str, started: Callable[[Broker], Broker], open_folder: Path
+    kind: str, started: Callable[[Broker], Broker], tmp_path: Path
 ) -> None:
-    broker = started(with_password(kind, open_folder))
+    broker = started(with_password(kind, tmp_path))
     with link(broker.url, username="lifters", password="wrong") as client:
         wait_for(lambda: "password" in client.problem, 5, "a word about the password")
         assert "HOLDWATCH_BROKER_PASSWORD" in client.problem or "user name and password" in client.problem
@@ -80,8 +70,8 @@ def test_wrong_password_is_said_and_right_one_let_in(
         assert client.protocol == "5"
 
 
-def test_mosquitto_refusal_names_the_environment(started: Callable[[Broker], Broker], open_folder: Path) -> None:
-    broker = started(with_password("mosquitto", open_folder))
+def test_mosquitto_refusal_names_the_environment(started: Callable[[Broker], Broker], tmp_path: Path) -> None:
+    broker = started(with_password("mosquitto", tmp_path))
     with link(broker.url, username="lifters", password="wrong") as client:
         wait_for(lambda: client.problem, 5, "a problem")
         assert client.problem == (
@@ -127,8 +117,6 @@ def test_broker_without_mqtt_5_is_spoken_to_in_3_1_1(started: Callable[[Broker],
 def certificates(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """An authority and a certificate for 127.0.0.1, made by openssl."""
     folder = tmp_path_factory.mktemp("certificates")
-    for parent in (folder, folder.parent, folder.parent.parent):
-        parent.chmod(0o755)
     openssl = need("openssl")
     new = [openssl, "req", "-x509", "-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:P-256", "-nodes", "-days", "2"]
     for name, subject in (("ca", "/CN=site authority"), ("other", "/CN=another authority")):
@@ -141,8 +129,6 @@ def certificates(tmp_path_factory: pytest.TempPathFactory) -> Path:
         check=True,
         capture_output=True,
     )
-    for file in folder.iterdir():
-        file.chmod(0o644)
     return folder
 
 

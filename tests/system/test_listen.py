@@ -8,7 +8,7 @@ import pytest
 
 from tests.brokers import mosquitto
 from tests.system.program import Program, Publisher
-from tests.system.test_site import READINGS, SITE, reading
+from tests.system.test_run import READINGS, SITE, reading
 
 pytestmark = pytest.mark.system
 
