@@ -337,7 +337,7 @@ def judge(facts: Facts, before: Called | None) -> Called:
     """The call, its headline and its reason. ``before`` is the call last made: a standing `land_now` outlives silence."""
     if facts.silent and facts.in_flight and before is not None and before.call is Call.LAND_NOW:
         return replace(before, reason=Text("reason.standing", {"age_s": _last_age_s(facts)}))
-    detached = facts.phase in {Phase.IDLE, Phase.RELEASED}
+    detached = not facts.in_flight and any(c.state is CircuitState.OPEN for c in facts.used())
     kept = before.standing if before is not None and before.in_flight is facts.in_flight and not detached else {}
     standing: dict[str, Standing] = {}
     best: tuple[int, Row, Values] | None = None
