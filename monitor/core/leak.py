@@ -15,11 +15,11 @@ import numpy as np
 from monitor.core import leak_bank as banks
 from monitor.core.leak_blocks import BLOCK_S, Block, Gatherer, close, gather
 from monitor.core.leak_common import FOLLOW_S, Common, share
-from monitor.core.leak_project import Mixture, gaussian, mixture, rate_above, rate_quantiles, time_to
+from monitor.core.leak_project import Mixture, RateQuantiles, gaussian, mixture, rate_above, rate_quantiles, time_to
 from monitor.core.leak_pump import PumpTrack, infer, started, stopped
 from monitor.core.readings import Pump
 from monitor.core.units import HOIST_KPA_PER_M, S_PER_MIN
-from monitor.core.warning_time import Bounds
+from monitor.core.warning_time import Bounds, slackening_per_kpa
 
 __all__ = [
     "Bounds",
@@ -42,9 +42,11 @@ _GAP_INTERVALS: Final = 3.5
 _GAP_LEAST_S: Final = 6.0
 _GAP_MOST_S: Final = 20.0
 _KNOWN_AFTER_S: Final = 8.0
-_KNOWN_WIDTH: Final = 0.8 / S_PER_MIN
+_KNOWN_SD: Final = 0.25 / S_PER_MIN
 _FRESH_S: Final = 20.0
 _HOISTING_KPA_PER_S: Final = 0.2 / S_PER_MIN
+_COOLING_K_PER_S: Final = 10.0 / 600.0
+_GAS_K: Final = 288.0
 _COVER_KPA: Final = 0.5
 _OFF_RATE_WIDEN: Final = (0.03 / S_PER_MIN) ** 2
 _PUMPING_RATE: Final = (-0.2, 0.5**2)
@@ -106,7 +108,7 @@ class CircuitTrack:
     block: Block | None = None
     prior_kpa: float = 0.0
     mixed: Mixture | None = None
-    quantiles: tuple[float, float, float] | None = None
+    quantiles: RateQuantiles | None = None
     falling: bool = False
     beyond_since_s: float | None = None
     bounds: dict[tuple[str, float], Bounds | None] = field(default_factory=dict)
@@ -192,8 +194,7 @@ def view(state: LeakState, circuit: str, now_s: float) -> LeakView:  # noqa: ARG
     told: tuple[float | None, float | None, float | None] = (None, None, None)
     rate = _off_quantiles(track)
     if rate is not None:
-        low, middle, high = (S_PER_MIN * value for value in rate)
-        told = (middle, low, high)
+        told = (S_PER_MIN * rate.middle, S_PER_MIN * rate.low, S_PER_MIN * rate.high)
     return LeakView(*told, falling=track.falling, pump=_pump_word(track, state), assumed=tuple(assumed))
 
 
@@ -229,7 +230,8 @@ def _project(state: LeakState, track: CircuitTrack, level_kpa: float, how: str) 
     bank, block = state.bank, track.block
     if bank is None or block is None:
         return None
-    place = {"ambient_kpa": state.ambient_kpa, "horizon_s": state.config.horizon_s}
+    hidden = _COOLING_K_PER_S / _GAS_K * max(state.ambient_kpa - block.mean_kpa, 0.0)
+    place = {"ambient_kpa": state.ambient_kpa, "horizon_s": state.config.horizon_s, "hidden_kpa_per_s": hidden}
     pump = track.pump
     if how == "rest" and pump.running:
         if pump.off_rate is None:
@@ -253,17 +255,18 @@ def _project(state: LeakState, track: CircuitTrack, level_kpa: float, how: str) 
 def _known(track: CircuitTrack) -> bool:
     if track.quantiles is None or track.begun_s is None or track.block is None:
         return False
-    low, middle, high = track.quantiles
-    return track.block.at_s - track.begun_s >= _KNOWN_AFTER_S and high - low <= max(_KNOWN_WIDTH, abs(middle))
+    spread = track.quantiles.sd
+    return track.block.at_s - track.begun_s >= _KNOWN_AFTER_S and spread <= max(
+        _KNOWN_SD, 0.3 * abs(track.quantiles.middle)
+    )
 
 
-def _off_quantiles(track: CircuitTrack) -> tuple[float, float, float] | None:
+def _off_quantiles(track: CircuitTrack) -> RateQuantiles | None:
     if not track.pump.running and _known(track):
         return track.quantiles
     if track.pump.off_rate is None:
         return None
-    mean, var = track.pump.off_rate
-    return rate_quantiles(gaussian(0.0, (mean, var)))
+    return rate_quantiles(gaussian(0.0, track.pump.off_rate))
 
 
 def _pump_word(track: CircuitTrack, state: LeakState) -> str | None:
@@ -307,8 +310,8 @@ def _flush(state: LeakState) -> None:
         state.relative = banks.Bank(rows_n, at_s) if rows_n > 1 else None
     bank = state.bank
     dt_s = at_s - bank.at_s
-    banks.predict(bank, at_s)
-    mean, var = banks.moments(bank, np.exp(bank.log_weight))
+    banks.predict(bank, at_s, _slackening(state))
+    mean, var = banks.moments(bank)
     rows_n = len(state.tracks)
     seen, noise, wanted = np.zeros(rows_n), np.ones(rows_n), np.zeros(rows_n, dtype=bool)
     jumped = [False] * rows_n
@@ -338,6 +341,17 @@ def _flush(state: LeakState) -> None:
     for track, block in zip(state.tracks, blocks, strict=True):
         track.block = block if block is not None else track.block
     _judge(state, dt_s)
+
+
+def _slackening(state: LeakState) -> banks.Floats:
+    """How the flow laws slacken the leaks now, shape (2, circuits), 1/s."""
+    found = np.zeros((2, len(state.tracks)))
+    for row, track in enumerate(state.tracks):
+        if track.block is not None and track.quantiles is not None and not track.pump.running:
+            rate = min(max(track.quantiles.middle, 0.0), 1.0)
+            for law, ratio in enumerate(slackening_per_kpa(track.block.mean_kpa, ambient_kpa=state.ambient_kpa)):
+                found[law, row] = -min(ratio, 0.1) * rate
+    return found
 
 
 def _follow_ambient(state: LeakState) -> None:
@@ -379,8 +393,7 @@ def _follow_pump(
     if turn:
         rest = None
         if track.quantiles is not None and track.begun_s is not None and _known(track):
-            low, middle, high = track.quantiles
-            rest = (middle, ((high - low) / 3.29) ** 2)
+            rest = (track.quantiles.middle, track.quantiles.sd**2)
         started(pump, block.mean_kpa, block.at_s, rest)
         banks.restart(bank, row, fixed_kpa, block.var_kpa2, rate=_PUMPING_RATE)
         track.falling = False
@@ -404,7 +417,7 @@ def _follow_relative(
         if block is not None and track.block is not None and not track.pump.running and not jumped[row]:
             change[row] = block.mean_kpa - track.block.mean_kpa
     seen, noise, wanted = np.zeros(rows_n), np.ones(rows_n), np.zeros(rows_n, dtype=bool)
-    banks.predict(bank, at_s)
+    banks.predict(bank, at_s, _slackening(state))
     for row, block in enumerate(blocks):
         others = [n for n in range(rows_n) if n != row and not math.isnan(change[n])]
         if block is None or math.isnan(change[row]) or not others:
@@ -436,10 +449,10 @@ def _judge(state: LeakState, dt_s: float) -> None:
             continue
         track.mixed = mixture(bank, row, level_shift_kpa=-state.lift_kpa)
         track.quantiles = rate_quantiles(track.mixed)
-        low, middle, high = track.quantiles
+        rate = track.quantiles
         young = bank.at_s - track.begun_s < _KNOWN_AFTER_S
-        rates.append(None if track.pump.running or young else (middle, (high - low) / 3.29))
-        settled.append(high - low < 0.15 / S_PER_MIN and bank.at_s - track.begun_s > 30.0)
+        rates.append(None if track.pump.running or young else (rate.middle, rate.sd))
+        settled.append(rate.sd < 0.05 / S_PER_MIN and bank.at_s - track.begun_s > 30.0)
     measured = bool(state.lift_source)
     if not measured:
         share(
@@ -494,5 +507,6 @@ def _known_fall(track: CircuitTrack, sure: float, at_s: float) -> bool:
 
 def _fresh_share(bank: banks.Bank, row: int) -> float:
     """Weight of the hypotheses whose onset is so recent that other circuits may not have shown theirs yet."""
-    young = [slot for slot in bank.slots if bank.at_s - bank.born_s[slot] <= _FRESH_S]
-    return float(np.exp(bank.log_weight[young, row]).sum()) if young else 0.0
+    young = bank.at_s - bank.onset_s[:, row] <= _FRESH_S
+    young[bank.slots[-1]] = False  # what began with the record is no change
+    return float(np.exp(bank.log_weight[young, row]).sum())

@@ -1,13 +1,14 @@
-"""A bank of straight and curved falls, one set per signal, weighed by how well each explains the readings.
+"""A bank of falls, one set per signal, weighed by how well each explains the readings.
 
-Every hypothesis says "since time τ the vacuum falls at a rate that grows as exp(g·t)". With g given, level and rate obey
-a linear law, so a two-state Kalman filter carries each hypothesis exactly; its weight is the likelihood of the readings
-times the prior of a change at τ (Bayesian change-point detection: Adams and MacKay, 2007, arXiv:0710.3742). A new
-hypothesis is born with every block. Older ones are thinned so that their ages stay spread evenly on a log scale: memory
-and time per block are fixed, and the onset is known to a fifth of its age.
+Every hypothesis says "since time τ the vacuum falls in this way": steadily, growing as exp(g·t), growing with a power of the
+time, settling. Level, rate and g are the states of a Kalman filter (extended: the rate grows by g). A hypothesis weighs the
+likelihood of the readings times the prior of a change at τ (Bayesian change-point detection: Adams and MacKay, 2007,
+arXiv:0710.3742). New hypotheses are born with every block. Older ones are thinned so that their ages stay spread evenly on a
+log scale: memory and time per block are fixed, and the onset is known to a fifth of its age.
 """
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -19,32 +20,75 @@ Floats = NDArray[np.float64]
 SLOTS_N: Final = 24
 """Onsets carried. Ages from 1 s to an hour in 24 steps are 1.4 apart."""
 
-GROWTHS_PER_S: Final = np.array(
-    [
-        -1 / 40,
-        -1 / 120,
-        -1 / 400,
-        0.0,
-        *(math.log(2.0) / doubling_s for doubling_s in (600, 400, 270, 180, 110)),
-        0.0,
-        0.0,
-    ]
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """One way to fall. Mean and standard deviation of the rate in kPa/min; shares of the prior at an onset and at the start.
+
+    The rate grows as exp(g·t), g known to mean and standard deviation in 1/s, or as t^``power`` since the onset. ``laminar``:
+    how much of the flow law's own slackening is that of laminar seepage, the rest an orifice's. ``based``: the fall comes on
+    top of what was lost before. ``wander``: how much the rate wanders, over the standing value.
+    """
+
+    onset_share: float
+    onset_rate: tuple[float, float]
+    start_share: float
+    start_rate: tuple[float, float]
+    growth: tuple[float, float] = (0.0, 0.0)
+    power: float = 0.0
+    laminar: float = 0.5
+    based: bool = False
+    wander: float = 1.0
+
+
+def _doubling(doubling_s: float, sd_ratio: float) -> Kind:
+    growth = math.log(2.0) / doubling_s
+    return Kind(0.09, (0.35, 0.4), 0.01, (0.3, 0.4), growth=(growth, sd_ratio * growth), based=True, wander=0.0)
+
+
+KINDS: Final = (
+    Kind(0.03, (0.0, 2.0), 0.12, (0.0, 4.0), growth=(-1 / 40, 0.4 / 40)),
+    Kind(0.03, (0.0, 1.0), 0.12, (0.0, 2.0), growth=(-1 / 150, 0.5 / 150)),
+    Kind(0.17, (1.0, 3.0), 0.18, (0.5, 1.0), growth=(0.0, 1e-4), laminar=0.0),
+    Kind(0.14, (1.0, 3.0), 0.17, (0.5, 1.0), growth=(0.0, 1e-4), laminar=1.0),
+    Kind(0.20, (0.1, 0.15), 0.38, (0.1, 0.15)),
+    _doubling(500.0, 0.4),
+    _doubling(240.0, 0.3),
+    _doubling(125.0, 0.3),
+    Kind(0.06, (2.5e-3, 8e-3), 0.003, (2.5e-3, 8e-3), power=1.0, based=True, wander=0.0),
+    Kind(0.03, (0.0, 6e-5), 0.001, (0.0, 6e-5), power=2.0, based=True, wander=0.0),
+    Kind(0.08, (0.0, 0.0), 0.0, (0.0, 0.6)),
 )
-"""Growth rates carried, 1/s: gas settling, steady, doubling in 10 to 2 min, back to quiet, and a jump of the level."""
+"""Gas settling fast and slowly, steady through an orifice, steady seepage, back to quiet, doubling in about 8, 4 and 2 min,
+growing with the time and with its square, and last a jump of the level after which the rate goes on.
+"""
 
-STEADY: Final = 3
-JUMP: Final = len(GROWTHS_PER_S) - 1
+STEADY: Final = 2
+JUMP: Final = len(KINDS) - 1
 
-CHANGE_PER_S: Final = 1 / 4000
+CHANGE_PER_S: Final = 1 / 10000
 """Prior chance of a new onset per second."""
 
-_ONSET_SHARE: Final = np.array([0.03, 0.03, 0.03, 0.36, *[0.03] * 5, 0.30, 0.10])
-_RATE_MEAN: Final = np.array([0.0, 0.0, 0.0, 1.0, *[0.5] * 5, 0.1, 0.0]) / 60.0
-_RATE_SD: Final = np.array([2.0, 2.0, 1.0, 3.0, *[0.5] * 5, 0.15, 0.0]) / 60.0
-_START_SHARE: Final = np.array([0.08, 0.08, 0.08, 0.35, *[0.006] * 5, 0.38, 0.0])
-_START_MEAN: Final = np.array([0.0, 0.0, 0.0, 0.5, *[0.3] * 5, 0.1, 0.0]) / 60.0
-_START_SD: Final = np.array([4.0, 4.0, 1.0, 1.0, *[0.4] * 5, 0.15, 0.6]) / 60.0
+
+def _column(values: Iterable[float]) -> Floats:
+    return np.array(list(values), dtype=float)
+
+
+POWER: Final = _column(kind.power for kind in KINDS)
+LAMINAR: Final = _column(kind.laminar for kind in KINDS)
+BASED: Final = _column(kind.based for kind in KINDS)
+_GROWTH: Final = _column(kind.growth[0] for kind in KINDS)
+_GROWTH_VAR: Final = _column(kind.growth[1] ** 2 for kind in KINDS)
+_ONSET_SHARE: Final = _column(kind.onset_share for kind in KINDS)
+_ONSET_RATE: Final = _column(kind.onset_rate[0] / 60.0 for kind in KINDS)
+_ONSET_VAR: Final = _column((kind.onset_rate[1] / 60.0) ** 2 for kind in KINDS)
+_START_SHARE: Final = np.log(np.maximum(_column(kind.start_share for kind in KINDS), 1e-30))
+_START_RATE: Final = _column(kind.start_rate[0] / 60.0 for kind in KINDS)
+_START_VAR: Final = _column((kind.start_rate[1] / 60.0) ** 2 for kind in KINDS)
+_WANDER: Final = _column(kind.wander for kind in KINDS)
+_POWERED: Final = slice(int(np.argmax(POWER > 0.0)), int(np.argmax(POWER > 0.0)) + int((POWER > 0.0).sum()))
 _JUMP_SD_KPA: Final = 3.0
+AGE_FROM_S: Final = 1.0  # a power of the time starts here, not at 0
 
 WILD_SHARE: Final = 0.01
 WILD_WIDTH_KPA: Final = 30.0
@@ -53,36 +97,58 @@ WILD_WIDTH_KPA: Final = 30.0
 RATE_WANDER: Final = (0.010 / 60.0) ** 2 / 60.0
 """Growth of a rate's variance, (kPa/s)²/s: a steady leak is steady to 0.01 kPa/min in a minute."""
 
-LEVEL, RATE, P_LEVEL, P_CROSS, P_RATE = range(5)
+RATE_WANDER_RATIO: Final = 0.01**2 / 60.0
+"""And to 1 % of itself, 1/s."""
+
+GROWTH_WANDER_RATIO: Final = 0.04**2 / 60.0
+"""A growth rate is steady to 4 % of itself in a minute, 1/s."""
+
+LEVEL, RATE, GROWTH, P_LEVEL, P_LEVEL_RATE, P_LEVEL_GROWTH, P_RATE, P_RATE_GROWTH, P_GROWTH = range(9)
 
 DEAD: Final = -1.0e4
 """Log weight of a hypothesis that is not in use."""
 
-_LEAST: Final = np.array([-1e4, -10.0, 1e-9, -1e3, 1e-14])[:, None, None, None]
-_MOST: Final = np.array([1e4, 10.0, 1e4, 1e3, 100.0])[:, None, None, None]
+_BOUNDS: Final = (
+    (-1e4, 1e4),
+    (-10.0, 10.0),
+    (-0.1, 0.05),
+    (1e-9, 1e4),
+    (-1e3, 1e3),
+    (-1e3, 1e3),
+    (1e-18, 1e2),
+    (-10.0, 10.0),
+    (0.0, 1e-2),
+)
+_LEAST: Final = np.array([low for low, _ in _BOUNDS])[:, None, None, None]
+_MOST: Final = np.array([high for _, high in _BOUNDS])[:, None, None, None]
 
 
 @dataclass(slots=True)
 class Bank:
-    """State of every hypothesis: ``state[(level, rate, p_level, p_cross, p_rate), slot, row, growth]``.
+    """State of every hypothesis: ``state[quantity, slot, row, kind]``, quantities in the order of ``LEVEL`` to ``P_GROWTH``.
 
-    Levels in kPa below a fixed reference, rates in kPa/s, positive falling; ``log_weight[slot, row, growth]`` is
-    normalised per row. ``slots`` lists slots youngest first, ``born_s`` their births.
+    Levels in kPa below a fixed reference, rates in kPa/s, positive falling. ``log_weight[slot, row, kind]`` is normalised per
+    row; ``base[slot, row]`` is the rate lost before the onset at ``onset_s[slot, row]``. ``slots`` lists slots youngest
+    first, ``born_s`` their births.
     """
 
     rows_n: int
     at_s: float
     state: Floats = field(init=False)
     log_weight: Floats = field(init=False)
+    base: Floats = field(init=False)
+    onset_s: Floats = field(init=False)
     slots: list[int] = field(init=False)
     born_s: list[float] = field(init=False)
     since_s: list[float] = field(init=False)
 
     def __post_init__(self) -> None:
-        shape = (SLOTS_N, self.rows_n, len(GROWTHS_PER_S))
-        self.state = np.zeros((5, *shape))
+        shape = (SLOTS_N, self.rows_n, len(KINDS))
+        self.state = np.zeros((P_GROWTH + 1, *shape))
         self.state[P_LEVEL] = self.state[P_RATE] = 1.0
         self.log_weight = np.full(shape, DEAD)
+        self.base = np.zeros(shape[:2])
+        self.onset_s = np.full(shape[:2], self.at_s)
         self.slots = list(range(SLOTS_N))
         self.born_s = [-math.inf] * SLOTS_N
         self.since_s = [math.inf] * self.rows_n
@@ -94,65 +160,82 @@ def restart(
     """Forget what a row knows and start it at a level, its rate unknown or, as (mean, variance) in kPa/s, remembered."""
     slot = bank.slots[-1]
     bank.log_weight[:, row] = DEAD
-    bank.log_weight[slot, row] = np.log(np.maximum(_START_SHARE, 1e-30))
+    bank.log_weight[slot, row] = _START_SHARE
     state = bank.state[:, slot, row]
+    state[:] = 0.0
     state[LEVEL] = level_kpa
     state[P_LEVEL] = 4.0 * noise_var
-    state[P_CROSS] = 0.0
-    state[RATE] = _START_MEAN
-    state[P_RATE] = _START_SD**2
+    state[RATE], state[P_RATE] = _START_RATE, _START_VAR
+    state[GROWTH], state[P_GROWTH] = _GROWTH, _GROWTH_VAR
+    bank.base[slot, row], bank.onset_s[slot, row] = 0.0, bank.at_s
     if rate is not None:
-        state[RATE, STEADY] = rate[0]
-        state[P_RATE, STEADY] = rate[1]
+        state[RATE, STEADY : STEADY + 2] = rate[0]
+        state[P_RATE, STEADY : STEADY + 2] = rate[1]
     bank.since_s[row] = bank.at_s
 
 
-def widen(bank: Bank, row: int, level_var: float, rate_var: float) -> None:
-    """Make a row less sure of its levels (kPa²) and rates ((kPa/s)²), as after a hole in the readings."""
-    bank.state[P_LEVEL, :, row] += level_var
-    bank.state[P_RATE, :, row] += rate_var
+def predict(bank: Bank, now_s: float, slackening: Floats) -> None:
+    """Carry every hypothesis forward to a later time.
 
-
-def predict(bank: Bank, now_s: float) -> None:
-    """Carry every hypothesis forward to a later time."""
+    Args:
+        bank: Changed in place.
+        now_s: Not before ``bank.at_s``.
+        slackening: Shape (2, rows), 1/s, 0 or less: how the law of the flow makes it grow now, through an orifice and as
+            laminar seepage.
+    """
     dt_s = now_s - bank.at_s
     if dt_s <= 0.0:
         return
-    grow, reach = transition(dt_s)
-    level, rate, p_level, p_cross, p_rate = bank.state
+    level, rate, growth, p_level, p_lr, p_lg, p_rate, p_rg, p_growth = bank.state
+    change = growth + (slackening[0][:, None] * (1.0 - LAMINAR) + slackening[1][:, None] * LAMINAR)
+    change *= dt_s
+    grow = 1.0 + change * (1.0 + 0.5 * change)
+    reach = dt_s * (1.0 + change * (0.5 + change / 6.0))
+    for kind in range(_POWERED.start, _POWERED.stop):
+        age_s = bank.at_s - bank.onset_s + AGE_FROM_S
+        risen = (1.0 + dt_s / age_s) ** POWER[kind]
+        grow[:, :, kind] *= risen
+        reach[:, :, kind] *= 0.5 + 0.5 * risen
+    pull = dt_s * rate * grow  # how a rate answers its growth
+    bend = (0.5 * dt_s) * dt_s * rate
     level -= reach * rate
-    p_level += reach * (reach * p_rate - 2.0 * p_cross)
-    p_cross -= reach * p_rate
-    p_cross *= grow
-    rate *= grow
+    level -= dt_s * bank.base[:, :, None] * BASED
+    p_level += reach * (reach * p_rate - 2.0 * p_lr) + bend * (bend * p_growth - 2.0 * p_lg + 2.0 * reach * p_rg)
+    p_lr -= reach * p_rate + bend * p_rg
+    p_lr *= grow
+    p_lg -= reach * p_rg + bend * p_growth
+    p_lr += pull * p_lg
     p_rate *= grow * grow
-    p_rate += RATE_WANDER * dt_s
+    p_rate += pull * (pull * p_growth + 2.0 * grow * p_rg)
+    p_rg *= grow
+    p_rg += pull * p_growth
+    rate *= grow
+    p_rate += (RATE_WANDER_RATIO * dt_s) * rate * rate + (RATE_WANDER * dt_s) * _WANDER
+    p_growth += (GROWTH_WANDER_RATIO * dt_s) * growth * growth
     np.clip(bank.state, _LEAST, _MOST, out=bank.state)
     bank.at_s = now_s
 
 
-def transition(dt_s: float) -> tuple[Floats, Floats]:
-    """How rates grow over a time (factor), and how far a unit rate falls in it (s), per growth rate."""
-    grown = GROWTHS_PER_S * dt_s
-    safe = np.where(GROWTHS_PER_S == 0.0, 1.0, GROWTHS_PER_S)
-    return np.exp(grown), np.where(GROWTHS_PER_S == 0.0, dt_s, np.expm1(grown) / safe)
-
-
 def observe(bank: Bank, seen_kpa: Floats, noise_var: Floats, wanted: NDArray[np.bool_]) -> None:
     """Weigh and correct every hypothesis by one block per row, shapes (rows,); rows not wanted stay as they are."""
-    level, rate, p_level, p_cross, p_rate = bank.state
+    level, rate, growth, p_level, p_lr, p_lg, p_rate, p_rg, p_growth = bank.state
     miss = seen_kpa[:, None] - level
     spread = p_level + noise_var[:, None]
-    inlier = (1.0 - WILD_SHARE) / math.sqrt(2.0 * math.pi) * np.exp(-0.5 * np.minimum(miss * miss / spread, 1400.0))
+    inlier = np.exp(-0.5 * np.minimum(miss * miss / spread, 1400.0))
+    inlier *= (1.0 - WILD_SHARE) / math.sqrt(2.0 * math.pi)
     inlier /= np.sqrt(spread)
     likelihood = inlier + WILD_SHARE / WILD_WIDTH_KPA
     trust = inlier / likelihood * wanted[:, None]
     trust /= spread
-    gain_level, gain_rate = trust * p_level, trust * p_cross
+    gain_level, gain_rate, gain_growth = trust * p_level, trust * p_lr, trust * p_lg
     level += gain_level * miss
     rate += gain_rate * miss
-    p_rate -= gain_rate * p_cross
-    p_cross -= gain_level * p_cross
+    growth += gain_growth * miss
+    p_growth -= gain_growth * p_lg
+    p_rg -= gain_rate * p_lg
+    p_rate -= gain_rate * p_lr
+    p_lg -= gain_level * p_lg
+    p_lr -= gain_level * p_lr
     p_level -= gain_level * p_level
     bank.log_weight += np.log(likelihood) * wanted[:, None]
     best = bank.log_weight.max(axis=(0, 2), keepdims=True)
@@ -161,44 +244,40 @@ def observe(bank: Bank, seen_kpa: Floats, noise_var: Floats, wanted: NDArray[np.
 
 
 def spawn(bank: Bank, dt_s: float) -> None:
-    """Give every row a new hypothesis for each growth rate: "a change has just begun", in the slot that is missed least."""
-    weight = np.exp(bank.log_weight)
-    mean, var = moments(bank, weight)
+    """Give every row a new hypothesis of each kind: "a change has just begun", in the slot that is missed least."""
+    mean, var = moments(bank)
     _free_a_slot(bank)
     slot = bank.slots[0]
     bank.born_s[slot] = bank.at_s
     state = bank.state[:, slot]
-    state[LEVEL] = mean[LEVEL][:, None]
-    state[P_LEVEL] = var[LEVEL][:, None]
-    state[P_CROSS] = 0.0
-    state[RATE] = _RATE_MEAN
-    state[P_RATE] = _RATE_SD**2
+    state[:] = 0.0
+    state[LEVEL], state[P_LEVEL] = mean[LEVEL][:, None], var[LEVEL][:, None]
+    state[RATE], state[P_RATE] = _ONSET_RATE, _ONSET_VAR
+    state[GROWTH], state[P_GROWTH] = _GROWTH, _GROWTH_VAR
     state[P_LEVEL, :, JUMP] += _JUMP_SD_KPA**2
-    state[RATE, :, JUMP] = mean[RATE]
-    state[P_RATE, :, JUMP] = var[RATE]
+    state[RATE, :, JUMP], state[P_RATE, :, JUMP] = mean[RATE], var[RATE]
+    bank.base[slot], bank.onset_s[slot] = np.maximum(mean[RATE], 0.0), bank.at_s
     bank.log_weight[slot] = np.log(CHANGE_PER_S * dt_s * _ONSET_SHARE)
 
 
-def moments(bank: Bank, weight: Floats) -> tuple[Floats, Floats]:
-    """Mean and variance of level and rate over the hypotheses, each of shape (2, rows)."""
-    first = bank.state[: RATE + 1]
-    mean = (weight * first).sum(axis=(1, 3))
-    spread = bank.state[(P_LEVEL, P_RATE), :] + (first - mean[:, None, :, None]) ** 2
-    return mean, (weight * spread).sum(axis=(1, 3))
+def moments(bank: Bank) -> tuple[Floats, Floats]:
+    """Mean and variance of level and of rate over the hypotheses, each of shape (2, rows)."""
+    weight = np.exp(bank.log_weight)
+    level, rate, p_level, p_rate = bank.state[LEVEL], bank.state[RATE], bank.state[P_LEVEL], bank.state[P_RATE]
+    rate = rate + bank.base[:, :, None] * BASED
+    mean = np.stack([(weight * level).sum(axis=(0, 2)), (weight * rate).sum(axis=(0, 2))])
+    level_var = (weight * (p_level + (level - mean[LEVEL][:, None]) ** 2)).sum(axis=(0, 2))
+    rate_var = (weight * (p_rate + (rate - mean[RATE][:, None]) ** 2)).sum(axis=(0, 2))
+    return mean, np.stack([level_var, rate_var])
 
 
 def _free_a_slot(bank: Bank) -> None:
-    """Join the two neighbours in age that are closest for their age, keeping per row the likelier; put the free slot first."""
+    """Join the neighbours in age that are closest for their age, keeping per row the likelier; put the free slot first."""
     slots, born_s = bank.slots, bank.born_s
     free = next((slot for slot in slots[1:-1] if born_s[slot] == -math.inf), None)
     if free is None:
-        ages_s = [bank.at_s - born_s[slot] for slot in slots]
-        ages_s[-1] = math.inf
-        # the join that leaves the smallest gap for its age; the three youngest and the oldest stay apart
-        place = min(
-            range(3, SLOTS_N - 1),
-            key=lambda n: (ages_s[n + 1] - ages_s[n - 1]) / ages_s[n] if n < SLOTS_N - 2 else math.inf,
-        )
+        ages_s = [bank.at_s - born_s[slot] for slot in slots[:-1]]  # the three youngest and the oldest stay apart
+        place = min(range(3, SLOTS_N - 2), key=lambda n: (ages_s[n + 1] - ages_s[n - 1]) / ages_s[n])
         nearer = place - 1 if 2.0 * ages_s[place] < ages_s[place - 1] + ages_s[place + 1] else place + 1
         free = slots[place]
         _join(bank, slots[nearer], free)
@@ -213,4 +292,6 @@ def _join(bank: Bank, keep: int, free: int) -> None:
     both = np.log(np.maximum(total.sum(axis=0), 1e-300))[:, None]
     shares = bank.log_weight[(keep, free), :] - np.log(np.maximum(total, 1e-300))[:, :, None]
     bank.log_weight[keep] = np.where(other[:, None], shares[1], shares[0]) + both
+    bank.base[keep] = np.where(other, bank.base[free], bank.base[keep])
+    bank.onset_s[keep] = np.where(other, bank.onset_s[free], bank.onset_s[keep])
     bank.state[:, keep] = np.where(other[:, None], bank.state[:, free], bank.state[:, keep])

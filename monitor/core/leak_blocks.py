@@ -13,6 +13,7 @@ BLOCK_S: Final = 1.0
 _FLOOR_KPA: Final = 0.002
 _STEPS_N: Final = 24
 _NOISE_MEMORY_N: Final = 240
+_NOISE_FIRST_N: Final = 20
 _DECIMALS_KPA: Final = (1.0, 0.5, 0.1, 0.05, 0.01)
 _BIAS_BLOCKS: Final = 6.0  # a quantised mean stays off to one side for some blocks on end
 
@@ -35,11 +36,13 @@ class Gatherer:
     values_kpa: list[float] = field(default_factory=list)
     noise_var: float = 0.05**2
     noise_n: int = 0
+    first: list[float] = field(default_factory=list)
     steps_kpa: list[float] = field(default_factory=list)
     decimal_kpa: float = 1.0
     tail: list[tuple[float, float]] = field(default_factory=list)
     stood_s: float = 0.0
     said_s: float = 0.0
+    dwell_s: float = 0.0
 
     @property
     def quantum_kpa(self) -> float:
@@ -61,7 +64,7 @@ def close(gatherer: Gatherer) -> Block | None:
     if not values_kpa:
         return None
     gatherer.times_s, gatherer.values_kpa = [], []
-    before_kpa = gatherer.tail[-1][1] if gatherer.tail else values_kpa[0]
+    before = gatherer.tail[-1] if gatherer.tail else (times_s[0], values_kpa[0])
     _learn(gatherer, times_s, values_kpa)
     sd = math.sqrt(gatherer.noise_var)
     quantum = gatherer.quantum_kpa
@@ -85,23 +88,32 @@ def close(gatherer: Gatherer) -> Block | None:
     var = gatherer.noise_var / used_n + _FLOOR_KPA**2
     if bias < 0.1 * quantum * quantum / (2.0 * math.pi**2):
         return Block(at_s, mean, var + _BIAS_BLOCKS * bias, False)
-    return _stair(gatherer, at_s, mean, before_kpa, quantum, var)
+    return _stair(gatherer, [times_s[i] for i in kept], [values_kpa[i] for i in kept], before, quantum)
 
 
-def _stair(gatherer: Gatherer, at_s: float, mean: float, before_kpa: float, quantum: float, var: float) -> Block:
-    """A block of a gauge whose noise is too small to blur its quantum."""
-    if abs(mean - before_kpa) < 1e-6:  # stands still: worth telling ever more seldom
+def _stair(
+    gatherer: Gatherer, times_s: list[float], values_kpa: list[float], before: tuple[float, float], quantum: float
+) -> Block:
+    """A block of a gauge whose noise is too small to blur its quantum: only a step says where the vacuum is, half-way."""
+    after = values_kpa[-1]
+    step = after - before[1]
+    inside_var = quantum * quantum / 12.0
+    if abs(step) < 1e-6:  # stands still: news only when the next step is overdue, and then ever more seldom
         if gatherer.stood_s == 0.0:
-            gatherer.stood_s = gatherer.said_s = at_s
-            return Block(at_s, mean, var + quantum * quantum / 12.0, False)
-        due = at_s - gatherer.said_s >= min(max(gatherer.said_s - gatherer.stood_s, 4.0), 60.0)
+            gatherer.stood_s = gatherer.said_s = times_s[-1]
+            return Block(times_s[-1], after, inside_var, False)
+        stood_s, said_s = times_s[-1] - gatherer.stood_s, gatherer.said_s - gatherer.stood_s
+        due = stood_s >= 1.3 * gatherer.dwell_s and stood_s >= said_s + min(max(said_s, 4.0), 60.0)
         if due:
-            gatherer.said_s = at_s
-        return Block(at_s, mean, var + quantum * quantum / 12.0, not due)
+            gatherer.said_s = times_s[-1]
+        return Block(times_s[-1], after, inside_var, not due)
+    first = next(i for i in range(len(values_kpa)) if abs(values_kpa[i] - before[1]) > 1e-6)
+    at_s = 0.5 * (times_s[first] + (times_s[first - 1] if first else before[0]))
+    gatherer.dwell_s = min(at_s - gatherer.stood_s, 120.0) if gatherer.stood_s > 0.0 else 0.0
     gatherer.stood_s = gatherer.said_s = at_s
-    if abs(mean - before_kpa) <= 1.5 * quantum:
-        return Block(at_s, 0.5 * (mean + before_kpa), var + (0.2 * quantum) ** 2, False)
-    return Block(at_s, mean, var + quantum * quantum / 12.0, False)
+    if abs(step) <= 1.5 * quantum:
+        return Block(at_s, before[1] + 0.5 * step, (0.12 * quantum) ** 2, False)
+    return Block(times_s[-1], after, inside_var, False)
 
 
 def _learn(gatherer: Gatherer, times_s: list[float], values_kpa: list[float]) -> None:
@@ -123,9 +135,14 @@ def _learn(gatherer: Gatherer, times_s: list[float], values_kpa: list[float]) ->
             bend = y1 - y0 - (value - y0) * share
             square = bend * bend / (1.0 + share * share + (1.0 - share) ** 2)
             noise_n += 1
-            if noise_n > 12:
-                square = min(square, 8.0 * noise_var + 1e-6)
-            noise_var += (square - noise_var) / min(noise_n + 4.0, _NOISE_MEMORY_N)
+            if noise_n <= _NOISE_FIRST_N:  # a wild value among the first must not be taken for noise
+                gatherer.first.append(square)
+                known = sorted(gatherer.first)
+                kept = known[: max(len(known) - 1 - len(known) // 5, 1)]
+                noise_var = max(1.25 * sum(kept) / len(kept), 1e-6)
+            else:
+                square = min(square, 7.0 * noise_var)
+                noise_var = max(noise_var + (square - noise_var) / min(noise_n, _NOISE_MEMORY_N), 1e-6)
             tail[0] = tail[1]
             tail[1] = (now_s, value)
         else:

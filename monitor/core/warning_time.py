@@ -15,9 +15,6 @@ from numpy.typing import NDArray
 CRITICAL_RATIO: Final = 0.5
 """b of ISO 6358 for a short orifice with its usual losses. An ideal nozzle has 0.528 for air, a long passage less."""
 
-NORMAL_05: Final = 1.6448536269514722
-"""95 % point of the standard normal."""
-
 
 @dataclass(frozen=True, slots=True)
 class Bounds:
@@ -92,6 +89,17 @@ def laminar_distance_kpa(start_kpa: float, level_kpa: float, *, ambient_kpa: flo
         return math.inf
     now, then = max(1.0 - start_kpa / ambient_kpa, 0.0), 1.0 - level_kpa / ambient_kpa
     return ambient_kpa * (1.0 - now * now) * (math.atanh(then) - math.atanh(now))
+
+
+def slackening_per_kpa(vacuum_kpa: float, *, ambient_kpa: float) -> tuple[float, float]:
+    """Relative fall of the flow per kPa of vacuum lost, by an orifice and by laminar seepage, 1/kPa, 0 or more.
+
+    Check: pa 101.325, at 60 kPa: 0 for the orifice (choked), 2·41.325/(101.325² − 41.325²) = 0.009656 for seepage.
+    """
+    pressure = min(max(ambient_kpa - vacuum_kpa, 0.0), ambient_kpa - 1.0)
+    beyond = max((pressure / ambient_kpa - CRITICAL_RATIO) / (1.0 - CRITICAL_RATIO), 0.0)
+    orifice = beyond / (1.0 - beyond * beyond) / (ambient_kpa * (1.0 - CRITICAL_RATIO))
+    return orifice, 2.0 * pressure / (ambient_kpa**2 - pressure**2)
 
 
 def growing_time_s(distance_kpa: float, rate_kpa_per_s: float, growth_per_s: float) -> float:
