@@ -113,8 +113,8 @@ def stale_after_s(state: LifterState) -> float:
 def take(state: LifterState, reading: Reading, now_s: float) -> None:
     """Fold one live reading in."""
     config = state.config
-    if state.heard_s is not None and now_s - state.heard_s > stale_after_s(state):
-        state.load = load.restart_band(state.load)
+    if not load.is_fresh(state.load, now_s, stale_after_s(state)):
+        state.load = load.restart_band(state.load)  # a cell that was silent while the circuits were not counts too
     state.heard_s = now_s
     for name in QUANTITIES:
         value = getattr(reading, name)
