@@ -1,0 +1,182 @@
+"""What hangs on the lifter: on, off, or neither; and the largest steady load, which a bounce never makes."""
+
+from dataclasses import replace
+
+import pytest
+
+from monitor.core.config import LifterConfig, LoadMeasures
+from monitor.core.load import (
+    Load,
+    LoadKnown,
+    begin_lift,
+    is_coarse,
+    is_fresh,
+    known,
+    off_band_kg,
+    restart_band,
+    take,
+)
+from tests.histories import values_of
+from tests.unit.core.made import LIFTER
+
+
+def feed(
+    history: str, *, load: Load | None = None, config: LifterConfig = LIFTER, from_s: float = 0.0
+) -> tuple[Load, float]:
+    """A history of load readings at 10 Hz; returns what is remembered and when the last came."""
+    load, now_s = load or Load(), from_s
+    for number, value in enumerate(values_of(history)):
+        now_s = from_s + number / 10.0
+        if isinstance(value, float):
+            load = take(load, value, now_s, config=config)
+    return load, now_s
+
+
+def known_after(history: str, config: LifterConfig = LIFTER, *, waited_s: float = 0.0) -> LoadKnown:
+    load, now_s = feed(history, config=config)
+    return known(load, now_s + waited_s, config=config, stale_after_s=3.0)
+
+
+# --- on, off, neither
+
+
+@pytest.mark.parametrize(
+    ("history", "answer"),
+    [
+        ("30x20", LoadKnown.UNSURE),  # exactly load_on_kg is not above it
+        ("30.5x6", LoadKnown.UNSURE),  # above for 0.5 s: a bump
+        ("30.5x7", LoadKnown.ON),  # above for 0.6 s
+        ("600x7", LoadKnown.ON),
+        ("600x4 20x1 600x4", LoadKnown.UNSURE),  # the bump began anew
+    ],
+)
+def test_load_is_on_after_six_tenths_of_a_second_above_its_limit(history: str, answer: LoadKnown) -> None:
+    assert known_after(history) is answer
+
+
+@pytest.mark.parametrize(
+    ("history", "answer"),
+    [
+        ("0x50", LoadKnown.UNSURE),  # 4.9 s in the band
+        ("0x51", LoadKnown.OFF),  # 5.0 s
+        ("10x51", LoadKnown.OFF),  # exactly on the band's edge
+        ("-10x51", LoadKnown.OFF),
+        ("10.5x51", LoadKnown.UNSURE),
+        ("-10.5x51", LoadKnown.UNSURE),  # the lifter rests on the panel
+        ("0x30 11x1 0x50", LoadKnown.UNSURE),  # a bounce begins the five seconds anew
+        ("0x30 11x1 0x51", LoadKnown.OFF),
+    ],
+)
+def test_load_is_off_after_five_seconds_inside_the_band(history: str, answer: LoadKnown) -> None:
+    assert known_after(history) is answer
+
+
+def test_load_between_band_and_limit_is_neither() -> None:
+    assert known_after("20x200") is LoadKnown.UNSURE
+
+
+@pytest.mark.parametrize("history", ["600x60", "0x60"])
+@pytest.mark.parametrize(("waited_s", "lost"), [(3.0, False), (3.1, True)])
+def test_silent_cell_knows_nothing(history: str, waited_s: float, lost: bool) -> None:
+    assert (known_after(history, waited_s=waited_s) is LoadKnown.UNSURE) is lost
+
+
+def test_cell_never_heard_knows_nothing() -> None:
+    assert known(Load(), 100.0, config=LIFTER, stale_after_s=3.0) is LoadKnown.UNSURE
+
+
+def test_without_a_cell_only_a_named_confirmation_knows() -> None:
+    config = replace(LIFTER, load_measures=LoadMeasures.NONE)
+    assert known(Load(), 0.0, config=config, stale_after_s=3.0) is LoadKnown.UNSURE
+    assert known(Load(confirmed_off=True), 0.0, config=config, stale_after_s=3.0) is LoadKnown.OFF
+
+
+def test_reading_without_a_cell_configured_is_ignored() -> None:
+    config = replace(LIFTER, load_measures=LoadMeasures.NONE)
+    assert take(Load(), 0.0, 0.0, config=config) == Load()
+
+
+def test_reading_without_a_load_makes_it_no_fresher() -> None:
+    load, _ = feed("600x10")
+    load = take(load, None, 4.0, config=LIFTER)
+    assert not is_fresh(load, 4.0, 3.0)
+
+
+def test_gap_begins_the_five_seconds_anew() -> None:
+    load, now_s = feed("0x60")
+    assert known(restart_band(load), now_s, config=LIFTER, stale_after_s=3.0) is LoadKnown.UNSURE
+
+
+# --- the band
+
+
+@pytest.mark.parametrize(
+    ("largest_kg", "accuracy_kg", "band_kg"),
+    [
+        (None, 5.0, 10.0),
+        (300.0, 5.0, 10.0),
+        (622.0, 5.0, 18.66),  # DESIGN's example lift: 3 % of the largest load
+        (622.0, 10.0, 20.0),
+        (100.0, 1.0, 10.0),
+    ],
+)
+def test_band_is_the_largest_of_ten_kilograms_three_percent_and_twice_the_accuracy(
+    largest_kg: float | None, accuracy_kg: float, band_kg: float
+) -> None:
+    config = replace(LIFTER, load_accuracy_kg=accuracy_kg)
+    assert off_band_kg(config, largest_kg) == pytest.approx(band_kg)
+
+
+def test_heavier_lift_widens_its_own_band() -> None:
+    load, _ = feed("622x60 18x51")
+    assert known(load, 11.0, config=LIFTER, stale_after_s=3.0) is LoadKnown.OFF
+
+
+@pytest.mark.parametrize(("largest_kg", "coarse"), [(None, False), (39.0, True), (40.0, False), (41.0, False)])
+def test_cell_whose_band_is_over_a_quarter_of_the_panel_is_too_coarse(largest_kg: float | None, coarse: bool) -> None:
+    assert is_coarse(LIFTER, largest_kg) is coarse
+
+
+# --- what is measured
+
+
+@pytest.mark.parametrize(("measures", "net_kg"), [("net", 700.0), ("with_lifter", 620.0), ("hook", 620.0)])
+def test_tare_is_taken_off_unless_the_cell_measures_net(measures: str, net_kg: float) -> None:
+    config = replace(LIFTER, load_measures=LoadMeasures(measures), tare_kg=80.0)
+    assert take(Load(), 700.0, 0.0, config=config).net_kg == net_kg
+
+
+# --- the largest steady load
+
+
+def test_steady_load_becomes_the_largest() -> None:
+    assert feed("0>600x30 600x30")[0].largest_kg == 600.0
+
+
+def test_bounce_never_counts_as_load() -> None:
+    assert feed("600x40 900x2 600x40")[0].largest_kg == 600.0
+
+
+def test_swing_counts_by_its_low_side() -> None:
+    largest_kg = feed("600x40 580x5 620x5 580x5 620x5 580x5 620x5")[0].largest_kg
+    assert largest_kg == 600.0
+
+
+def test_partial_landing_never_lowers_the_largest() -> None:
+    assert feed("600x40 200x100")[0].largest_kg == 600.0
+
+
+def test_load_under_its_limit_is_no_load_of_a_lift() -> None:
+    assert feed("29x100")[0].largest_kg is None
+
+
+def test_growing_load_tells_when_it_last_grew() -> None:
+    load, _ = feed("0>600x30 600x60")
+    assert load.grew_s == pytest.approx(5.6, abs=0.5)  # within the three seconds a steady load is judged over
+
+
+def test_next_lift_forgets_the_last_ones_load_and_confirmation() -> None:
+    load, _ = feed("600x60")
+    begun = begin_lift(replace(load, confirmed_off=True))
+    assert (begun.largest_kg, begun.grew_s, begun.confirmed_off) == (None, None, False)
+    assert begun.net_kg == 600.0
