@@ -22,6 +22,10 @@ EN_FACTOR: Final = 2.0
 """EN 13155 5.2.2.1: hold at least twice the working load at the end of the working range, at all intended tilts."""
 
 
+TIE: Final = 1.0 + 1.0e-9
+"""Checks this close are equal, and the first of them governs."""
+
+
 @dataclass(frozen=True, slots=True)
 class Move:
     """The tilts and turns still to come. A turn from 350 to 10 degrees goes through 0."""
@@ -406,14 +410,16 @@ def _marked(
     lifter: LifterConfig, layout: Layout, tilts_deg: list[float], turns_deg: tuple[float, float]
 ) -> tuple[str, Worst] | None:
     """The pad that first meets the plate value marked on it: its share over that value, per kilogram of the load."""
+    marked = [i for i, pad in enumerate(layout.ids) if lifter.pads[pad].wll_kg]
     marks_kg = np.array([lifter.pads[pad].wll_kg or math.inf for pad in layout.ids])
-    if np.isinf(marks_kg).all():
-        return None
-    everyone = range(len(layout.ids))
-    found = worst_over(
-        lambda tilt, turn: np.hypot(*layout.shares(tilt, turn)) / marks_kg, [everyone], tilts_deg, turns_deg
-    )
-    return None if found[0] is None else (layout.ids[found[0][0]], found[0][1])
+
+    def check(tilt_deg: Floats, turn_deg: Floats) -> Floats:
+        uses: Floats = np.hypot(*layout.shares(tilt_deg, turn_deg))
+        uses[:, marked] /= marks_kg[marked]
+        return uses
+
+    found = worst_over(check, [marked], tilts_deg, turns_deg)[0] if marked else None
+    return None if found is None else (layout.ids[found[0]], found[1])
 
 
 def _left(
@@ -462,8 +468,8 @@ def hold(
         ("worst_pad", pad_kg, pad_tilt_deg),
     )
     least_kg = min(basis_kg, friction_kg, pad_kg)
-    governs, _, at_tilt_deg = next(check for check in checks if check[1] <= least_kg * _TIE)
-    if model.wll_kg <= least_kg * _TIE:
+    governs, _, at_tilt_deg = next(check for check in checks if check[1] <= least_kg * TIE)
+    if model.wll_kg <= least_kg * TIE:
         governs, least_kg = "plate", model.wll_kg
     loaded = load_kg is not None and load_kg > 0.0
     weight_n = load_kg * STANDARD_GRAVITY_M_S2 if load_kg is not None and loaded else 0.0
@@ -489,9 +495,6 @@ def hold(
         if loaded
         else None,
     )
-
-
-_TIE: Final = 1.0 + 1.0e-9
 
 
 def _pascal(vacuum_kpa: float) -> float:

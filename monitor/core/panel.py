@@ -284,10 +284,11 @@ def contains(outline: Sequence[Point], at: Point) -> bool:
 
 def side_distance_m(outline: Sequence[Point], at: Point) -> float:
     """Distance from a point to the nearest side of an outline, m."""
-    return min(_distance_m(a, b, at) for a, b in _sides(outline))
+    return min(distance_m(a, b, at) for a, b in _sides(outline))
 
 
-def _distance_m(a: Point, b: Point, at: Point) -> float:
+def distance_m(a: Point, b: Point, at: Point) -> float:
+    """Distance from a point to the straight line between two others, m."""
     length2 = math.dist(a, b) ** 2
     along = ((at[0] - a[0]) * (b[0] - a[0]) + (at[1] - a[1]) * (b[1] - a[1])) / length2 if length2 else 0.0
     along = min(max(along, 0.0), 1.0)
@@ -295,7 +296,7 @@ def _distance_m(a: Point, b: Point, at: Point) -> float:
 
 
 def _on_side(a: Point, b: Point, at: Point) -> bool:
-    return _distance_m(a, b, at) < 1.0e-9
+    return distance_m(a, b, at) < 1.0e-9
 
 
 def _outline_faults(field: str, outline: Sequence[Point]) -> list[Fault]:

@@ -190,6 +190,12 @@ def test_mark_on_a_pad_is_never_exceeded() -> None:
     assert answer.needed_kpa == held(config, FLAT, load_kg=300.0).needed_kpa  # a mark asks for no vacuum
 
 
+def test_mark_on_a_pad_that_cannot_balance_the_load() -> None:
+    config = six_pads()
+    marked = replace(config, pads={**config.pads, "A3": replace(config.pads["A3"], wll_kg=60.0)})
+    assert held(marked, FLAT, Centre(x_mm=950.0)).rated_kg == 0.0
+
+
 def test_two_circuits_are_never_averaged() -> None:
     model = prepare(six_pads(), move=UPRIGHT)
     assert model is not None

@@ -1,0 +1,242 @@
+"""What a supervisor enters for a lift, what of it cannot be, and what follows from it before anything is judged."""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from itertools import combinations_with_replacement
+from typing import Final
+
+from monitor.core.carrying import STILL, Wind
+from monitor.core.config import SURFACE_FRICTION, LifterConfig, Surface
+from monitor.core.holding import Centre, Move
+from monitor.core.panel import Fault, Panel, contains, distance_m
+from monitor.core.units import HOIST_KPA_PER_M, MM_PER_M, standard_ambient_kpa
+from monitor.core.wind import GUST_OVER_MEAN, area_limit_m_s, pressure_pa
+
+
+@dataclass(frozen=True, slots=True)
+class PlanInput:
+    """A lift as planned. ``None`` means not said.
+
+    Attributes:
+        panel: The panel as it hangs on the drawing of the pads; it states or gives the weight.
+        pads: Pads in use; all of the lifter's when left out.
+        centre_x_mm: Centre of gravity from the drawing's origin; the outline's when left out, without one 0.
+        centre_y_mm: The same, up the panel.
+        depth_mm: Pad face to centre of gravity; from the make-up when left out, without one 0.
+        move: Tilts and turns from pick to set-down.
+        vacuum_kpa: Vacuum to judge by on every circuit; each circuit's warning level when left out.
+        altitude_m: Height above sea level; the site's when left out.
+        lift_height_m: How far above the place of picking the panel goes.
+        wind_m_s: Wind to allow for, measured as the site file says.
+        surface: The panel's surface under the pads; the site file's when left out.
+        coated: The pads hold on a coating, film or paint.
+        porous: Air comes through the panel's face, so the pumps work all the time.
+        in_tandem: Another lifter holds the same panel.
+        share_ratio: Part of the panel that this lifter carries; below 1 only in tandem.
+        today: ISO date, against which the examination may be overdue.
+    """
+
+    panel: Panel
+    pads: tuple[str, ...] | None = None
+    centre_x_mm: float | None = None
+    centre_y_mm: float | None = None
+    depth_mm: float | None = None
+    move: Move = field(default_factory=Move)
+    vacuum_kpa: float | None = None
+    altitude_m: float | None = None
+    lift_height_m: float = 0.0
+    wind_m_s: float | None = None
+    surface: Surface | None = None
+    coated: bool = False
+    porous: bool = False
+    in_tandem: bool = False
+    share_ratio: float = 1.0
+    today: str = ""
+
+
+class PlanError(ValueError):
+    """A plan that cannot be judged. ``faults`` holds everything that was wrong."""
+
+    def __init__(self, faults: Sequence[Fault]) -> None:
+        """Take all faults at once."""
+        self.faults = tuple(faults)
+        super().__init__("\n".join(map(str, faults)))
+
+
+_SPANS: Final = (
+    ("centre_x_mm", -50_000.0, 50_000.0, "mm"),
+    ("centre_y_mm", -50_000.0, 50_000.0, "mm"),
+    ("depth_mm", 0.0, 5_000.0, "mm"),
+    ("vacuum_kpa", 1.0, 105.0, "kPa below ambient"),
+    ("altitude_m", -430.0, 5_000.0, "m"),
+    ("lift_height_m", 0.0, 1_000.0, "m"),
+    ("wind_m_s", 0.0, 60.0, "m/s"),
+    ("share_ratio", 0.05, 1.0, "ratio"),
+)
+_MOVE_SPANS: Final = (
+    ("tilt_low_deg", 0.0, 180.0),
+    ("tilt_high_deg", 0.0, 180.0),
+    ("rotation_low_deg", -360.0, 360.0),
+    ("rotation_high_deg", -360.0, 360.0),
+)
+
+
+def plan_faults(lifter: LifterConfig, plan: PlanInput) -> list[Fault]:
+    """Everything that cannot be in a plan for this lifter, all at once; empty when it can be judged."""
+    faults = plan.panel.faults() + _lifter_faults(lifter)
+    for name, low, high, unit in _SPANS:
+        faults += _span_fault(name, getattr(plan, name), low, high, unit)
+    for name, low, high in _MOVE_SPANS:
+        faults += _span_fault(name, getattr(plan.move, name), low, high, "degrees")
+    if plan.move.tilt_low_deg > plan.move.tilt_high_deg:
+        found = f"{plan.move.tilt_low_deg:g} to {plan.move.tilt_high_deg:g}"
+        faults.append(Fault("tilt_deg", found, "have its lower end first"))
+    if plan.share_ratio < 1.0 and not plan.in_tandem:
+        faults.append(Fault("share_ratio", f"{plan.share_ratio:g}", "be 1 where one lifter carries the panel"))
+    if plan.vacuum_kpa is not None and plan.vacuum_kpa >= (most_kpa := planned_ambient_kpa(lifter, plan)):
+        faults.append(Fault("vacuum_kpa", f"{plan.vacuum_kpa:g}", f"be under the ambient pressure, {most_kpa:.1f} kPa"))
+    return faults + _pad_faults(lifter, plan)
+
+
+def _span_fault(name: str, value: float | None, low: float, high: float, unit: str) -> list[Fault]:
+    if value is None or low <= value <= high:
+        return []
+    return [Fault(name, f"{value:g}", f"lie in {low:g} to {high:g} ({unit})")]
+
+
+def _lifter_faults(lifter: LifterConfig) -> list[Fault]:
+    faults = []
+    if not lifter.wll_kg > 0.0:
+        faults.append(Fault("wll_kg", f"{lifter.wll_kg:g}", "be above 0"))
+    if not lifter.pads:
+        faults.append(Fault(f"lifter {lifter.id}, pads", "not given", "be in the site file for a plan"))
+        return faults
+    held = {pad.circuit for pad in lifter.pads.values()}
+    faults += [
+        Fault(f"circuit {circuit}", "without pads", "have some, or be left out of the lifter")
+        for circuit in lifter.circuits
+        if circuit not in held
+    ]
+    return faults
+
+
+def _pad_faults(lifter: LifterConfig, plan: PlanInput) -> list[Fault]:
+    faults = []
+    pads = in_use(lifter, plan)
+    if plan.pads is not None and not pads:
+        faults.append(Fault("pads", "an empty list", "name the pads in use"))
+    for n, name in enumerate(pads):
+        pad = lifter.pads.get(name)
+        if pad is None:
+            faults.append(Fault("pads", f'"{name}"', f"be among {', '.join(lifter.pads) or 'none'}"))
+        elif name in pads[:n]:
+            faults.append(Fault("pads", f'"{name}" twice', "name each pad once"))
+        elif plan.panel.outline and not plan.panel.faults():
+            at_m = (pad.x_mm / MM_PER_M, pad.y_mm / MM_PER_M)
+            if not contains(plan.panel.outline, at_m):
+                found = f"at {pad.x_mm:g}, {pad.y_mm:g} mm, outside the panel"
+                faults.append(Fault(f"pad {name}", found, "sit on the panel"))
+            elif any(contains(hole, at_m) for hole in plan.panel.cut_outs):
+                faults.append(
+                    Fault(f"pad {name}", f"at {pad.x_mm:g}, {pad.y_mm:g} mm, over a cut-out", "sit on the panel")
+                )
+    return faults
+
+
+def in_use(lifter: LifterConfig, plan: PlanInput) -> tuple[str, ...]:
+    """Pads in use."""
+    return tuple(lifter.pads) if plan.pads is None else plan.pads
+
+
+def planned_centre(plan: PlanInput) -> Centre:
+    """Centre of gravity: as entered, else as outline and make-up give it, else the drawing's origin at no depth."""
+    x_m, y_m = plan.panel.centre_m() or (0.0, 0.0)
+    depth_m = plan.panel.depth_m() or 0.0
+    return Centre(
+        x_mm=x_m * MM_PER_M if plan.centre_x_mm is None else plan.centre_x_mm,
+        y_mm=y_m * MM_PER_M if plan.centre_y_mm is None else plan.centre_y_mm,
+        depth_mm=depth_m * MM_PER_M if plan.depth_mm is None else plan.depth_mm,
+    )
+
+
+def planned_friction(lifter: LifterConfig, surface: Surface | None) -> float:
+    """Friction of the surface entered. A site's own lower figure is not raised by a surface no better than its own."""
+    if surface is None or surface is lifter.surface:
+        return lifter.friction
+    listed = SURFACE_FRICTION[surface]
+    return min(listed, lifter.friction) if listed <= SURFACE_FRICTION[lifter.surface] else listed
+
+
+def planned_ambient_kpa(lifter: LifterConfig, plan: PlanInput) -> float:
+    """Ambient pressure where the panel is picked: the site's, or the standard atmosphere's at the altitude entered."""
+    if plan.altitude_m is None or not -430.0 <= plan.altitude_m <= 5_000.0:
+        return lifter.ambient_kpa
+    return standard_ambient_kpa(plan.altitude_m)
+
+
+def hoist_takes_kpa(plan: PlanInput) -> float:
+    """What the way up takes off every circuit's vacuum. Check: 100 m take 1.2 kPa."""
+    return HOIST_KPA_PER_M * plan.lift_height_m
+
+
+def available_kpa(lifter: LifterConfig, plan: PlanInput, circuit: str) -> float:
+    """Vacuum of a circuit up there: its working level, in proportion to the ambient pressure, less what hoisting takes.
+
+    A pump reaches the same ratio of ambient anywhere, so less in kPa the higher the site. Check: 62 kPa at sea level are
+    48.6 at 2000 m (ISO 2533, 79.495 kPa).
+    """
+    thinner = min(1.0, planned_ambient_kpa(lifter, plan) / lifter.ambient_kpa)
+    return max(0.0, lifter.circuits[circuit].working_kpa * thinner - hoist_takes_kpa(plan))
+
+
+def judged_kpa(lifter: LifterConfig, plan: PlanInput) -> Mapping[str, float]:
+    """Vacuum to judge by, per circuit with pads in use."""
+    used = {lifter.pads[pad].circuit for pad in in_use(lifter, plan)}
+    levels = {}
+    for name, circuit in lifter.circuits.items():
+        if name in used and plan.vacuum_kpa is None:
+            levels[name] = min(circuit.warning_kpa, available_kpa(lifter, plan, name))
+        elif name in used and plan.vacuum_kpa is not None:
+            levels[name] = max(0.0, plan.vacuum_kpa - hoist_takes_kpa(plan))
+    return levels
+
+
+def gust_m_s(lifter: LifterConfig, plan: PlanInput) -> float:
+    """Gust speed of the wind entered; a mean is raised to its gusts."""
+    return (plan.wind_m_s or 0.0) * (1.0 if lifter.wind_is_gust else GUST_OVER_MEAN)
+
+
+def planned_wind(lifter: LifterConfig, plan: PlanInput) -> Wind:
+    """Force of the gust on the panel's face and, along the panel, on its edge."""
+    area_m2 = plan.panel.area_m2
+    if not plan.wind_m_s or area_m2 is None:
+        return STILL
+    blow = pressure_pa(gust_m_s(lifter, plan)) * lifter.shape_factor * plan.share_ratio
+    return Wind(
+        away_n=blow * area_m2,
+        along_n=blow * (plan.panel.edge_area_m2() or 0.0),
+        at_m=plan.panel.centre_m() or (0.0, 0.0),
+    )
+
+
+def wind_limit_m_s(lifter: LifterConfig, plan: PlanInput) -> float | None:
+    """Wind up to which this panel may hang by the site's limit; ``None`` without a limit or an area."""
+    area_m2, weight_kg = plan.panel.area_m2, plan.panel.mass_kg()
+    if lifter.wind_limit_m_s is None or not area_m2 or not weight_kg:
+        return None
+    return area_limit_m_s(lifter.wind_limit_m_s, weight_kg, lifter.shape_factor, area_m2)
+
+
+def overhang_mm(lifter: LifterConfig, plan: PlanInput) -> float | None:
+    """Longest way from a corner of the panel to the pads' outline; ``None`` without a panel's outline."""
+    if not plan.panel.outline:
+        return None
+    pads = [(pad.x_mm / MM_PER_M, pad.y_mm / MM_PER_M) for pad in map(lifter.pads.__getitem__, in_use(lifter, plan))]
+    between = list(combinations_with_replacement(pads, 2))
+    return MM_PER_M * max(min(distance_m(a, b, corner) for a, b in between) for corner in plan.panel.outline)
+
+
+def rim_mm(lifter: LifterConfig, pad: str) -> float:
+    """Radius of a circle of the pad's area."""
+    return 10.0 * math.sqrt(lifter.pads[pad].area_cm2 / math.pi)
