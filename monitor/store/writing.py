@@ -105,6 +105,7 @@ class Writer:
         self._wake = threading.Condition()
         self._lanes = _Lanes()
         self._closing = False
+        self._flushing_n = 0  # who waits in `flush`
         self._busy_since_s: float | None = None
         self._error: str | None = None
         self._free_ratio: float | None = None
@@ -268,7 +269,12 @@ class Writer:
     def flush(self, timeout_s: float = 10.0) -> bool:
         """Wait until everything handed over is on the disk; False when it is not by then."""
         with self._wake:
-            return self._wake.wait_for(lambda: self._lanes.empty() and self._busy_since_s is None, timeout_s)
+            self._flushing_n += 1
+            self._wake.notify_all()
+            try:
+                return self._wake.wait_for(lambda: self._lanes.empty() and self._busy_since_s is None, timeout_s)
+            finally:
+                self._flushing_n -= 1
 
     def wait_for_traces(self, timeout_s: float = 10.0) -> bool:
         """Wait until every closed lift has its trace, or word why not."""
@@ -317,7 +323,7 @@ class Writer:
             return
         self._wake.wait_for(lambda: self._closing or not lanes.empty(), PRUNE_EVERY_S / 3)
         if not (lanes.urgent() or lanes.actions or lanes.empty()):
-            self._wake.wait_for(lambda: self._closing or lanes.actions or lanes.urgent(), GROUP_S)
+            self._wake.wait_for(lambda: self._closing or self._flushing_n or lanes.actions or lanes.urgent(), GROUP_S)
 
     def _pass(self, lanes: _Lanes, *, probe: bool) -> str | None:
         """Write all lanes, emptying each as it reaches the disk. Returns what went wrong, the rest still in place."""

@@ -72,7 +72,7 @@ def test_full_disk_is_told_keeps_everything_and_is_got_over(writer: Writer, tmp_
         until(lambda: not writer.health()["writing"])
         assert writer.health()["error"]
         with pytest.raises(StoreError, match="Not done: it could not be written down"):
-            writer.action(action("a1"))
+            writer.action(action("a1"), timeout_s=30.0)
     writer.action(action("a2"))
     assert writer.flush()
     assert writer.health() == {
