@@ -21,6 +21,7 @@ RESTART_MIN_S: Final = 0.2
 RESTART_MAX_S: Final = 5.0
 STEADY_AFTER_S: Final = 10.0  # a part that lived this long starts again at the shortest delay
 END_WITHIN_S: Final = 3.0
+ASK_EVERY_S: Final = 0.5
 STILL_WAITING_S: Final = 10.0
 _NEW_GROUP_ON_WINDOWS: Final = 0x200  # CREATE_NEW_PROCESS_GROUP
 
@@ -186,14 +187,17 @@ async def _end(part: Part) -> None:
     process = part.process
     if process is None or process.returncode is not None:
         return
-    _signal_group(part, "SIGTERM")
-    try:
-        async with asyncio.timeout(END_WITHIN_S):
-            await process.wait()
-    except TimeoutError:
-        say(f"the {part.name} did not end by itself within {END_WITHIN_S:.0f} s and was killed")
-        _signal_group(part, "SIGKILL")
-        await process.wait()
+    for _ in range(round(END_WITHIN_S / ASK_EVERY_S)):
+        _signal_group(part, "SIGTERM")  # again and again: one that is still loading may not have heard the first
+        try:
+            async with asyncio.timeout(ASK_EVERY_S):
+                await process.wait()
+        except TimeoutError:
+            continue
+        return
+    say(f"the {part.name} did not end by itself within {END_WITHIN_S:.0f} s and was killed")
+    _signal_group(part, "SIGKILL")
+    await process.wait()
 
 
 async def cancelled(*tasks: asyncio.Future[object]) -> None:

@@ -36,3 +36,14 @@ def test_demo_shows_a_live_reading_soon_and_ends_cleanly(tmp_path: Path, record_
         assert "Traceback" not in demo.said()
         said = demo.said()
         assert re.search(r"first live reading on the page, [0-9.]+ s after the start", said)
+
+
+@pytest.mark.parametrize("after_s", [0.5, 1.5])
+def test_demo_stopped_while_it_starts_leaves_nothing(after_s: float, tmp_path: Path) -> None:
+    with Program("demo", "--listen", "127.0.0.1:0", "--data", tmp_path / "data") as demo:
+        time.sleep(after_s)
+        code, took_s = demo.end()
+        assert code == 0
+        assert took_s < 8
+        assert demo.pids() == []
+        assert "Traceback" not in demo.said()
