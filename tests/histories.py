@@ -52,9 +52,15 @@ def demo_site() -> SiteSettings:
     return load_site(ROOT / "configs" / "demo.toml")
 
 
-def dock(**changes: object) -> LifterConfig:
-    """The demo's lifter, with some of its settings changed."""
-    return replace(demo_site().core.lifters["dock-6"], **changes)  # type: ignore[arg-type]
+def dock(*, pump_levels: bool = False, **changes: object) -> LifterConfig:
+    """The demo's lifter with some of its settings changed; nobody entered at what vacuum its pumps start and stop."""
+    config = demo_site().core.lifters["dock-6"]
+    if not pump_levels:
+        circuits = {
+            name: replace(circuit, pump_start_kpa=None, pump_stop_kpa=None) for name, circuit in config.circuits.items()
+        }
+        config = replace(config, circuits=circuits)
+    return replace(config, **changes)  # type: ignore[arg-type]
 
 
 NO_CELL = {"load_measures": LoadMeasures.NONE}
@@ -249,7 +255,7 @@ STILL = {"tilt_deg": "90x1", "height_m": "0x1", "ambient_kpa": "101.2x1"}
 
 @functools.cache
 def _carrying(changes: tuple[tuple[str, object], ...], load_kg: float, for_s: float) -> bytes:
-    watch = Watch(dock(**dict(changes)))
+    watch = Watch(dock(**dict(changes)))  # type: ignore[arg-type]
     vacuum, pump = "0x5 0>64x100 64x200", "onx105 offx1"
     watch.play(A=vacuum, B=vacuum, A_pump=pump, B_pump=pump, load_kg="0x1", noise_kpa=0.05, seed=1, **STILL)
     load = f"0>{load_kg}x30 {load_kg}x{round(10 * for_s)}"

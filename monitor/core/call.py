@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from typing import Final
 
-from monitor.core.facts import CircuitFacts, CircuitState, Facts
+from monitor.core.facts import UNHEARD, CircuitFacts, CircuitState, Facts
 from monitor.core.load import LoadKnown
 from monitor.core.messages import Text, Value
 from monitor.core.phases import Phase
@@ -125,6 +125,8 @@ def _low(facts: Facts) -> Values | None:
 
 
 def _margin_gone(facts: Facts) -> Values | None:
+    if facts.holding is None and facts.judged_kg is not None and facts.judged_kg >= facts.config.wll_kg:
+        return {"governs": "plate", "rated_kg": facts.config.wll_kg, "judged_kg": facts.judged_kg}
     if facts.holding is None or facts.holding.margin_kg is None or facts.judged_kg is None:
         return None
     if facts.holding.margin_kg > 0.0 or (not facts.in_flight and not _all_sealed(facts)):
@@ -138,7 +140,7 @@ def _all_sealed(facts: Facts) -> bool:
 
 def _early_s(circuit: CircuitFacts) -> float | None:
     """The early bound of a fall that is established; a projection still vague by noise alone calls nobody."""
-    if circuit.state in {CircuitState.NO_READING, CircuitState.SENSOR_FAULT}:
+    if circuit.state in UNHEARD:
         return None
     if circuit.to_warning is None or circuit.leak is None or not circuit.leak.falling:
         return None
@@ -170,10 +172,13 @@ def _early_under_twice_landing(facts: Facts) -> Values | None:
 
 
 def _silent_after_trouble(facts: Facts) -> Values | None:
-    """Nothing heard of a circuit that was losing, or of the lifter after its pump or battery failed."""
+    """Nothing believed of a circuit that was losing, or of the lifter after its pump or battery failed."""
     hit = _first(
         facts,
-        lambda c: c.state is CircuitState.NO_READING and (c.before is CircuitState.LOSING or c.pump_trouble in STOPPED),
+        lambda c: (
+            (c.state is CircuitState.NO_READING or _is_faulty(c))
+            and (c.before is CircuitState.LOSING or c.pump_trouble in STOPPED)
+        ),
     )
     if hit is not None:
         return _about(hit, age_s=hit.age_s)
@@ -220,7 +225,7 @@ ATTACHED_STATES: Final = frozenset({CircuitState.HOLDING, CircuitState.LOSING, C
 
 
 def _pump_stopped(facts: Facts) -> Values | None:
-    hit = _first(facts, lambda c: c.pump_trouble in STOPPED and c.state in ATTACHED_STATES)
+    hit = _first(facts, lambda c: c.pump_trouble in STOPPED and c.state in ATTACHED_STATES | UNHEARD)
     return None if hit is None else _about(hit, trouble=hit.pump_trouble)
 
 
@@ -230,8 +235,12 @@ def _no_reading(facts: Facts) -> Values | None:
 
 
 def _sensor_fault(facts: Facts) -> Values | None:
-    hit = _first(facts, lambda c: c.state is CircuitState.SENSOR_FAULT and c.fault_for_s >= FAULT_LASTS_S)
+    hit = _first(facts, _is_faulty)
     return None if hit is None else _about(hit, fault=hit.fault)
+
+
+def _is_faulty(circuit: CircuitFacts) -> bool:
+    return circuit.state is CircuitState.SENSOR_FAULT and circuit.fault_for_s >= FAULT_LASTS_S
 
 
 def _sensor_doubt(facts: Facts) -> Values | None:
@@ -240,10 +249,10 @@ def _sensor_doubt(facts: Facts) -> Values | None:
 
 
 def _battery_low(facts: Facts) -> Values | None:
-    limit_v = facts.config.battery_low_v
-    if facts.battery_v is None or limit_v is None or facts.battery_v >= limit_v:
+    limit_v, battery_v = facts.config.battery_low_v, facts.heard["battery_v"]
+    if battery_v is None or limit_v is None or battery_v >= limit_v:
         return None
-    return {"battery_v": facts.battery_v, "limit_v": limit_v}
+    return {"battery_v": battery_v, "limit_v": limit_v}
 
 
 def _over_plan(facts: Facts) -> Values | None:
@@ -275,14 +284,14 @@ def _load_unknown(facts: Facts) -> Values | None:
 
 
 def _tilt_outside_plan(facts: Facts) -> Values | None:
-    return {"tilt_deg": facts.tilt_deg} if facts.tilt_outside_plan else None
+    return {"tilt_deg": facts.heard["tilt_deg"]} if facts.tilt_outside_plan else None
 
 
 def _wind_near(facts: Facts) -> Values | None:
-    limit_m_s = facts.config.wind_limit_m_s
-    if facts.wind_m_s is None or limit_m_s is None or facts.wind_m_s < WIND_NEAR_RATIO * limit_m_s:
+    limit_m_s, wind_m_s = facts.config.wind_limit_m_s, facts.heard["wind_m_s"]
+    if wind_m_s is None or limit_m_s is None or wind_m_s < WIND_NEAR_RATIO * limit_m_s:
         return None
-    return {"wind_m_s": facts.wind_m_s, "limit_m_s": limit_m_s, "at": facts.config.wind_at}
+    return {"wind_m_s": wind_m_s, "limit_m_s": limit_m_s, "at": facts.config.wind_at}
 
 
 def _open_in_flight(facts: Facts) -> Values | None:
@@ -335,7 +344,7 @@ ROWS: Final = (
 
 def judge(facts: Facts, before: Called | None) -> Called:
     """The call, its headline and its reason. ``before`` is the call last made: a standing `land_now` outlives silence."""
-    if facts.silent and facts.in_flight and before is not None and before.call is Call.LAND_NOW:
+    if facts.silent and before is not None and before.call is Call.LAND_NOW:
         return replace(before, reason=Text("reason.standing", {"age_s": _last_age_s(facts)}))
     detached = not facts.in_flight and any(c.state is CircuitState.OPEN for c in facts.used())
     kept = before.standing if before is not None and before.in_flight is facts.in_flight and not detached else {}
@@ -368,10 +377,20 @@ def _holds(row: Row, facts: Facts, kept: Mapping[str, Standing], standing: dict[
         standing[row.key] = Standing(facts.now_s, values)
         return values
     last = kept.get(row.key)
-    if last is None or facts.silent or facts.now_s - last.held_s >= row.stands_s:
+    if last is None:
+        return None
+    if _is_unknown(last.values.get("circuit"), facts):
+        last = replace(last, held_s=facts.now_s)  # not knowing is no recovery: it stands until the estimate is back
+    elif facts.now_s - last.held_s >= row.stands_s:
         return None
     standing[row.key] = last
     return last.values
+
+
+def _is_unknown(circuit_id: Value, facts: Facts) -> bool:
+    """Whether nothing is heard of a circuit, or not long enough for a projection."""
+    circuit = facts.circuits.get(circuit_id) if isinstance(circuit_id, str) else None
+    return circuit is not None and (circuit.state in UNHEARD or circuit.to_warning is None)
 
 
 def _calm(facts: Facts) -> Called:

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Final
 
 from monitor.core.config import CircuitConfig, LifterConfig
 from monitor.core.holding import Holding
@@ -24,6 +25,9 @@ class CircuitState(StrEnum):
     HOLDING = "holding"
     BUILDING = "building"
     OPEN = "open"
+
+
+UNHEARD: Final = frozenset({CircuitState.NO_READING, CircuitState.SENSOR_FAULT})
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +85,7 @@ class Facts:
     temperature_c: float | None
     battery_v: float | None
     wind_m_s: float | None
+    heard: Mapping[str, float | None]  # the same as last heard, whatever its age: silence ends no trouble
     lifter_alarm: bool
     tilt_outside_plan: bool
     time_to_land_s: float

@@ -7,7 +7,7 @@ from monitor.core import circuits, holding, intake, leak, load, phases, pumps, s
 from monitor.core.alarms import Board
 from monitor.core.call import Called
 from monitor.core.config import SURFACE_FRICTION, CircuitConfig, LifterConfig, Surface
-from monitor.core.facts import CircuitFacts, CircuitState, Facts
+from monitor.core.facts import UNHEARD, CircuitFacts, CircuitState, Facts
 from monitor.core.holding import Centre, Holding, HoldingModel, Move
 from monitor.core.load import Load, LoadKnown
 from monitor.core.phases import IN_FLIGHT, Phase, PhaseInputs, PhaseState
@@ -344,8 +344,9 @@ def facts(state: LifterState, now_s: float, around: Surroundings) -> Facts:
         temperature_c=fresh["temperature_c"],
         battery_v=fresh["battery_v"],
         wind_m_s=fresh["wind_m_s"],
+        heard={name: signal.value for name, signal in state.signals.items()},
         lifter_alarm=state.lifter_alarm,
-        tilt_outside_plan=_tilt_outside(plan, tilt_deg, config),
+        tilt_outside_plan=_tilt_outside(plan, state.signals["tilt_deg"].value, config),
         time_to_land_s=state.time_to_land_s,
         landing_s=state.time_to_land_s + (stale_s if slow else 0.0),
         slow=slow,
@@ -356,9 +357,6 @@ def facts(state: LifterState, now_s: float, around: Surroundings) -> Facts:
         released_load_kg=load_kg if returned else None,
         partners=around.partners,
     )
-
-
-UNHEARD: Final = frozenset({CircuitState.NO_READING, CircuitState.SENSOR_FAULT})
 
 
 def _in_flight(state: LifterState, known: LoadKnown, *, load_lost: bool) -> bool:

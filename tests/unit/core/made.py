@@ -108,6 +108,7 @@ def facts(*circuits: CircuitFacts, config: Mapping[str, object] | None = None, *
         temperature_c=15.0,
         battery_v=25.0,
         wind_m_s=3.0,
+        heard={"battery_v": 25.0, "wind_m_s": 3.0, "tilt_deg": 90.0},
         lifter_alarm=False,
         tilt_outside_plan=False,
         time_to_land_s=240.0,

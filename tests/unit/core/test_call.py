@@ -1,0 +1,427 @@
+"""The call from phase, states and times: each row on both sides of its limit, and what silence may never do to it."""
+
+import pytest
+
+from monitor.core.call import RANK, Call, Called, judge
+from monitor.core.facts import CircuitState, Facts
+from monitor.core.load import Load, LoadKnown
+from monitor.core.messages import Text
+from monitor.core.phases import Phase
+from monitor.core.readings import Valve
+from monitor.core.status import Status
+from monitor.core.warning_time import Bounds
+from tests.histories import Watch, calls, carry, carrying, dock
+from tests.unit.core.made import NOW_S, circuit, facts, holding, losing
+
+S = CircuitState
+
+
+def call(given: Facts, before: Called | None = None) -> str:
+    """Call and reason, as ``land_now low``."""
+    called = judge(given, before)
+    return f"{called.call.value} {called.reason.key.removeprefix('reason.')}"
+
+
+def headline(given: Facts) -> str:
+    return judge(given, None).headline.key.removeprefix("headline.")
+
+
+def ground(*circuits: object, **changes: object) -> Facts:
+    changes = {
+        "phase": Phase.SEAL_TEST,
+        "in_flight": False,
+        "load_known": LoadKnown.OFF,
+        "load_kg": 0.0,
+        "load": Load(),
+        "judged_kg": None,
+        "holding": holding(None),
+        **changes,
+    }
+    return facts(*circuits, **changes)  # type: ignore[arg-type]
+
+
+# --- holding, and not lifting
+
+
+def test_every_circuit_holding_and_fresh_is_holding() -> None:
+    assert call(facts()) == "holding holding"
+
+
+@pytest.mark.parametrize("phase", [Phase.IDLE, Phase.RELEASED])
+def test_nothing_attached_is_not_lifting(phase: Phase) -> None:
+    opened = [circuit(name, state=S.OPEN, vacuum_kpa=0.1) for name in "AB"]
+    assert call(ground(*opened, phase=phase)) == "not_lifting not_attached"
+
+
+def test_parked_is_not_lifting() -> None:
+    assert call(ground(phase=Phase.PARKED)) == "not_lifting parked"
+
+
+# --- land now
+
+
+def test_circuit_at_its_warning_level_is_land_now() -> None:
+    assert call(facts(circuit("B", state=S.LOW, vacuum_kpa=52.0))) == "land_now low"
+
+
+def test_circuit_below_what_the_load_needs_is_land_now() -> None:
+    assert call(facts(circuit("B", state=S.CRITICAL, vacuum_kpa=33.9))) == "land_now critical"
+
+
+@pytest.mark.parametrize("state", [S.OPEN, S.BUILDING])
+def test_circuit_without_vacuum_in_flight_is_land_now(state: CircuitState) -> None:
+    assert call(facts(circuit("B", state=state))).startswith("land_now")
+
+
+@pytest.mark.parametrize(
+    ("early_s", "told"),
+    [
+        (239.0, "land_now early_under_landing"),
+        (240.0, "land_soon early_under_twice_landing"),
+        (479.0, "land_soon early_under_twice_landing"),
+        (480.0, "look losing"),
+    ],
+)
+def test_early_bound_against_the_time_to_land(early_s: float, told: str) -> None:
+    assert call(facts(losing(early_s=early_s))) == told
+
+
+def test_soonest_circuit_is_named() -> None:
+    called = judge(facts(losing("A", early_s=400.0), losing("B", early_s=300.0)), None)
+    assert called.reason.values["circuit"] == "B"
+    assert called.reason.values["early_s"] == 300.0
+
+
+def test_slow_lifter_lands_by_a_longer_time() -> None:
+    assert call(facts(losing(early_s=250.0), landing_s=260.0, slow=True)) == "land_now early_under_landing"
+
+
+def test_likely_time_beyond_the_horizon_is_not_said() -> None:
+    assert call(facts(losing(early_s=100.0, likely_s=None))) == "land_now early_under_landing.likely_beyond"
+
+
+@pytest.mark.parametrize(("margin_kg", "told"), [(0.1, "holding holding"), (0.0, "land_now margin_gone")])
+def test_margin_gone_is_land_now(margin_kg: float, told: str) -> None:
+    assert call(facts(holding=holding(margin_kg))) == told
+
+
+def test_margin_gone_by_tilting_says_tilt_back() -> None:
+    assert headline(facts(holding=holding(-5.0), tilt_outside_plan=True)) == "tilt_back"
+
+
+@pytest.mark.parametrize(("judged_kg", "told"), [(899.0, "holding holding"), (900.0, "land_now margin_gone")])
+def test_without_pads_the_plate_is_the_limit(judged_kg: float, told: str) -> None:
+    assert call(facts(holding=None, judged_kg=judged_kg)) == told
+
+
+@pytest.mark.parametrize("phase", list(Phase))
+def test_lifters_own_alarm_is_land_now_in_every_phase(phase: Phase) -> None:
+    flying = phase in {Phase.LIFTING, Phase.CARRYING, Phase.LANDING}
+    assert call(facts(phase=phase, in_flight=flying, lifter_alarm=True)) == "land_now lifter_alarm"
+
+
+def test_load_back_after_the_release_says_stop_hoisting() -> None:
+    opened = [circuit(name, state=S.OPEN, vacuum_kpa=0.1) for name in "AB"]
+    back = ground(*opened, phase=Phase.RELEASED, released_load_kg=80.0)
+    assert (call(back), headline(back)) == ("land_now load_returns", "stop_hoisting_grips")
+
+
+def test_while_lifting_land_now_says_lower_back() -> None:
+    assert headline(facts(circuit("B", state=S.LOW, vacuum_kpa=50.0), phase=Phase.LIFTING)) == "stop_hoisting"
+
+
+# --- vacuum let out under load
+
+
+@pytest.mark.parametrize(("lost_kpa", "told"), [(7.9, "holding holding"), (8.0, "land_now release_under_load")])
+def test_every_circuit_falling_fast_at_once_is_a_release(lost_kpa: float, told: str) -> None:
+    assert call(facts(*[circuit(name, lost_kpa=lost_kpa) for name in "AB"])) == told
+
+
+def test_one_circuit_falling_fast_is_no_release() -> None:
+    assert call(facts(circuit("A", lost_kpa=20.0))) == "holding holding"
+
+
+def test_open_valve_and_falling_vacuum_under_load_is_a_release() -> None:
+    assert call(facts(circuit("A", lost_kpa=0.5), valve=Valve.OPEN)) == "land_now release_under_load"
+
+
+def test_open_valve_with_the_load_off_is_how_a_lift_ends() -> None:
+    given = ground(circuit("A", lost_kpa=20.0), circuit("B", lost_kpa=20.0), valve=Valve.OPEN, phase=Phase.LANDING)
+    assert call(given) == "holding holding"
+
+
+# --- land soon
+
+
+@pytest.mark.parametrize(
+    ("reserve_s", "told"),
+    [
+        (Bounds(239.0, 500.0, None), "land_soon reserve_under_landing"),
+        (Bounds(240.0, 500.0, None), "look reserve_short"),
+        (Bounds(479.0, 900.0, None), "look reserve_short"),
+        (Bounds(480.0, 900.0, None), "holding holding"),
+        (Bounds(100.0, 5000.0, None), "holding holding"),  # so vague that it says nothing
+        (Bounds(100.0, None, None), "holding holding"),
+        (None, "holding holding"),
+    ],
+)
+def test_reserve_against_the_time_to_land(reserve_s: Bounds | None, told: str) -> None:
+    assert call(facts(circuit("B", reserve=reserve_s))) == told
+
+
+@pytest.mark.parametrize(("reserve_s", "told"), [(299.0, "look reserve_short"), (300.0, "holding holding")])
+def test_reserve_is_wanted_for_five_minutes_at_least(reserve_s: float, told: str) -> None:
+    # EN 13155 asks a lifter without power to hold for 5 min (clause from memory).
+    given = facts(circuit("B", reserve=Bounds(reserve_s, 900.0, None)), landing_s=60.0)
+    assert call(given) == told
+
+
+@pytest.mark.parametrize(
+    ("trouble", "told"),
+    [
+        ("not_building", "land_soon pump_stopped"),
+        ("not_starting", "land_soon pump_stopped"),
+        ("not_stopping", "holding holding"),
+    ],
+)
+def test_pump_that_stopped_is_land_soon(trouble: str, told: str) -> None:
+    assert call(facts(circuit("B", pump_trouble=trouble))) == told
+
+
+def test_one_circuit_without_reading_is_land_soon() -> None:
+    assert call(facts(circuit("B", state=S.NO_READING, before=S.HOLDING))) == "land_soon no_reading"
+
+
+@pytest.mark.parametrize(("for_s", "told"), [(2.9, "look sensor_doubt"), (3.0, "land_soon sensor_fault")])
+def test_sensor_fault_that_lasts_is_land_soon(for_s: float, told: str) -> None:
+    assert call(facts(circuit("B", state=S.SENSOR_FAULT, fault="frozen", fault_for_s=for_s))) == told
+
+
+@pytest.mark.parametrize(("battery_v", "told"), [(23.0, "holding holding"), (22.9, "land_soon battery_low")])
+def test_low_battery_is_land_soon(battery_v: float, told: str) -> None:
+    heard = {"battery_v": battery_v, "wind_m_s": None, "tilt_deg": None}
+    assert call(facts(config={"battery_low_v": 23.0}, heard=heard)) == told
+
+
+@pytest.mark.parametrize(("largest_kg", "told"), [(630.0, "holding holding"), (630.1, "land_soon over_plan")])
+def test_heavier_than_planned_by_five_percent_is_land_soon(largest_kg: float, told: str) -> None:
+    assert call(facts(planned_kg=600.0, load=Load(largest_kg=largest_kg))) == told
+
+
+def test_small_panel_may_be_off_by_twice_the_cells_accuracy() -> None:
+    assert call(facts(planned_kg=100.0, load=Load(largest_kg=110.0))) == "holding holding"
+    assert call(facts(planned_kg=100.0, load=Load(largest_kg=110.1))) == "land_soon over_plan"
+
+
+# --- look
+
+
+@pytest.mark.parametrize(("wind_m_s", "told"), [(8.0, "holding holding"), (8.1, "look wind_near")])
+def test_wind_near_its_limit_is_look(wind_m_s: float, told: str) -> None:
+    heard = {"battery_v": None, "wind_m_s": wind_m_s, "tilt_deg": None}
+    assert call(facts(config={"wind_limit_m_s": 9.0}, heard=heard)) == told
+
+
+def test_projection_not_known_yet_is_look_in_flight_only() -> None:
+    assert call(facts(circuit("B", to_warning=None))) == "look too_early"
+    assert call(ground(circuit("B", to_warning=None))) == "holding holding"
+
+
+def test_lost_load_reading_is_look() -> None:
+    assert call(facts(load_lost=True, load_fresh=False)) == "look load_unknown"
+
+
+def test_without_a_plan_and_a_load_cell_the_call_is_look_at_best() -> None:
+    unknown = facts(judged_kg=None, load=Load(), load_fresh=False, load_kg=None, load_known=LoadKnown.UNSURE)
+    assert call(unknown) == "look load_unknown"
+
+
+def test_look_names_the_circuit() -> None:
+    called = judge(facts(losing(early_s=1000.0)), None)
+    assert (called.headline.key, called.headline.values["circuit"]) == ("headline.look_at_circuit", "B")
+
+
+# --- no signal
+
+
+def test_no_circuit_believed_is_no_signal() -> None:
+    silent = [circuit(name, state=S.NO_READING, before=S.HOLDING) for name in "AB"]
+    assert call(facts(*silent)) == "no_signal silent"
+    assert headline(facts(*silent)) == "no_signal"
+    assert headline(ground(*silent)) == "read_the_gauge"
+
+
+def test_faults_on_every_circuit_are_no_signal() -> None:
+    faulty = [circuit(name, state=S.SENSOR_FAULT, fault="frozen", fault_for_s=9.0) for name in "AB"]
+    assert call(facts(*faulty)) == "no_signal silent"
+
+
+# --- on the ground the same troubles read "Do not lift"
+
+
+@pytest.mark.parametrize(
+    "given",
+    [
+        ground(circuit("B", state=S.LOW, vacuum_kpa=50.0)),
+        ground(losing(early_s=100.0)),
+        ground(circuit("B", pump_trouble="not_building")),
+        ground(circuit("B", state=S.NO_READING)),
+        ground(circuit("B", state=S.SENSOR_FAULT, fault="frozen", fault_for_s=5.0)),
+        ground(circuit("B", state=S.BUILDING, vacuum_kpa=30.0), phase=Phase.SEALING),
+        ground(circuit("B", state=S.OPEN, vacuum_kpa=0.0), phase=Phase.PARKED),
+        ground(holding=holding(-5.0), judged_kg=815.0),
+    ],
+    ids=["low", "losing", "pump", "no_reading", "fault", "building", "open", "margin"],
+)
+def test_on_the_ground_it_reads_do_not_lift(given: Facts) -> None:
+    called = judge(given, None)
+    assert (called.call, called.headline.key) == (Call.LOOK, "headline.do_not_lift")
+
+
+# --- silence never makes it better
+
+
+LOW = judge(facts(circuit("B", state=S.LOW, vacuum_kpa=50.0)), None)
+
+
+def test_standing_land_now_is_never_replaced_by_silence() -> None:
+    silent = [circuit(name, state=S.NO_READING, vacuum_kpa=64.0) for name in "AB"]
+    called = judge(facts(*silent, last_reading_s=NOW_S - 12.0), LOW)
+    assert called.call is Call.LAND_NOW
+    assert called.reason == Text("reason.standing", {"age_s": 12.0})
+
+
+def test_standing_land_now_outlives_silence_on_the_ground_too() -> None:
+    opened = [circuit(name, state=S.OPEN, vacuum_kpa=0.1) for name in "AB"]
+    before = judge(ground(*opened, phase=Phase.RELEASED, released_load_kg=80.0), None)
+    silent = [circuit(name, state=S.NO_READING) for name in "AB"]
+    assert judge(ground(*silent, phase=Phase.RELEASED), before).call is Call.LAND_NOW
+
+
+@pytest.mark.parametrize("vacuum_kpa", [52.0, 33.0])
+def test_circuit_last_heard_low_has_not_recovered_by_falling_silent(vacuum_kpa: float) -> None:
+    assert call(facts(circuit("B", state=S.NO_READING, vacuum_kpa=vacuum_kpa))).startswith("land_now")
+
+
+@pytest.mark.parametrize(
+    "lost", [{"state": S.NO_READING}, {"state": S.SENSOR_FAULT, "fault": "frozen", "fault_for_s": 3.0}]
+)
+@pytest.mark.parametrize("trouble", [{"before": S.LOSING}, {"before": S.HOLDING, "pump_trouble": "not_building"}])
+def test_nothing_believed_of_a_circuit_in_trouble_is_land_now(
+    lost: dict[str, object], trouble: dict[str, object]
+) -> None:
+    assert call(facts(circuit("B", **lost, **trouble))) == "land_now silent_after_trouble"
+
+
+def test_doubt_of_a_moment_leaves_a_stopped_pump_land_soon() -> None:
+    doubted = circuit("B", state=S.SENSOR_FAULT, fault="not_finite", fault_for_s=0.1, pump_trouble="not_building")
+    assert call(facts(doubted)) == "land_soon pump_stopped"
+
+
+def test_silence_after_battery_low_is_land_now() -> None:
+    silent = [circuit(name, state=S.NO_READING, before=S.HOLDING) for name in "AB"]
+    heard = {"battery_v": 22.0, "wind_m_s": None, "tilt_deg": None}
+    given = facts(*silent, config={"battery_low_v": 23.0}, heard=heard, battery_v=None)
+    assert call(given) == "land_now silent_after_trouble"
+
+
+# --- rows judged from an estimate stand a while
+
+
+def stood(after: Facts, for_s: float) -> str:
+    """The call ``for_s`` after a circuit was last seen to run out inside the time to land."""
+    before = judge(facts(losing(early_s=200.0)), None)
+    return call(facts(*after.circuits.values(), now_s=NOW_S + for_s), before)
+
+
+@pytest.mark.parametrize(("for_s", "told"), [(9.9, "land_now early_under_landing"), (10.0, "holding holding")])
+def test_call_from_an_estimate_stands_for_ten_seconds(for_s: float, told: str) -> None:
+    assert stood(facts(), for_s) == told
+
+
+@pytest.mark.parametrize("for_s", [1.0, 60.0, 600.0])
+@pytest.mark.parametrize("unknown", [{"to_warning": None}, {"state": S.SENSOR_FAULT, "fault": "frozen"}])
+def test_call_from_an_estimate_stands_while_there_is_none(for_s: float, unknown: dict[str, object]) -> None:
+    assert stood(facts(circuit("B", **unknown)), for_s) == "land_now early_under_landing"
+
+
+def test_call_of_the_air_does_not_stand_on_the_ground() -> None:
+    before = judge(facts(losing(early_s=200.0)), None)
+    assert call(ground(now_s=NOW_S + 1.0), before) == "holding holding"
+
+
+# --- sequences
+
+
+def never_better_than(status: list[Status], call: Call) -> bool:
+    return all(RANK[one.called.call] <= RANK[call] for one in status)
+
+
+LOW_BATTERY = {"battery_low_v": 23.0}
+
+
+def test_silence_in_the_air_is_no_signal_within_the_stale_time() -> None:
+    watch = carrying()
+    began_s = watch.now_s
+    told = watch.wait(10.0)
+    assert calls(told) == ["holding", "no_signal"]
+    since_s = next(one.facts.now_s for one in told if one.called.call is Call.NO_SIGNAL)
+    assert since_s - began_s <= 3.5
+
+
+def test_silence_after_a_losing_circuit_is_land_now() -> None:
+    watch = carrying()
+    carry(watch, B="64>60x600")
+    assert watch.circuit("B") == "losing"
+    watch.wait(4.0)
+    assert (watch.call, watch.circuit("B")) == ("land_now", "no_reading")
+
+
+def test_silence_after_the_battery_was_low_is_land_now() -> None:
+    watch = carrying(**LOW_BATTERY)
+    carry(watch, battery_v="22.5x50")
+    assert watch.call == "land_soon"
+    watch.wait(4.0)
+    assert watch.call == "land_now"
+
+
+def test_battery_that_is_no_longer_reported_is_still_low() -> None:
+    watch = carrying(**LOW_BATTERY)
+    carry(watch, battery_v="22.5x50")
+    assert never_better_than(carry(watch, battery_v="-x100"), Call.LAND_SOON)
+
+
+def test_standing_land_now_outlives_silence_and_comes_back_judged_anew() -> None:
+    watch = carrying()
+    carry(watch, B="64x5 64>45x50 45x10")
+    assert watch.call == "land_now"
+    assert calls(watch.wait(120.0)) == ["land_now"]
+    assert watch.status.called.reason.values["age_s"] == pytest.approx(120.0, abs=0.6)
+    carry(watch, B="64x20")
+    assert watch.call != "land_now"
+
+
+def test_gap_in_the_readings_of_a_losing_circuit_never_improves_the_call() -> None:
+    watch = carrying()
+    carry(watch, B="64>60x600")
+    call = watch.status.called.call
+    assert call in {Call.LAND_NOW, Call.LAND_SOON}
+    assert never_better_than(watch.wait(8.0), call)
+    assert never_better_than(carry(watch, B="59.5>58.9x100"), call)
+
+
+def test_faulty_readings_of_a_losing_circuit_never_improve_the_call() -> None:
+    watch = carrying()
+    carry(watch, B="64>60x600")
+    call = watch.status.called.call
+    assert never_better_than(carry(watch, B="nanx300"), call)
+
+
+def test_lifter_that_is_in_tandem_shows_the_worse_call() -> None:
+    watch = Watch(dock(), dock(id="dock-7"), tandem=True)
+    vacuum, pump = "0x5 0>64x100 64x100", "onx105 offx1"
+    signals = {"A": vacuum, "B": vacuum, "A_pump": pump, "B_pump": pump, "load_kg": "0x1"}
+    watch.play(**signals)
+    assert watch.call == "no_signal"  # the other one was never heard
+    assert watch.status.called.reason.key == "reason.tandem"
