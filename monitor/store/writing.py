@@ -283,12 +283,12 @@ class Writer:
     def close(self, timeout_s: float = 10.0) -> None:
         """Write what is left if the disk allows, then end the threads and let go of the folder."""
         self._tracer.stop()
+        self._reading.dispose()  # the last to close puts the write-ahead file in order, which a reader may not
         with self._wake:
             self._closing = True
             self._wake.notify_all()
         self._thread.join(timeout_s)
-        self._reading.dispose()
-        self._engine.dispose()  # last: the last to close puts the write-ahead file in order, which a reader may not
+        self._engine.dispose()
         self._lock.release()
 
     # The writer's thread.
