@@ -219,4 +219,6 @@ def on_signals(first: Callable[[], None], again: Callable[[], None]) -> None:
 
     for name in ("SIGINT", "SIGTERM", "SIGHUP"):
         with contextlib.suppress(NotImplementedError, AttributeError):  # Windows: Ctrl-C is a KeyboardInterrupt
-            loop.add_signal_handler(getattr(signal, name), hear)
+            number = getattr(signal, name)
+            if name != "SIGHUP" or signal.getsignal(number) != signal.SIG_IGN:  # nohup wants it ignored
+                loop.add_signal_handler(number, hear)
