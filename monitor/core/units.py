@@ -14,7 +14,7 @@ MM_PER_M: Final = 1000.0
 S_PER_MIN: Final = 60.0
 
 HOIST_KPA_PER_M: Final = 0.012
-"""Fall of ambient pressure with height, kPa per metre: hydrostatic rho*g = 1.225 * 9.80665 Pa/m (ISO 2533 sea level)."""
+"""Fall of ambient pressure with height, kPa per metre: 1.225 * 9.80665 Pa/m at sea level (ISO 2533)."""
 
 
 def kg_to_n(mass_kg: float) -> float:
