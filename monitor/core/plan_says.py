@@ -1,6 +1,7 @@
 """What a judged plan has to say: why it is outside its limits, what governs, what to heed, what to check first."""
 
 import math
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 from monitor.core.config import Basis, LifterConfig
@@ -15,6 +16,9 @@ if TYPE_CHECKING:
 SEAL_TEST_LEAST_S: Final = 300.0
 """A seal test on the panel passes only with this much time in reserve, or twice the time to land if that is more.
 EN 13155 5.2.2.7 (from memory) asks for 5 min after power failure."""
+
+DIFFERS_RATIO: Final = 0.05
+"""A stated weight this far from what size and make-up give is worth a second look."""
 
 OFFSET_WORTH_RATIO: Final = 1.01
 """Moving the lifter is suggested when it would raise the rated load by more than this."""
@@ -119,6 +123,9 @@ def _panel_notes(lifter: LifterConfig, plan: PlanInput, result: "PlanResult") ->
     panel = plan.panel
     held_on = panel.layers[0].kind if panel.layers else ""
     found = []
+    made_kg = replace(panel, weight_kg=None).mass_kg()
+    if panel.weight_kg is not None and made_kg is not None and abs(made_kg - panel.weight_kg) > DIFFERS_RATIO * made_kg:
+        found.append(_text("weight_differs", weight_kg=panel.weight_kg, made_kg=made_kg))
     if result.overhang_mm is not None and result.overhang_mm > lifter.overhang_limit_mm:
         reach = {"overhang_mm": result.overhang_mm, "limit_mm": lifter.overhang_limit_mm}
         found.append(_text("overhang", factor_ratio=lifter.thin_panel_factor, **reach))

@@ -55,6 +55,7 @@ PLAN_WORDS: Final[Mapping[str, str]] = {
     "plan.lost_not_held": (
         "With circuit {circuit} lost, the pads left would hold {factor_ratio} times the panel: it would fall."
     ),
+    "plan.weight_differs": "The weight stated is {weight_kg}; size and make-up give {made_kg}. Which one is right?",
     "plan.overhang": (
         "The panel reaches {overhang_mm} beyond its pads, over {limit_mm}: it bends, and the outer pads get more than a "
         "rigid panel gives them. Their shares are taken {factor_ratio} times; ask the panel's maker."

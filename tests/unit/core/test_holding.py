@@ -7,10 +7,11 @@ import math
 import pickle
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from monitor.core.config import Basis, CircuitConfig, LifterConfig, PadConfig, Suspension
-from monitor.core.holding import Centre, Holding, Move, friction_demand, hold, nominal_design_factor, prepare
+from monitor.core.holding import Centre, Holding, Move, friction_demand, hold, lay_out, nominal_design_factor, prepare
 
 G = 9.80665
 WARNING = {"A": 52.0, "B": 52.0}
@@ -316,13 +317,25 @@ def test_single_pad_and_single_row_hold_a_load_through_them() -> None:
 
 
 def test_balanced_beams_share_equally_while_they_can() -> None:
-    # beams across the panel at each place along it: their two pads share equally, the rest as a rigid frame
-    config = six_pads(suspension=Suspension.BALANCED)
-    centred = held(config, FLAT, Centre(x_mm=200.0))
-    assert centred.rated_kg == pytest.approx(held(six_pads(), FLAT, Centre(x_mm=200.0)).rated_kg)
-    # off the beams' middle they come to rest on their stops and the frame is rigid
-    off = held(config, FLAT, Centre(y_mm=100.0))
-    assert off.rated_kg == pytest.approx(held(six_pads(), FLAT, Centre(y_mm=100.0)).rated_kg)
+    """Beams across the panel at each place along it: their pads share equally, whatever a rigid frame would give."""
+    places = [(-900, 300), (-900, -300), (0, 300), (900, 300), (900, -300)]
+    pads = [PadConfig(f"A{n}", "A", *place, 1150.0) for n, place in enumerate(places)]
+    # the lone pad's beam, 0.3 m up, takes 0.03/0.3 of the load; the four others share the rest
+    balanced = lay_out(
+        lifter(pads, suspension=Suspension.BALANCED), tuple(f"A{n}" for n in range(5)), Centre(y_mm=30.0)
+    )
+    pull, _ = balanced.shares(np.zeros(1), np.zeros(1))
+    assert pull[0] == pytest.approx([0.225, 0.225, 0.1, 0.225, 0.225])
+    rigid = lay_out(lifter(pads), tuple(f"A{n}" for n in range(5)), Centre(y_mm=30.0))
+    # the plane: 1/5 + (0.03 - 0.06) (y - 0.06)/sum((y - 0.06)^2), the sum 0.432
+    assert rigid.shares(np.zeros(1), np.zeros(1))[0][0] == pytest.approx(
+        [0.18333, 0.225, 0.18333, 0.18333, 0.225], abs=1e-5
+    )
+
+
+def test_beams_on_their_stops_are_rigid_again() -> None:
+    off = Centre(y_mm=100.0)  # all beams' middles are on one line: they cannot balance this
+    assert held(six_pads(suspension=Suspension.BALANCED), FLAT, off).rated_kg == held(six_pads(), FLAT, off).rated_kg
 
 
 # What comes in.

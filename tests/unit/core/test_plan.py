@@ -322,6 +322,11 @@ def test_what_is_entered_besides() -> None:
     assert "plan.check_tandem" in [text.key for text in result.checks]
 
 
+def test_stated_weight_that_does_not_fit_the_makeup_is_said() -> None:
+    assert "weight_differs" in keys(judge_plan(six_pads(), PlanInput(replace(PANE, weight_kg=145.0))))
+    assert "weight_differs" not in keys(judge_plan(six_pads(), PlanInput(replace(PANE, weight_kg=150.0))))
+
+
 def test_pads_near_an_edge_are_named() -> None:
     close = judge_plan(six_pads(), PlanInput(Panel(rectangle(2.0, 1.5), weight_kg=100.0)))
     near = [text for text in close.notes if text.key == "plan.pad_near_edge"]
@@ -437,6 +442,7 @@ def every_result() -> list[PlanResult]:
         judge_plan(windy, PlanInput(PANE, wind_m_s=20.0, altitude_m=3000.0, lift_height_m=50.0, vacuum_kpa=60.0)),
         judge_plan(windy, PlanInput(insulating, coated=True, vacuum_kpa=40.0)),
         judge_plan(windy, PlanInput(Panel(rectangle(1.9, 1.5), layers=read_makeup("steel 3")))),
+        judge_plan(windy, PlanInput(replace(PANE, weight_kg=100.0))),
         judge_plan(windy, stated(100.0, wind_m_s=3.0, in_tandem=True, share_ratio=0.5)),
         judge_plan(due, stated(400.0, today="2027-01-01", pads=("A1", "A2", "A3"))),
         judge_plan(six_pads(), stated(100.0, centre_x_mm=1000.0)),
