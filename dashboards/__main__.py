@@ -30,9 +30,11 @@ def main() -> int:
     except OSError as error:
         print(f"holdwatch pages: --listen {listen} cannot be had: {error.strerror}.", file=sys.stderr)
         return 1
-    print(f"listening {listen.at(listening.getsockname()[1])}", flush=True)
     for number in (signal.SIGINT, signal.SIGTERM):
-        signal.signal(number, lambda *_: None)  # the server raises it again when it has ended: that is no fault
+        signal.signal(
+            number, lambda *_: sys.exit(0)
+        )  # the server takes it while it runs, and raises it again at its end
+    print(f"listening {listen.at(listening.getsockname()[1])}", flush=True)
     asyncio.run(_serve(options, listening))
     return 0
 

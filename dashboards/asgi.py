@@ -100,10 +100,10 @@ def is_own_host(host: str, names: frozenset[str]) -> bool:
     A page of another site that points its own name at this machine (DNS rebinding) comes with that name and is refused.
     Check: "127.0.0.1:8050" and "[::1]:8050" are, "evil.example:8050" is not.
     """
-    name = (urlsplit(f"//{host}").hostname or "").lower()
-    if name in names:
-        return True
     try:
+        name = (urlsplit(f"//{host}").hostname or "").lower()
+        if name in names:
+            return True
         ip_address(name)
     except ValueError:
         return False

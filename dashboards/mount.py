@@ -28,9 +28,10 @@ def token(address: str) -> str:
 def address_of(taken: str) -> str:
     """The address back from ``token``; "/" if it is none."""
     try:
-        return base64.urlsafe_b64decode(taken + "=" * (-len(taken) % 4)).decode()
+        address = base64.urlsafe_b64decode(taken + "=" * (-len(taken) % 4)).decode()
     except (binascii.Error, ValueError):
         return "/"
+    return address if address.startswith("/") else "/"
 
 
 class Mount:

@@ -29,6 +29,9 @@ UNACKNOWLEDGED: Final = frozenset({"unacknowledged", "returned_unacknowledged", 
 
 UNIT_GAP: Final = re.compile(r"(\d) (?=(?:s|min|h|kg|kPa|m|V|m/s)\b)")
 
+SET_ASIDE: Final = ("shelved", "suppressed", "out_of_service")
+"""Flags beside the life cycle of an alarm that is not to be heard for now."""
+
 BLIND: Final = frozenset({"no_reading", "sensor_fault"})
 """Circuit states in which nothing is known of the vacuum now."""
 
@@ -305,25 +308,29 @@ def _tilt(tilt_deg: float) -> str:
 
 
 def _alarm(alarm: Mapping[str, Any], zone: ZoneInfo) -> View:
-    state = alarm["state"]
     return {
         "raising": alarm["raising"],
         "priority": alarm["priority"],
-        "state": state,
-        "open": state in UNACKNOWLEDGED,
+        "state": alarm["state"],
+        "open": _waits(alarm),
         "acknowledge": say("alarm.acknowledge"),
         "words": _together(_sentence(say("alarm.words", about=alarm["about"], words=alarm["words"]))),
         "do": alarm["do"],
-        "said": say("alarm.shelved" if alarm["shelved"] else f"alarm.{state}"),
+        "said": say(f"alarm.{next((flag for flag in SET_ASIDE if alarm[flag]), alarm['state'])}"),
         "since": say("alarm.since", clock=clock(alarm["since"], zone)),
     }
+
+
+def _waits(alarm: Mapping[str, Any]) -> bool:
+    """Whether it waits for an acknowledgement."""
+    return alarm["state"] in UNACKNOWLEDGED and not any(alarm[flag] for flag in SET_ASIDE)
 
 
 def _alarm_order(alarm: Mapping[str, Any]) -> tuple[bool, bool, int, float]:
     """Unacknowledged first, then by priority, then the newest."""
     return (
-        alarm["shelved"],
-        alarm["state"] not in UNACKNOWLEDGED,
+        any(alarm[flag] for flag in SET_ASIDE),
+        not _waits(alarm),
         PRIORITIES.index(alarm["priority"]),
         -alarm["since"],
     )
@@ -343,7 +350,7 @@ def _notices(snapshot: Snapshot, zone: ZoneInfo) -> list[str]:
 def _sound(shown: Sequence[Status]) -> View:
     """How this page should sound, and what it sounds about: anything new in ``about`` ends a silence."""
     worst = shown[0]
-    open_alarms = sorted(a["raising"] for s in shown for a in s["alarms"] if a["state"] in UNACKNOWLEDGED)
+    open_alarms = sorted(a["raising"] for s in shown for a in s["alarms"] if _waits(a))
     up = any(s["in_flight"] for s in shown)
     level = "none"
     if worst["call"] == "land_now":

@@ -92,6 +92,8 @@ ENGLISH: Final[Mapping[str, str]] = {
     "alarm.latched_unacknowledged": "held, not acknowledged",
     "alarm.latched_acknowledged": "held, acknowledged",
     "alarm.shelved": "shelved",
+    "alarm.suppressed": "suppressed in this phase",
+    "alarm.out_of_service": "out of service",
     "alarm.acknowledge": "Acknowledge",
     # -- notices
     "notice.broker": "Broker lost since {clock}: no readings arrive until it is back.",

@@ -126,7 +126,7 @@ function fit() {
   const key = JSON.stringify([...shown, screen.dataset.story, byId("notices").textContent, innerWidth, innerHeight, document.fonts.status]);
   if (key === fitted) return;
   fitted = key;
-  for (let step = 0; step <= 3; step++) {
+  for (let step = 0; step <= 4; step++) {
     attribute(screen, "data-tight", step);
     if (screen.scrollHeight <= screen.clientHeight + 1) return;
   }

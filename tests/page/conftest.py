@@ -1,7 +1,7 @@
 """One browser and one server for all; a test that kills its server starts its own."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +21,8 @@ class Site:
     served: Served
     context: BrowserContext
     page: Page
+    complaints: list[str] = field(default_factory=list)
+    """Errors of the page's script, and whatever its content policy refused."""
 
     def open(self, path: str = "/", call: str | None = None) -> Page:
         """Open a page and wait until it shows ``call`` (by default what the engine says first)."""
@@ -63,7 +65,11 @@ def site(_shared: tuple[FakeEngine, Served], browser: Browser) -> Iterator[Site]
     fake.link = {"broker": "up", "since_utc_s": 0.0}
     fake.actions.clear()
     with window(browser) as context:
-        yield Site(fake, served, context, _careful(context.new_page()))
+        opened = Site(fake, served, context, context.new_page())
+        opened.page.on("pageerror", lambda error: opened.complaints.append(str(error)))
+        opened.page.on("console", lambda said: opened.complaints.append(said.text) if said.type == "error" else None)
+        yield opened
+        assert opened.complaints == []
 
 
 @pytest.fixture
@@ -81,10 +87,3 @@ def own_site(tmp_path: Path, browser: Browser) -> Iterator[Site]:
 def window(browser: Browser, size: tuple[int, int] = WIDE, **options: Any) -> BrowserContext:
     """A window of a size; closed as a context manager."""
     return browser.new_context(viewport={"width": size[0], "height": size[1]}, **options)
-
-
-def _careful(page: Page) -> Page:
-    """An error in a page's script, or anything its content policy refused, fails the test."""
-    page.on("pageerror", lambda error: pytest.fail(f"the page's script failed: {error}"))
-    page.on("console", lambda said: pytest.fail(f"the page complained: {said.text}") if said.type == "error" else None)
-    return page

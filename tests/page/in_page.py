@@ -1,0 +1,74 @@
+"""What is looked up inside a page: functions for the browser."""
+
+OVERFLOWS = """() => {
+  const out = [];
+  for (const one of document.querySelectorAll("#screen *")) {
+    if (!one.checkVisibility() || one.closest("svg, #bar") || one.classList.contains("trace-label")) continue;
+    const box = one.getBoundingClientRect();
+    const name = `${one.tagName}#${one.id}.${one.className}`;
+    if (box.right > innerWidth + 1 || box.left < -1) out.push(`${name} leaves the screen`);
+    const cut = one.scrollWidth > one.clientWidth + 1 && getComputedStyle(one).display !== "inline";
+    if (one.childElementCount === 0 && cut) out.push(`${name} is cut: ${one.textContent}`);
+  }
+  return out;
+}"""
+"""Whatever leaves the screen sideways or is cut in its box."""
+
+BELOW_THE_FOLD = """() => {
+  const parts = ["#call", "#release-words", "#reason", "#load-words", "#bar", "#circuits", ".lane:last-child", "#caution"];
+  return parts.filter((part) => {
+    const one = document.querySelector(part);
+    return one && one.checkVisibility() && one.getBoundingClientRect().bottom > innerHeight + 1;
+  });
+}"""
+"""Important parts that need scrolling."""
+
+OVERLAPS = """() => {
+  const out = [];
+  const said = ".lane-word, .lane-words, .lane-number, .lane-rate, .lane-time, .lane-name";
+  for (const lane of document.querySelectorAll(".lane")) {
+    const parts = [...lane.querySelectorAll(said)].filter((part) => part.checkVisibility() && part.textContent);
+    for (const [i, one] of parts.entries()) {
+      for (const other of parts.slice(i + 1)) {
+        const a = one.getBoundingClientRect();
+        const b = other.getBoundingClientRect();
+        const wide = Math.min(a.right, b.right) - Math.max(a.left, b.left);
+        const high = Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top);
+        if (wide > 2 && high > 0.25 * Math.min(a.height, b.height))
+          out.push(`${one.className} over ${other.className} in ${lane.dataset.key}`);
+      }
+    }
+  }
+  return out;
+}"""
+"""Words of a lane drawn over each other (a quarter of a line's box is air)."""
+
+CAPITAL_PX = """one => {
+  const canvas = document.createElement("canvas").getContext("2d");
+  const style = getComputedStyle(one);
+  canvas.font = `${style.fontWeight} ${style.fontSize} ${style.fontFamily}`;
+  return canvas.measureText("H").actualBoundingBoxAscent;
+}"""
+"""Height of a drawn capital."""
+
+LINES_N = "one => Math.round(one.clientHeight / parseFloat(getComputedStyle(one).lineHeight))"
+
+WATCH_REASON = """() => {
+  const reason = document.getElementById("reason");
+  window.seen = {};
+  const note = () => (window.seen[reason.textContent] = Date.now());
+  new MutationObserver(note).observe(reason, { childList: true, characterData: true, subtree: true });
+}"""
+"""Notes in ``window.seen`` when each reason was first drawn."""
+
+SMALL_TARGETS = """least => [...document.querySelectorAll("button")]
+  .filter((one) => one.checkVisibility() && one.id !== "look" && one.getBoundingClientRect().height < least)
+  .map((one) => one.textContent)"""
+"""Buttons lower than ``least`` px (the look button is none for gloves)."""
+
+GAPS = """() => {
+  const boxes = [...document.querySelectorAll("button.wide, .alarm-button")].filter((one) => one.checkVisibility())
+    .map((one) => one.getBoundingClientRect()).sort((a, b) => a.top - b.top);
+  return boxes.slice(1).map((box, i) => box.top - boxes[i].bottom);
+}"""
+"""Space between the big buttons."""

@@ -1,0 +1,336 @@
+"""The ground screen says what the engine says, in the engine's words, large enough, and nothing of it runs as code."""
+
+import itertools
+import json
+import time
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, Page
+
+from tests.page.conftest import Site, window
+from tests.page.in_page import BELOW_THE_FOLD, CAPITAL_PX, LINES_N, OVERFLOWS, OVERLAPS, WATCH_REASON
+from tests.page.serving import LAPTOP, PHONE, WIDE, engine, serve, wait_ready
+from tests.page.statuses import CALLS, alarm, circuit, losing, silent, status, with_circuits
+
+pytestmark = pytest.mark.browser
+
+HEADLINES = {
+    "land_now": "Land the load now",
+    "no_signal": "No readings: land the load",
+    "land_soon": "Land the load soon",
+    "look": "Look at circuit B",
+    "holding": "Holding",
+    "not_lifting": "Not lifting",
+}
+
+
+@pytest.mark.parametrize("call", CALLS)
+def test_call_reason_and_release_stand_side_by_side(site: Site, call: str) -> None:
+    said = status(call)
+    site.engine.say(said)
+    site.open()
+    site.page.wait_for_function("call => document.getElementById('call').dataset.call === call", arg=call)
+    assert site.text("#call-words") == HEADLINES[call]
+    assert site.text("#reason").endswith(said["reason"])
+    assert site.page.get_attribute("#call-shape use", "href") == f"#shape-{call}"
+    assert site.page.get_attribute("body", "data-release") == said["release"]
+    assert site.page.locator("#release").is_visible() == (said["release"] != "not_attached")
+    assert "Keep clear of a raised load." in site.text("#caution")
+    if call == "no_signal":
+        assert site.text("#reason").startswith("Listen for the lifter's own alarm.")
+
+
+def test_barred_circle_is_for_the_release_alone_and_nothing_says_safe(site: Site) -> None:
+    site.open()
+    assert site.page.get_attribute("#release-shape use", "href") == "#shape-do_not_release"
+    for call in CALLS:
+        site.engine.say(status(call))
+        site.shows(call)
+        shapes = site.page.eval_on_selector_all(
+            "#call use, .lane use", "all => all.map(one => one.getAttribute('href'))"
+        )
+        assert "#shape-do_not_release" not in [
+            shape for shape in shapes if shape != site.page.get_attribute("#release-shape use", "href")
+        ]
+        words = site.text("#screen").lower()
+        assert not any(word in words.split() for word in ("safe", "ok", "okay"))
+
+
+def test_call_follows_the_engine(site: Site) -> None:
+    site.open()
+    for call in ("land_soon", "land_now", "look", "holding"):
+        site.engine.say(status(call))
+        site.shows(call, within_s=1.0)
+
+
+def test_lanes_show_state_number_trace_and_time(site: Site) -> None:
+    site.engine.say(status("land_soon"))
+    site.open()
+    lane = ".lane[data-state=losing]"
+    site.page.wait_for_selector(lane)
+    assert site.text(f"{lane} .lane-name") == "B"
+    assert site.text(f"{lane} .lane-word") == "Losing vacuum"
+    assert site.text(f"{lane} .lane-words") == "May reach the warning level in 4 min (likely 6 min)."
+    assert site.text(f"{lane} .lane-time") == "4 min"
+    assert site.text(f"{lane} .lane-number") == "57.8"
+    assert site.text(f"{lane} .lane-unit") == "kPa"
+    assert site.text(f"{lane} .lane-rate") == "down 0.9 a minute, pump off"
+    site.page.wait_for_function(
+        "lane => document.querySelector(lane + ' .trace-past').getAttribute('d')?.length > 2000", arg=lane
+    )
+    assert site.page.get_attribute(f"{lane} .trace-fan", "d") is not None
+    assert site.page.get_attribute(".lane[data-state=holding] .trace-fan", "d") is None
+
+
+def test_room_to_the_limit_is_one_bar(site: Site) -> None:
+    site.open()
+    assert site.text("#load-words") == "Load 622 kg"
+    assert site.text("#margin-words") == "276 kg below the limit"
+    assert site.text("#limit-words") == "Limit 900 kg"
+    load, bar = (site.page.locator(part).bounding_box() for part in ("#bar-load", "#bar"))
+    assert load is not None
+    assert bar is not None
+    assert load["width"] / bar["width"] == pytest.approx(624 / 900, abs=0.01)
+
+
+def test_age_grows_between_snapshots_and_old_numbers_are_struck_out(site: Site) -> None:
+    site.engine.say(status("holding", circuits={"A": circuit(age_s=0.3), "B": circuit(age_s=5.0)}))
+    site.open()
+    site.page.wait_for_selector(".lane:nth-child(2)[data-old=yes]")
+    decoration = "one => getComputedStyle(one).textDecorationLine"
+    assert site.page.eval_on_selector(".lane:nth-child(1) .lane-number", decoration) == "none"
+    assert site.page.eval_on_selector(".lane:nth-child(2) .lane-number", decoration) == "line-through"
+    assert site.text(".lane:nth-child(1) .lane-age") == ""
+    assert site.text(".lane:nth-child(2) .lane-age").startswith("5.")
+    site.engine.pause()
+    try:
+        site.page.wait_for_function(
+            "() => ['1.0 s ago', '1.1 s ago', '1.2 s ago'].includes(document.querySelector('.lane-age').textContent)"
+        )
+    finally:
+        site.engine.resume()
+
+
+def test_unknown_load_shows_no_room(site: Site) -> None:
+    site.engine.say(status("no_signal"))
+    site.open()
+    site.page.wait_for_selector("#load[data-look=unknown]")
+    assert site.text("#margin-words") == "Room to the limit not known"
+    assert site.text("#load-words") == "Load reading lost, largest of this lift 624 kg"
+
+
+def test_broker_lost_is_said(site: Site) -> None:
+    site.open()
+    site.engine.link = {"broker": "down", "since_utc_s": 1764019390.0}
+    site.page.wait_for_selector("#notices li")
+    assert site.text("#notices") == "Broker lost since 21:23:10: no readings arrive until it is back."
+    site.engine.link = {"broker": "up", "since_utc_s": 0.0}
+    site.page.wait_for_function("() => !document.querySelector('#notices li')")
+
+
+def test_acknowledge_names_the_raising_that_was_seen(site: Site) -> None:
+    site.engine.say(status("land_soon", alarms=[alarm(raising_n=17), alarm("acknowledged", raising_n=16)]))
+    site.open()
+    rows = site.page.locator(".alarm")
+    assert rows.nth(0).get_attribute("data-open") == "yes"
+    assert rows.nth(1).locator("button").is_hidden()
+    widths = [rows.nth(i).evaluate("row => parseFloat(getComputedStyle(row).borderTopWidth)") for i in (0, 1)]
+    assert widths[0] > widths[1], "unacknowledged differs from acknowledged in look"
+    rows.nth(0).get_by_role("button", name="Acknowledge").click()
+    site.page.get_by_label("Name or initials").fill("AB")
+    site.page.get_by_label("Role").select_option("operator")
+    site.page.get_by_role("dialog").get_by_role("button", name="Acknowledge").click()
+    site.page.wait_for_selector("#answer:not([hidden])")
+    assert site.text("#answer") == "Acknowledged."
+    (action,) = site.engine.actions
+    assert {key: action[key] for key in ("kind", "lifter", "who", "role", "params")} == {
+        "kind": "acknowledge",
+        "lifter": "dock-6",
+        "who": "AB",
+        "role": "operator",
+        "params": {"raising": "dock-6/B/losing_vacuum/17"},
+    }
+
+
+def test_refused_action_is_said_in_words(site: Site) -> None:
+    site.engine.answer = {"done": False, "key": "refused.not_this_raising", "words": "That alarm has moved on."}
+    site.engine.say(status("land_soon"))
+    site.page.add_init_script("localStorage.setItem('holdwatch.who', JSON.stringify({who: 'AB', role: 'operator'}))")
+    site.open()
+    site.page.get_by_role("button", name="Acknowledge").click()
+    site.page.wait_for_function("() => document.getElementById('answer').textContent === 'That alarm has moved on.'")
+    site.engine.answer = {"done": True, "key": "done.acknowledge", "words": "Acknowledged."}
+    assert [said for said in site.complaints if "409 (Conflict)" not in said] == []
+    site.complaints.clear()
+
+
+HOSTILE = "<img src=x onerror=\"document.body.dataset.hacked='yes'\">"
+
+
+def test_names_and_words_from_outside_stay_text(site: Site) -> None:
+    circuits = {HOSTILE: circuit(words=HOSTILE), "B": losing(words=HOSTILE)}
+    alarms = [alarm(words=HOSTILE, about=HOSTILE, raising=f"dock-6/{HOSTILE}/1")]
+    said = status("land_soon", lifter_name=HOSTILE, reason=HOSTILE, circuits=circuits, alarms=alarms)
+    site.engine.say(said | {"release_reason": HOSTILE, "headline": HOSTILE})
+    for path in ("/", "/landing"):
+        site.open(path)
+        site.page.wait_for_selector(".lane[data-state=losing]")
+        assert HOSTILE.split("=")[0] in site.text("#screen")
+        assert site.page.locator("#screen img").count() == 0
+        assert site.page.get_attribute("body", "data-hacked") is None
+    site.engine.say(said, status("holding", lifter="dock-7", lifter_name=HOSTILE))
+    site.open()
+    site.page.wait_for_selector(".tile:nth-child(2)")
+    assert site.page.locator("#screen img").count() == 0
+
+
+def test_several_lifters_are_tiles_worst_first(site: Site) -> None:
+    site.engine.say(status("holding"), status("land_soon", lifter="dock-7", lifter_name="Dock 7"))
+    site.open(call="land_soon")
+    site.page.wait_for_selector("#tiles .tile:nth-child(2)")
+    names = site.page.locator("#tiles .tile-name").all_inner_texts()
+    assert names == ["Dock 7", "Dock 6"]
+    site.page.locator("#tiles .tile-link").nth(0).click()
+    site.page.wait_for_function("() => document.querySelector('#others .tile-name')?.textContent === 'Dock 6'")
+    assert site.text("#call-words") == "Land the load soon"
+    site.open("/?lifter=dock-6", call="holding")
+
+
+def test_unknown_lifter_is_said(site: Site) -> None:
+    site.page.goto(site.served.url + "/?lifter=dock-9")
+    site.page.wait_for_function("() => document.getElementById('cover-why').textContent.includes('dock-9')")
+    assert site.page.get_attribute("body", "data-call") == "no_signal"
+
+
+def test_story_stands_beside_in_the_demonstrations_own_panel(tmp_path: Path, browser: Browser) -> None:
+    story = tmp_path / "story.json"
+    story.write_text(
+        json.dumps({"utc_s": 0.0, "scenario": "leak", "title": "A leak in flight", "line": "Watch circuit B."})
+    )
+    fake = engine(tmp_path, status("land_soon"))
+    try:
+        with serve(tmp_path, story=story) as served, window(browser) as context:
+            wait_ready(served)
+            page = context.new_page()
+            page.goto(served.url)
+            page.wait_for_selector("#story:not([hidden])")
+            assert (
+                " ".join(page.inner_text("#story").split())
+                == "Demonstration: no real lifter A leak in flight Watch circuit B."
+            )
+            story.write_text(json.dumps({"title": "A leak in flight", "line": "It is landed."}))
+            page.wait_for_function("() => document.getElementById('story-line').textContent === 'It is landed.'")
+    finally:
+        fake.stop()
+
+
+# -- size and room
+
+MM_PER_PX = 24 * 25.4 * 16 / 337**0.5 / 1920
+"""A 24-inch screen of 16:9 and 1920 pixels: 531.3 mm across."""
+
+
+def _arcmin(page: Page, selector: str, distance_mm: float) -> float:
+    """Angle of the capitals of what stands there, from the drawn type: h = 6.283 D MA / 21600 (NUREG-0700, 1.3.1-4)."""
+    capital_px = page.eval_on_selector(selector, CAPITAL_PX)
+    return float(capital_px * MM_PER_PX * 21600 / (6.283 * distance_mm))
+
+
+@pytest.mark.parametrize(
+    ("said", "words_arcmin"),
+    [
+        (status("land_soon"), 20.0),
+        (with_circuits(status("land_soon"), 3), 20.0),
+        (with_circuits(status("land_soon"), 4), 16.0),
+        (with_circuits(status("land_now"), 6), 16.0),
+    ],
+    ids=["two", "three", "four", "six"],
+)
+def test_type_is_large_enough_for_its_distance(site: Site, said: dict, words_arcmin: float) -> None:  # type: ignore[type-arg]
+    """ISO 9241 as quoted by its successors, and NUREG-0700: characters of at least 16', preferably 20' to 22'."""
+    site.engine.say(said)
+    site.open()
+    site.page.evaluate("() => document.fonts.ready.then(() => true)")
+    site.page.wait_for_selector(f"#circuits[data-count='{len(said['circuits'])}']")
+    call = _arcmin(site.page, "#call-words", 5000)
+    reason = _arcmin(site.page, "#reason", 3000)
+    word = _arcmin(site.page, ".lane-word", 3000)
+    print(
+        f"{len(said['circuits'])} circuits: call {call:.1f}' at 5 m, reason {reason:.1f}', circuit words {word:.1f}' at 3 m"
+    )
+    assert call >= 20.0
+    assert reason >= words_arcmin
+    assert word >= words_arcmin
+    lines = site.page.eval_on_selector("#call-words", LINES_N)
+    assert lines <= 2
+
+
+SCENES = {
+    **{call: status(call) for call in CALLS},
+    "six": with_circuits(status("land_now"), 6),
+    "six silent": with_circuits(status("no_signal"), 6),
+    "stop hoisting, six": with_circuits(
+        status("land_now", headline="Stop hoisting, lower back", alarms=[alarm(raising_n=n) for n in range(4)]), 6
+    ),
+    "stop hoisting, three": with_circuits(status("land_now", headline="Stop hoisting, lower back"), 3),
+    "no cell": status(
+        "look",
+        release="cannot_tell",
+        release_words="Holdwatch can't tell: check by eye that the panel is fixed",
+        release_reason="This lifter has no load cell.",
+        circuits={"A": circuit(), "B": silent()},
+    ),
+}
+
+
+@pytest.mark.parametrize(("size", "look"), list(itertools.product((WIDE, LAPTOP, PHONE), ("light", "dark"))))
+def test_nothing_overflows_and_nothing_important_is_below_the_fold(
+    site: Site, browser: Browser, size: tuple[int, int], look: str
+) -> None:
+    with window(browser, size, color_scheme=look) as context:
+        page = context.new_page()
+        for name, said in SCENES.items():
+            site.engine.say(said)
+            page.goto(site.served.url)
+            page.wait_for_function("call => document.body.dataset.call === call", arg=said["call"])
+            page.wait_for_selector(f"#circuits[data-count='{len(said['circuits'])}']")
+            page.evaluate("() => document.fonts.ready.then(() => true)")
+            page.wait_for_timeout(250)
+            assert page.evaluate(OVERFLOWS) == [], name
+            assert page.evaluate(OVERLAPS) == [], name
+            if size != PHONE:
+                assert page.evaluate(BELOW_THE_FOLD) == [], name
+            background = page.evaluate("() => getComputedStyle(document.documentElement).backgroundColor")
+            assert background == ("rgb(255, 255, 255)" if look == "light" else "rgb(10, 17, 24)")
+
+
+def test_bright_sun_is_black_on_white_without_greys(site: Site) -> None:
+    site.open()
+    button = site.page.locator("#look")
+    for _ in range(3):
+        button.click()
+    assert button.inner_text() == "Look: bright sun"
+    colours = site.page.eval_on_selector_all(
+        ".fact dt, #load-note, .lane-words, #caution",
+        "all => [...new Set(all.map(one => getComputedStyle(one).color))]",
+    )
+    assert colours == ["rgb(0, 0, 0)"]
+
+
+def test_from_snapshot_to_the_changed_page(site: Site) -> None:
+    """Printed, not judged: how long a change takes from the engine's offer to the page's own DOM."""
+    site.open()
+    site.page.evaluate(WATCH_REASON)
+    sent: dict[str, float] = {}
+    for i in range(40):
+        words = f"Change {i}."
+        sent[words] = time.time()
+        site.engine.say(status("look", reason=words))
+        time.sleep(0.11)
+    site.page.wait_for_function("() => 'Change 39.' in window.seen")
+    seen = site.page.evaluate("() => window.seen")
+    took_ms = sorted(seen[words] - at_s * 1000 for words, at_s in sent.items() if words in seen)
+    p50_ms, p95_ms = (took_ms[int(len(took_ms) * share)] for share in (0.5, 0.95))
+    print(f"snapshot to DOM, {len(took_ms)} changes: p50 {p50_ms:.0f} ms, p95 {p95_ms:.0f} ms")
+    assert len(took_ms) == len(sent)

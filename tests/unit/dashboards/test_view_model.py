@@ -1,0 +1,318 @@
+"""The view says what the status says: no better, no older, and in its words."""
+
+import copy
+import json
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from dashboards.live import Snapshot
+from dashboards.view_model import CALLS, RELEASES, Viewer, split_headline, view, worst_first
+from dashboards.words import ENGLISH, say
+from monitor.core.alarm_table import Priority
+from monitor.core.alarms import State
+from monitor.core.call import Call
+from monitor.core.facts import CircuitState
+from monitor.core.release import Release
+from monitor.words.english import HEADLINES
+from tests.page.statuses import CALLS as SAID
+from tests.page.statuses import SITE, alarm, circuit, losing, silent, status
+
+GROUND = Viewer("ground")
+
+
+def seen(*lifters: dict[str, Any], **changed: Any) -> Snapshot:
+    plain: dict[str, Any] = {
+        "number": "a.1",
+        "utc_s": 1764019200.0,
+        "made_s": 0.0,
+        "link": {"broker": "up"},
+        "store": {},
+    }
+    return Snapshot(lifters=tuple(lifters), **(plain | changed))
+
+
+def one(said: dict[str, Any]) -> dict[str, Any]:
+    shown = view(seen(said), GROUND, SITE)["one"]
+    assert isinstance(shown, dict)
+    return shown
+
+
+# -- the fixed words are all known here
+
+
+def test_every_fixed_word_has_its_words() -> None:
+    assert set(CALLS) == set(Call)
+    assert set(RELEASES) == set(Release)
+    assert {f"state.{state}" for state in CircuitState} <= set(ENGLISH)
+    assert {f"call.{call}" for call in Call} <= set(ENGLISH)
+    assert {f"alarm.{state}" for state in State if state is not State.NORMAL} <= set(ENGLISH)
+    assert {priority.value for priority in Priority} == {"high", "medium", "low"}
+
+
+def test_nothing_here_ever_says_safe_or_may_be_released() -> None:
+    for words in ENGLISH.values():
+        assert not {"safe", "ok", "okay"} & set(words.lower().replace(".", " ").split())
+
+
+@pytest.mark.parametrize("headline", [words for words in HEADLINES.values() if "{" not in words])
+def test_every_headline_fits_the_big_type(headline: str) -> None:
+    big, rest = split_headline(headline)
+    assert len(big) <= 30
+    letters = [letter for letter in headline.lower() if letter.isalnum()]
+    assert [letter for letter in (big + rest).lower() if letter.isalnum()] == letters, "no word is lost"
+
+
+def test_long_headline_goes_on_in_the_reason() -> None:
+    shown = one(status("no_signal"))
+    assert shown["headline"] == "No readings: land the load"
+    assert shown["reason"] == "Listen for the lifter's own alarm. Last reading 12\u00a0s ago."
+
+
+# -- the page as a whole
+
+
+@pytest.mark.parametrize("call", SAID)
+def test_page_carries_call_and_release(call: str) -> None:
+    said = view(seen(status(call)), GROUND, SITE)
+    assert said["call"] == call
+    assert said["release"] == status(call)["release"]
+    json.dumps(said, allow_nan=False)
+
+
+def test_several_lifters_the_worst_speaks_for_all() -> None:
+    lifters = [status("not_lifting", lifter="a"), status("holding", lifter="b"), status("land_now", lifter="c")]
+    said = view(seen(*lifters), GROUND, SITE)
+    assert [tile["lifter"] for tile in said["tiles"]] == ["c", "b", "a"]
+    assert said["call"] == "land_now"
+    assert said["release"] == "do_not_release"
+
+
+def test_same_call_do_not_release_comes_first() -> None:
+    loose = status("holding", lifter="a", release="check_fixed")
+    assert [s["lifter"] for s in worst_first([loose, status("holding", lifter="b")])] == ["b", "a"]
+
+
+def test_one_lifter_asked_for_shows_the_others_beside() -> None:
+    lifters = [status("holding", lifter="a"), status("land_now", lifter="b")]
+    said = view(seen(*lifters), Viewer("ground", "a"), SITE)
+    assert said["call"] == "holding"
+    assert [(tile["lifter"], tile["call"]) for tile in said["others"]] == [("b", "land_now")]
+
+
+def test_lifter_that_is_not_there_is_said() -> None:
+    assert view(seen(status()), Viewer("ground", "dock-9"), SITE) == {
+        "why": "There is no lifter “dock-9” on this site."
+    }
+
+
+def test_clock_is_the_sites() -> None:
+    said = view(seen(status(), utc_s=1764019200.0), GROUND, SITE | {"time_zone": "Asia/Tokyo"})
+    assert said["clock"] == "06:20:00"
+
+
+# -- load and limit
+
+
+def test_bar_is_load_over_limit() -> None:
+    load = one(status())["load"]
+    assert (load["look"], load["load"], load["margin"], load["limit"]) == (
+        "room",
+        "Load 622 kg",
+        "276 kg below the limit",
+        "Limit 900 kg",
+    )
+    assert load["load_ratio"] == pytest.approx(624 / 900, abs=1e-4)
+    assert load["limit_ratio"] == 1.0
+
+
+def test_over_the_limit_is_rounded_up_and_the_bar_passes_the_limit() -> None:
+    said = status()
+    said["holding"] |= {"rated_kg": 600.0, "margin_kg": -24.2}
+    load = one(said)["load"]
+    assert (load["look"], load["margin"]) == ("over", "25 kg over the limit")
+    assert load["load_ratio"] == 1.0
+    assert load["limit_ratio"] == pytest.approx(600 / 624, abs=1e-4)
+
+
+def test_room_is_rounded_down() -> None:
+    said = status()
+    said["holding"] |= {"rated_kg": 900.9, "margin_kg": 276.9}
+    load = one(said)["load"]
+    assert (load["margin"], load["limit"]) == ("276 kg below the limit", "Limit 900 kg")
+
+
+def test_judged_load_is_named_when_the_load_is_partly_off() -> None:
+    said = status(load={"kg": 164.0, "source": "measured", "judged_kg": 624.0, "planned_kg": None, "known": "on"})
+    assert one(said)["load"]["load"] == "Load 164 kg, judged as 624 kg"
+
+
+@pytest.mark.parametrize("blind", [silent(), circuit("sensor_fault", 60.0)])
+def test_no_room_is_shown_while_no_circuit_is_known(blind: dict[str, Any]) -> None:
+    load = one(status("no_signal", circuits={"A": blind, "B": blind}, load=status()["load"]))["load"]
+    assert (load["look"], load["margin"]) == ("unknown", "Room to the limit not known")
+
+
+def test_no_room_is_shown_while_the_load_reading_is_lost() -> None:
+    load = one(status("land_soon", load=SAID["no_signal"]["load"]))["load"]
+    assert load["look"] == "unknown"
+
+
+def test_no_pads_is_said() -> None:
+    said = status(holding=None)
+    said["facts"]["pads_n"] = 0
+    assert one(said)["load"]["note"] == say("load.no_pads")
+
+
+def test_loss_of_a_circuit_names_the_worst_and_rounds_down() -> None:
+    said = status()
+    said["holding"]["if_lost"] = {
+        "A": {"factor": 1.98, "needed_factor": None},
+        "B": {"factor": 1.49, "needed_factor": None},
+        "C": {"factor": None, "needed_factor": None},
+    }
+    assert one(said)["load"]["note"].endswith(
+        "Without circuit B the rest would hold 1.4 times the load, by calculation."
+    )
+
+
+# -- circuits
+
+
+def test_losing_circuit_shows_its_early_time_first() -> None:
+    said = one(status("land_soon"))["circuits"][1]
+    assert (said["word"], said["time"], said["number"]) == ("Losing vacuum", "4 min", "57.8")
+    assert said["words"] == "May reach the warning level in 4\u00a0min (likely 6\u00a0min)."
+    assert said["rate"] == "down 0.9 a minute, pump off"
+    assert said["trace"]["ahead"]["early"] == 250.0
+
+
+def test_unknown_projection_is_a_question_mark_never_a_time() -> None:
+    said = one(status(circuits={"A": circuit(to_warning_s=None, words="Holding. Too early to say how long.")}))[
+        "circuits"
+    ][0]
+    assert said["time"] == "?"
+    assert said["trace"]["ahead"] is None
+
+
+@pytest.mark.parametrize("state", ["no_reading", "sensor_fault", "open", "building", "low", "critical"])
+def test_no_time_is_shown_where_none_is_known(state: str) -> None:
+    assert one(status(circuits={"A": circuit(state)}))["circuits"][0]["time"] == ""
+
+
+def test_level_line_is_what_governs() -> None:
+    said = one(status(circuits={"A": circuit(needed_kpa=55.0)}))["circuits"][0]["trace"]
+    assert said["governs_kpa"] == 55.0
+    assert said["needed_kpa"] == 55.0
+    assert said["low_kpa"] == 43.0
+
+
+def test_order_of_circuits_never_changes() -> None:
+    said = status(circuits={"B": silent(), "A": losing(), "C": circuit()})
+    assert [c["id"] for c in one(said)["circuits"]] == ["B", "A", "C"]
+
+
+# -- alarms, sound, what the cover will say
+
+
+def test_unacknowledged_alarms_come_first() -> None:
+    alarms = [
+        alarm("acknowledged", "high", 1),
+        alarm("unacknowledged", "low", 2),
+        alarm("returned_unacknowledged", "high", 3),
+        alarm("unacknowledged", "high", 4, shelved=True),
+    ]
+    shown = one(status("land_soon", alarms=alarms))
+    assert [a["raising"][-1] for a in shown["alarms"]] == ["3", "2", "1", "4"]
+    assert [a["open"] for a in shown["alarms"]] == [True, True, False, False]
+    assert shown["more"] == "4 alarms"
+
+
+def test_alarm_names_what_it_is_about() -> None:
+    said = one(status("land_soon"))["alarms"][0]
+    assert said["words"].startswith("Circuit B: May reach its level in 4")
+    assert said["raising"] == "dock-6/B/losing_vacuum/17"
+
+
+@pytest.mark.parametrize(
+    ("call", "level", "lost"),
+    [
+        ("land_now", "high", "medium"),
+        ("land_soon", "medium", "medium"),
+        ("no_signal", "medium", "medium"),
+        ("holding", "none", "medium"),
+        ("not_lifting", "none", "none"),
+    ],
+)
+def test_sound_follows_the_call(call: str, level: str, lost: str) -> None:
+    said = view(seen(status(call)), GROUND, SITE)["sound"]
+    assert (said["level"], said["lost"]) == (level, lost)
+
+
+def test_new_raising_is_something_new_to_sound_about() -> None:
+    before = view(seen(status("land_soon", alarms=[alarm(raising_n=1)])), GROUND, SITE)["sound"]["about"]
+    after = view(seen(status("land_soon", alarms=[alarm(raising_n=1), alarm(raising_n=2)])), GROUND, SITE)["sound"][
+        "about"
+    ]
+    assert set(after) - set(before) == {"dock-6/B/losing_vacuum/2"}
+
+
+def test_cover_is_told_beforehand_what_to_say() -> None:
+    assert view(seen(status("holding")), GROUND, SITE)["lost"]["do"] == say("lost.load_on")
+    assert view(seen(status("land_now")), GROUND, SITE)["lost"]["do"] == say("lost.land_now")
+    said = view(seen(status("not_lifting")), GROUND, SITE)["lost"]
+    assert said["do"] == say("lost.on_ground")
+    assert said["last"] == "Last seen at 21:20:00"
+
+
+def test_lost_broker_and_failing_disk_are_said() -> None:
+    down = {"broker": "down", "since_utc_s": 1764019190.0}
+    said = view(seen(status(), link=down, store={"writing": False}), GROUND, SITE)["notices"]
+    assert said[0] == "Broker lost since 21:19:50: no readings arrive until it is back."
+    assert said[1].startswith("Records can't be written")
+
+
+# -- nothing in a status can break the page
+
+_NUMBER = st.none() | st.floats(-1e4, 1e5, allow_nan=False)
+_WORDS = st.text(max_size=40)
+
+
+@given(
+    call=st.sampled_from(CALLS),
+    release=st.sampled_from(RELEASES),
+    states=st.lists(st.sampled_from(sorted(CircuitState)), min_size=1, max_size=6),
+    vacuum=_NUMBER,
+    leak=_NUMBER,
+    early=st.none() | st.floats(0, 1e5),
+    kg=_NUMBER,
+    judged=_NUMBER,
+    margin=_NUMBER,
+    tilt=_NUMBER,
+    words=_WORDS,
+)
+def test_any_status_gives_a_view(call: str, release: str, states: list[str], words: str, **n: float | None) -> None:
+    bounds = {"level": "warning", "early": n["early"], "likely": None, "late": None}
+    said = copy.deepcopy(status()) | {"call": call, "release": release, "headline": words, "reason": words}
+    said["circuits"] = {
+        str(i): circuit(
+            state, n["vacuum"], leak_kpa_per_min=n["leak"], to_warning_s=bounds, reserve_s=None, words=words
+        )
+        for i, state in enumerate(states)
+    }
+    said["load"] |= {"kg": n["kg"], "judged_kg": n["judged"]}
+    said["holding"] |= {"margin_kg": n["margin"]}
+    said["facts"] |= {"tilt_deg": n["tilt"]}
+    shown = view(seen(said), GROUND, SITE)
+    assert shown["call"] == call
+    assert 0.0 <= shown["one"]["load"]["load_ratio"] <= 1.0
+    json.dumps(shown, allow_nan=False)
+
+
+def test_alarm_set_aside_is_neither_open_nor_heard() -> None:
+    for flag in ("shelved", "suppressed", "out_of_service"):
+        said = view(seen(status("holding", alarms=[alarm(**{flag: True})])), GROUND, SITE)
+        assert said["one"]["alarms"][0]["open"] is False
+        assert said["sound"]["level"] == "none"
