@@ -341,6 +341,9 @@ def _step_one(
     moves: list[Moved],
 ) -> None:
     before = board.alarms.get(key, IDLE_ALARM)
+    if before.shelved_until_s is not None and now_s >= before.shelved_until_s:
+        before = board.alarms[key] = _unshelved(before)
+        moves.append(Moved(key[0], rule, before, "unshelved"))
     verdict = judge(before, rule, value, limit)
     if verdict is not Verdict.BREACH and before is IDLE_ALARM:
         return
@@ -353,9 +356,6 @@ def _step_one(
         raising_n=board.raisings_n + 1,
         load_off=facts.load_known is LoadKnown.OFF,
     )
-    if alarm.shelved_until_s is not None and now_s >= alarm.shelved_until_s:
-        alarm = _unshelved(alarm)
-        moves.append(Moved(key[0], rule, alarm, "unshelved"))
     if alarm.state in ACTIVE and verdict is Verdict.BREACH:
         number = float(value) if value is not None and not isinstance(value, bool) else None
         alarm = replace(alarm, value=number, limit=limit)
@@ -396,6 +396,14 @@ NEVER_SHELVED: Final = frozenset(
 """Alarms that lead to `land_now`: they cannot be shelved nor taken out of service."""
 
 
+MOVED_BY: Final[Mapping[str, str]] = {
+    "acknowledge": "acknowledged",
+    "reset": "cleared",
+    "shelve": "shelved",
+    "unshelve": "unshelved",
+}
+
+
 @dataclass(frozen=True, slots=True)
 class Answered:
     """What came of an act on an alarm: done, or refused with the key of the reason."""
@@ -424,11 +432,14 @@ def act(
         case "shelve":
             if rule.key in NEVER_SHELVED:
                 return Answered(done=False, key="refused.cannot_be_shelved")
+            if before.state is State.NORMAL:  # over already: it would silence a raising nobody has seen yet
+                return Answered(done=False, key="refused.nothing_to_do")
             if not 0.0 < duration_s <= SHELVE_MOST_S or not why:
                 return Answered(done=False, key="refused.shelve_needs")
             alarm = replace(before, shelved_until_s=now_s + duration_s, shelved_why=why)
         case _:
+            if before.shelved_until_s is None:
+                return Answered(done=False, key="refused.nothing_to_do")
             alarm = _unshelved(before)
     board.alarms[key] = alarm
-    moved = Moved(key[0], rule, alarm, "acknowledged" if kind == "acknowledge" else kind, who)
-    return Answered(done=True, key=f"done.{kind}", moved=moved)
+    return Answered(done=True, key=f"done.{kind}", moved=Moved(key[0], rule, alarm, MOVED_BY[kind], who))

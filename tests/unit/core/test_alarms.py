@@ -1,0 +1,479 @@
+"""One alarm: raised in time, held by silence, cleared only by what is known, answered only by name."""
+
+from dataclasses import replace
+
+import pytest
+
+from monitor.core.alarm_table import Breach
+from monitor.core.alarms import (
+    RULES,
+    SHELVE_MOST_S,
+    Alarm,
+    Answered,
+    Board,
+    Moved,
+    State,
+    Verdict,
+    act,
+    advance,
+    judge,
+    step,
+)
+from monitor.core.facts import CircuitState, Facts
+from monitor.core.load import LoadKnown
+from monitor.core.phases import Phase
+from monitor.core.warning_time import Bounds
+from tests.histories import carry, carrying
+from tests.unit.core.made import NOW_S, circuit, facts, losing
+
+UNACK, ACK = State.UNACKNOWLEDGED, State.ACKNOWLEDGED
+S = CircuitState
+
+
+def run(board: Board, given: Facts, for_s: float, from_s: float = NOW_S) -> list[Moved]:
+    """The same facts at 10 Hz for so long, both ends included."""
+    moves: list[Moved] = []
+    for number in range(round(for_s * 10) + 1):
+        now_s = from_s + number / 10.0
+        moves += step(board, replace(given, now_s=now_s), now_s)
+    return moves
+
+
+def stands(board: Board, key: str, about: str = "") -> Alarm:
+    return board.alarms.get((about, key), Alarm())
+
+
+def raised(*, key: str = "vacuum_low", state: State = UNACK) -> tuple[Board, int]:
+    """A board on which one alarm of circuit B, or of the lifter, was raised."""
+    board = Board()
+    about = "B" if RULES[key].per_circuit else ""
+    board.alarms[about, key] = Alarm(state=state, raising_n=7, since_s=NOW_S)
+    board.raisings_n = 7
+    return board, 7
+
+
+LOW = facts(circuit("B", state=S.LOW, vacuum_kpa=51.0))
+HOLDING = facts()
+SILENT = facts(circuit("B", state=S.NO_READING, vacuum_kpa=51.0, age_s=20.0))
+
+
+# --- on which side of its limit
+
+
+@pytest.mark.parametrize(
+    ("breach", "value", "verdict"),
+    [
+        (Breach.AT_OR_BELOW, 51.9, Verdict.BREACH),
+        (Breach.AT_OR_BELOW, 52.0, Verdict.BREACH),
+        (Breach.AT_OR_BELOW, 52.1, Verdict.CLEAR),
+        (Breach.AT_OR_ABOVE, 51.9, Verdict.CLEAR),
+        (Breach.AT_OR_ABOVE, 52.0, Verdict.BREACH),
+        (Breach.AT_OR_ABOVE, 52.1, Verdict.BREACH),
+    ],
+)
+def test_exactly_on_the_limit_is_in_breach(breach: Breach, value: float, verdict: Verdict) -> None:
+    rule = replace(RULES["vacuum_low"], breach=breach)
+    assert judge(Alarm(), rule, value, 52.0) is verdict
+
+
+@pytest.mark.parametrize(
+    ("breach", "value", "verdict"),
+    [
+        (Breach.AT_OR_BELOW, 53.9, Verdict.BREACH),
+        (Breach.AT_OR_BELOW, 54.0, Verdict.BREACH),
+        (Breach.AT_OR_BELOW, 54.1, Verdict.CLEAR),
+        (Breach.AT_OR_ABOVE, 50.1, Verdict.BREACH),
+        (Breach.AT_OR_ABOVE, 50.0, Verdict.BREACH),
+        (Breach.AT_OR_ABOVE, 49.9, Verdict.CLEAR),
+    ],
+)
+@pytest.mark.parametrize("state", [UNACK, ACK])
+def test_deadband_holds_an_alarm_that_stands(state: State, breach: Breach, value: float, verdict: Verdict) -> None:
+    # OPC 10000-9 Annex B.1.5: back only past the limit and the deadband; 2 % of 0 to 100 kPa (ISA-18.2, from memory).
+    rule = replace(RULES["vacuum_low"], breach=breach)
+    assert rule.clear_margin == 2.0
+    assert judge(Alarm(state=state), rule, value, 52.0) is verdict
+
+
+@pytest.mark.parametrize("value", [None, float("nan")])
+@pytest.mark.parametrize("key", ["vacuum_low", "lifter_alarm"])
+def test_unknown_is_neither_breach_nor_clear(key: str, value: float | None) -> None:
+    assert judge(Alarm(state=UNACK), RULES[key], value, 52.0) is Verdict.UNKNOWN
+
+
+def test_limit_that_is_gone_clears_nothing_that_stands() -> None:
+    assert judge(Alarm(state=UNACK), RULES["vacuum_low"], 64.0, None) is Verdict.UNKNOWN
+
+
+# --- delays (OPC 10000-9 Annex B.1.5: on-delay for the whole time, off-delay after the return)
+
+
+@pytest.mark.parametrize(("for_s", "state"), [(1.9, State.NORMAL), (2.0, UNACK)])
+def test_alarm_is_raised_after_its_delay(for_s: float, state: State) -> None:
+    board = Board()
+    run(board, facts(tilt_outside_plan=True), for_s)
+    assert stands(board, "tilt_outside_plan").state is state
+
+
+def test_touch_shorter_than_the_delay_raises_nothing() -> None:
+    board = Board()
+    run(board, facts(tilt_outside_plan=True), 1.9)
+    run(board, facts(), 0.1, from_s=NOW_S + 2.0)
+    run(board, facts(tilt_outside_plan=True), 1.9, from_s=NOW_S + 2.2)
+    assert stands(board, "tilt_outside_plan").state is State.NORMAL
+
+
+def test_low_vacuum_is_raised_by_its_first_touch() -> None:
+    board = Board()
+    [moved] = step(board, LOW, NOW_S)
+    assert (moved.rule.key, moved.about, moved.moved) == ("vacuum_low", "B", "raised")
+
+
+@pytest.mark.parametrize(("for_s", "state"), [(4.9, UNACK), (5.0, State.LATCHED_UNACKNOWLEDGED)])
+def test_alarm_returns_after_its_delay(for_s: float, state: State) -> None:
+    board, _ = raised()
+    run(board, HOLDING, for_s)
+    assert stands(board, "vacuum_low", "B").state is state
+
+
+def test_touch_of_the_limit_begins_the_return_anew() -> None:
+    board, _ = raised()
+    run(board, HOLDING, 4.9)
+    run(board, LOW, 0.0, from_s=NOW_S + 5.0)
+    run(board, HOLDING, 4.9, from_s=NOW_S + 5.1)
+    assert stands(board, "vacuum_low", "B").state is UNACK
+
+
+def test_last_value_and_limit_in_breach_are_kept() -> None:
+    board = Board()
+    run(board, LOW, 0.0)
+    run(board, HOLDING, 3.0, from_s=NOW_S + 1.0)
+    alarm = stands(board, "vacuum_low", "B")
+    assert (alarm.value, alarm.limit) == (51.0, 52.0)
+
+
+# --- silence
+
+
+@pytest.mark.parametrize("state", [UNACK, ACK])
+def test_silence_never_clears_an_alarm(state: State) -> None:
+    board, _ = raised(state=state)
+    moves = run(board, SILENT, 600.0)
+    assert stands(board, "vacuum_low", "B").state is state
+    assert [moved.rule.key for moved in moves] == ["no_reading"]
+
+
+def test_silence_begins_the_return_anew() -> None:
+    board, _ = raised()
+    run(board, HOLDING, 4.9)
+    run(board, SILENT, 1.0, from_s=NOW_S + 5.0)
+    run(board, HOLDING, 4.9, from_s=NOW_S + 6.1)
+    assert stands(board, "vacuum_low", "B").state is UNACK
+
+
+def test_silence_counts_towards_raising_what_had_begun() -> None:
+    board = Board()
+    run(board, facts(losing(early_s=100.0)), 0.0)
+    run(board, facts(losing(early_s=100.0, state=S.NO_READING)), 1.0, from_s=NOW_S + 0.1)
+    assert stands(board, "losing_vacuum", "B").state is UNACK
+
+
+def test_silence_alone_raises_only_no_reading() -> None:
+    board = Board()
+    run(board, facts(*[circuit(name, state=S.NO_READING, age_s=20.0) for name in "AB"]), 60.0)
+    assert {key for _, key in board.alarms} == {"no_reading"}
+
+
+@pytest.mark.parametrize(("age_s", "state"), [(2.9, State.NORMAL), (3.0, UNACK)])
+def test_no_reading_is_raised_at_the_stale_time(age_s: float, state: State) -> None:
+    board = Board()
+    step(board, facts(circuit("B", state=S.NO_READING, age_s=age_s)), NOW_S)
+    assert stands(board, "no_reading", "B").state is state
+
+
+def test_circuit_never_heard_of_a_lifter_that_is_heard_is_no_reading() -> None:
+    board = Board()
+    step(board, facts(circuit("B", state=S.NO_READING, age_s=None, vacuum_kpa=None)), NOW_S)
+    assert stands(board, "no_reading", "B").state is UNACK
+
+
+# --- where it is armed
+
+
+@pytest.mark.parametrize("phase", [Phase.IDLE, Phase.SEALING, Phase.SEAL_TEST, Phase.RELEASED, Phase.PARKED])
+def test_low_vacuum_on_the_ground_raises_no_alarm_of_the_air(phase: Phase) -> None:
+    board = Board()
+    run(board, facts(circuit("B", state=S.LOW, vacuum_kpa=40.0), phase=phase, in_flight=False), 30.0)
+    assert stands(board, "vacuum_low", "B").state is State.NORMAL
+
+
+def test_alarm_of_the_air_is_not_cleared_by_landing() -> None:
+    board, _ = raised()
+    run(board, replace(LOW, phase=Phase.LANDING, in_flight=False, load_known=LoadKnown.OFF), 60.0)
+    assert stands(board, "vacuum_low", "B").state is UNACK
+
+
+def test_load_known_to_be_off_delays_an_alarm_and_never_suppresses_it() -> None:
+    board = Board()
+    off = replace(LOW, phase=Phase.LANDING, in_flight=False, load_known=LoadKnown.OFF, load_kg=0.0)
+    run(board, off, 9.9)
+    assert stands(board, "vacuum_low", "B").state is State.NORMAL
+    run(board, off, 0.2, from_s=NOW_S + 10.0)
+    assert stands(board, "vacuum_low", "B").state is UNACK
+
+
+# --- raisings and acknowledges
+
+
+def test_every_raising_gets_its_own_number() -> None:
+    board = Board()
+    run(board, LOW, 0.0)
+    run(board, HOLDING, 5.0, from_s=NOW_S + 1.0)
+    run(board, LOW, 0.0, from_s=NOW_S + 10.0)
+    assert stands(board, "vacuum_low", "B").raising_n == 2
+    run(board, facts(circuit("A", state=S.LOW, vacuum_kpa=50.0)), 0.0, from_s=NOW_S + 11.0)
+    assert stands(board, "vacuum_low", "A").raising_n == 3
+
+
+@pytest.mark.parametrize("kind", ["acknowledge", "reset", "shelve", "unshelve"])
+@pytest.mark.parametrize("raising_n", [6, 8, 0, -1])
+def test_act_on_another_raising_changes_nothing(kind: str, raising_n: int) -> None:
+    board, _ = raised()
+    before = dict(board.alarms)
+    answered = act(board, kind, raising_n=raising_n, who="operator", now_s=NOW_S, duration_s=60.0, why="known")
+    assert (answered.done, answered.key, answered.moved) == (False, "refused.not_this_raising", None)
+    assert board.alarms == before
+
+
+def test_acknowledge_says_who_and_when() -> None:
+    board, n = raised()
+    answered = act(board, "acknowledge", raising_n=n, who="operator", now_s=NOW_S + 4.0)
+    alarm = stands(board, "vacuum_low", "B")
+    assert answered.moved is not None
+    assert (answered.key, answered.moved.moved, answered.moved.who) == ("done.acknowledge", "acknowledged", "operator")
+    assert (alarm.state, alarm.acknowledged_by, alarm.acknowledged_s) == (ACK, "operator", NOW_S + 4.0)
+
+
+def test_second_acknowledge_is_refused() -> None:
+    board, n = raised(state=ACK)
+    assert act(board, "acknowledge", raising_n=n, who="operator", now_s=NOW_S).key == "refused.nothing_to_do"
+
+
+def test_new_raising_is_unacknowledged_whoever_answered_the_last() -> None:
+    board, n = raised(state=State.LATCHED_UNACKNOWLEDGED)
+    act(board, "acknowledge", raising_n=n, who="operator", now_s=NOW_S)
+    run(board, LOW, 0.0, from_s=NOW_S + 60.0)
+    alarm = stands(board, "vacuum_low", "B")
+    assert (alarm.state, alarm.acknowledged_by, alarm.acknowledged_s) == (UNACK, "", None)
+
+
+def test_latched_alarm_goes_by_a_reset_after_its_acknowledge_only() -> None:
+    board, n = raised(state=State.LATCHED_UNACKNOWLEDGED)
+    assert not act(board, "reset", raising_n=n, who="operator", now_s=NOW_S).done
+    act(board, "acknowledge", raising_n=n, who="operator", now_s=NOW_S)
+    answered = act(board, "reset", raising_n=n, who="operator", now_s=NOW_S)
+    assert answered.moved is not None
+    assert (answered.key, answered.moved.moved) == ("done.reset", "cleared")
+    assert stands(board, "vacuum_low", "B").state is State.NORMAL
+
+
+def test_standing_alarm_is_never_reset() -> None:
+    for state in (UNACK, ACK):
+        board, n = raised(state=state)
+        assert not act(board, "reset", raising_n=n, who="operator", now_s=NOW_S).done
+
+
+# --- shelving
+
+
+WIND = facts(config={"wind_limit_m_s": 9.0}, wind_m_s=12.0)
+
+
+def shelved(for_s: float = 60.0, *, state: State = UNACK) -> tuple[Board, int]:
+    board, n = raised(key="wind_over_limit", state=state)
+    answered = act(board, "shelve", raising_n=n, who="supervisor", now_s=NOW_S, duration_s=for_s, why="gusts between")
+    assert answered.key == "done.shelve"
+    return board, n
+
+
+def shelve(duration_s: float, why: str, *, key: str = "wind_over_limit") -> Answered:
+    board, n = raised(key=key)
+    return act(board, "shelve", raising_n=n, who="supervisor", now_s=NOW_S, duration_s=duration_s, why=why)
+
+
+@pytest.mark.parametrize(
+    ("duration_s", "why"), [(0.0, "known"), (-1.0, "known"), (SHELVE_MOST_S + 1.0, "known"), (60.0, "")]
+)
+def test_shelving_needs_a_reason_and_a_time_of_an_hour_at_most(duration_s: float, why: str) -> None:
+    assert shelve(duration_s, why).key == "refused.shelve_needs"
+
+
+def test_shelving_for_an_hour_is_allowed() -> None:
+    assert shelve(SHELVE_MOST_S, "known").done
+
+
+def test_shelved_alarm_keeps_its_state_and_is_still_judged() -> None:
+    # OPC 10000-9 §4.8: shelved alarms stay fully functional.
+    board, _ = shelved(3600.0)
+    assert stands(board, "wind_over_limit").state is UNACK
+    calm = facts(config={"wind_limit_m_s": 9.0}, wind_m_s=4.0)
+    run(board, calm, 60.0)
+    assert stands(board, "wind_over_limit").state is State.RETURNED_UNACKNOWLEDGED
+
+
+@pytest.mark.parametrize(("after_s", "off"), [(59.9, False), (60.0, True)])
+def test_shelf_ends_by_itself(after_s: float, off: bool) -> None:
+    board, _ = shelved(60.0)
+    step(board, replace(WIND, now_s=NOW_S + after_s), NOW_S + after_s)
+    assert (stands(board, "wind_over_limit").shelved_until_s is None) is off
+
+
+@pytest.mark.parametrize("by_hand", [True, False])
+def test_back_from_the_shelf_into_a_standing_alarm_is_unacknowledged(by_hand: bool) -> None:
+    # ISA-18.2: never quietly acknowledged.
+    board, n = shelved(60.0, state=ACK)
+    if by_hand:
+        answered = act(board, "unshelve", raising_n=n, who="supervisor", now_s=NOW_S + 10.0)
+        assert answered.moved is not None
+        assert answered.moved.moved == "unshelved"
+    else:
+        assert [moved.moved for moved in run(board, WIND, 0.0, from_s=NOW_S + 60.0)] == ["unshelved"]
+    assert stands(board, "wind_over_limit").state is UNACK
+
+
+def test_what_is_not_shelved_is_not_unshelved() -> None:
+    board, n = raised(key="wind_over_limit", state=ACK)
+    assert act(board, "unshelve", raising_n=n, who="supervisor", now_s=NOW_S).key == "refused.nothing_to_do"
+    assert stands(board, "wind_over_limit").state is ACK
+
+
+def test_shelving_an_alarm_that_is_over_never_silences_the_next_raising() -> None:
+    board, n = raised(key="wind_over_limit", state=State.NORMAL)
+    answered = act(board, "shelve", raising_n=n, who="supervisor", now_s=NOW_S, duration_s=600.0, why="known")
+    assert answered.key == "refused.nothing_to_do"
+    run(board, WIND, 1.0)
+    assert stands(board, "wind_over_limit").shelved_until_s is None
+
+
+# --- what it watches
+
+
+def up(given: Facts, for_s: float = 60.0) -> set[str]:
+    """Keys of what is raised by the same facts within a minute."""
+    board = Board()
+    run(board, given, for_s)
+    return {key for (_, key), alarm in board.alarms.items() if alarm.state is UNACK}
+
+
+@pytest.mark.parametrize(("early_s", "key"), [(480.0, {"losing_vacuum"}), (480.1, set())])
+def test_losing_vacuum_is_judged_by_the_early_bound_against_twice_the_time_to_land(
+    early_s: float, key: set[str]
+) -> None:
+    assert up(facts(losing(early_s=early_s))) == key
+
+
+def test_vague_projection_raises_nothing() -> None:
+    assert up(facts(circuit("B", to_warning=Bounds(10.0, 900.0, None)))) == set()
+
+
+@pytest.mark.parametrize(("load_kg", "key"), [(904.9, set()), (905.0, {"over_wll"})])
+def test_over_the_plate_by_the_cells_accuracy(load_kg: float, key: set[str]) -> None:
+    assert up(facts(load_kg=load_kg)) == key
+
+
+@pytest.mark.parametrize(("apart_kpa", "key"), [(15.4, set()), (15.5, {"circuits_disagree"})])
+def test_circuits_a_quarter_of_the_working_level_apart(apart_kpa: float, key: set[str]) -> None:
+    assert up(facts(circuit("A", vacuum_kpa=75.0), circuit("B", vacuum_kpa=75.0 - apart_kpa))) == key
+
+
+@pytest.mark.parametrize(
+    ("changes", "key"),
+    [
+        ({"link_up": False}, "broker_lost"),
+        ({"store_writing": False}, "record_not_written"),
+        ({"disk_free_ratio": 0.05}, "disk_nearly_full"),
+        ({"clock_offset_s": -5.0}, "clock_wrong"),
+        ({"lifter_alarm": True}, "lifter_alarm"),
+        ({"phase": Phase.LANDING, "load_known": LoadKnown.UNSURE, "load_kg": -40.0}, "load_not_all_off"),
+        ({"phase": Phase.RELEASED, "in_flight": False, "released_load_kg": 30.0}, "load_returns_after_release"),
+    ],
+)
+def test_what_is_wrong_beside_the_circuits_has_its_alarm(changes: dict[str, object], key: str) -> None:
+    assert up(facts(**changes)) == {key}
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [{"disk_free_ratio": 0.051}, {"disk_free_ratio": None}, {"clock_offset_s": 4.9}, {"released_load_kg": 29.0}],
+)
+def test_what_is_not_yet_wrong_has_none(changes: dict[str, object]) -> None:
+    assert up(facts(**changes)) == set()
+
+
+def test_advance_changes_nothing_it_is_given() -> None:
+    before = Alarm(state=UNACK, raising_n=3, since_s=1.0)
+    for verdict in Verdict:
+        advance(before, verdict, 60.0, rule=RULES["vacuum_low"], phase=Phase.CARRYING, raising_n=4)
+    assert before == Alarm(state=UNACK, raising_n=3, since_s=1.0)
+
+
+# --- sequences
+
+
+def test_one_missed_message_does_not_clear_an_alarm() -> None:
+    watch = carrying()
+    carry(watch, B="64x5 64>50x10 50x6 _x4 60x20")
+    assert watch.alarms["vacuum_low B"] == "unacknowledged"
+
+
+def test_alarm_is_answered_returns_and_is_reset() -> None:
+    watch = carrying()
+    carry(watch, B="64x5 64>50x10 50x10")
+    [raising] = [alarm.raising for alarm in watch.status.alarms if alarm.key == "vacuum_low"]
+    assert watch.act("acknowledge", role="operator", who="crane operator", raising=raising) == "done.acknowledge"
+    assert watch.alarms["vacuum_low B"] == "acknowledged"
+    carry(watch, B="50>64x10 64x60")
+    assert watch.alarms["vacuum_low B"] == "latched_acknowledged"
+    assert watch.act("reset", raising=raising) == "done.reset"
+    assert "vacuum_low B" not in watch.alarms
+
+
+def test_click_on_an_old_page_never_answers_a_new_alarm() -> None:
+    watch = carrying()
+    fall_and_back = "64x5 64>50x10 50x10 50>64x10 64x60"
+    carry(watch, B=fall_and_back)
+    old = next(alarm.raising for alarm in watch.status.alarms if alarm.key == "vacuum_low")
+    carry(watch, B="64>50x10 50x10")
+    assert watch.act("acknowledge", raising=old) == "refused.not_this_raising"
+    assert watch.alarms["vacuum_low B"] == "unacknowledged"
+
+
+@pytest.mark.parametrize(
+    "raising",
+    [
+        "",
+        "7",
+        "dock-6/B/vacuum_low/",
+        "dock-6/A/vacuum_low/1",
+        "dock-7/B/vacuum_low/1",
+        1,
+        None,
+        "dock-6/B/vacuum_low/١",
+    ],
+)
+def test_acknowledge_must_name_the_whole_raising(raising: object) -> None:
+    watch = carrying()
+    carry(watch, B="64x5 64>50x10 50x10")
+    assert watch.alarms["vacuum_low B"] == "unacknowledged"
+    assert watch.act("acknowledge", raising=raising) == "refused.not_this_raising"
+
+
+def test_alarms_are_told_unanswered_first_then_by_priority_then_by_age() -> None:
+    watch = carrying(battery_low_v=23.0)
+    carry(watch, battery_v="22x1", B="64x60 50x20")
+    told = [alarm.key for alarm in watch.status.alarms]
+    assert told[-1] == "battery_low"
+    assert told[0] in {"vacuum_low", "sudden_loss"}
+    first = watch.status.alarms[0].raising
+    watch.act("acknowledge", raising=first)
+    assert watch.status.alarms[-1].raising == first
