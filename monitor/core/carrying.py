@@ -11,7 +11,8 @@ from typing import Final
 import numpy as np
 
 from monitor.core.config import Basis
-from monitor.core.holding import EN_FACTOR, Layout
+from monitor.core.factors import EN_FACTOR
+from monitor.core.layout import Layout
 from monitor.core.pads import ONE_LINE_M, Floats, pulls
 
 

@@ -8,7 +8,8 @@ from typing import Final
 
 from monitor.core.carrying import STILL, Wind
 from monitor.core.config import SURFACE_FRICTION, LifterConfig, Surface
-from monitor.core.holding import Centre, Move
+from monitor.core.factors import Move
+from monitor.core.layout import Centre
 from monitor.core.panel import Fault, Panel, contains, distance_m
 from monitor.core.units import HOIST_KPA_PER_M, MM_PER_M, standard_ambient_kpa
 from monitor.core.wind import GUST_OVER_MEAN, area_limit_m_s, pressure_pa

@@ -9,7 +9,8 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from monitor.core.config import Basis, CircuitConfig, LifterConfig, PadConfig
-from monitor.core.holding import Centre, Holding, Move, hold, lay_out, prepare
+from monitor.core.holding import Centre, Holding, Move, hold, prepare
+from monitor.core.layout import lay_out
 
 NEXT = 1.001  # two searches for the same peak agree to this on a ridge, as `worst_over` says
 

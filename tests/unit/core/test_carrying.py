@@ -7,7 +7,8 @@ import pytest
 
 from monitor.core.carrying import Carrying, Wind
 from monitor.core.config import Basis, LifterConfig
-from monitor.core.holding import Centre, lay_out
+from monitor.core.holding import Centre
+from monitor.core.layout import lay_out
 from tests.unit.core.test_holding import G, six_pads
 
 CENTRE = Centre(120.0, -40.0, 60.0)

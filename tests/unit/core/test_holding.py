@@ -11,7 +11,9 @@ import numpy as np
 import pytest
 
 from monitor.core.config import Basis, CircuitConfig, LifterConfig, PadConfig, Suspension
-from monitor.core.holding import Centre, Holding, Move, friction_demand, hold, lay_out, nominal_design_factor, prepare
+from monitor.core.factors import friction_demand, nominal_design_factor
+from monitor.core.holding import Centre, Holding, Move, hold, prepare
+from monitor.core.layout import lay_out
 
 G = 9.80665
 WARNING = {"A": 52.0, "B": 52.0}
