@@ -143,7 +143,7 @@ ALARMS: Final = (
         severity=Severity.LOAD_MAY_DROP,
         who_acts=Role.OPERATOR,
         time_to_act_s=240,
-        says="May reach its level in {value_s}, landing needs up to {limit_s}, for {held_s}",
+        says="May reach its level in {value_s}, under twice the time to land ({limit_s}), for {held_s}",
         do="Land the load while there is time. Then look at the pads of this circuit.",
     ),
     AlarmRule(
@@ -398,7 +398,7 @@ ALARMS: Final = (
         severity=Severity.LIFT_IN_DOUBT,
         who_acts=Role.SUPERVISOR,
         time_to_act_s=300,
-        says="With one circuit lost the rest holds {value_ratio} times (needed {limit_ratio})",
+        says="With one circuit lost the rest holds {value_ratio} times (needed {limit_ratio}), for {held_s}",
         do="Land; use more pads or another lifter.",
     ),
     AlarmRule(
@@ -527,7 +527,7 @@ ALARMS: Final = (
         severity=Severity.WORK_AFTERWARDS,
         who_acts=Role.SUPERVISOR,
         time_to_act_s=86400,
-        says="Room left on the disk: {value_ratio} (limit {limit_ratio})",
+        says="Room left on the disk: {value_ratio} (limit {limit_ratio}), for {held_s}",
         do="Carry on; make room on the disk today.",
     ),
     AlarmRule(

@@ -14,8 +14,20 @@ def duration(seconds: float) -> str:
 
     Check: 250 s is "4 min"; 45 s is "45 s"; 3700 s is "1 h 1 min".
     """
-    whole_s = max(0, math.floor(seconds))
-    if whole_s < 100:
+    return _whole_s(max(0, math.floor(seconds)))
+
+
+def duration_needed(seconds: float) -> str:
+    """A time that something takes, rounded *up*: landing is never told shorter than it is. Check: 250 s is "5 min"."""
+    whole_s = max(0, math.ceil(seconds))
+    return _whole_s(whole_s if whole_s < MINUTES_FROM_S else 60 * math.ceil(whole_s / 60))
+
+
+MINUTES_FROM_S: Final = 100
+
+
+def _whole_s(whole_s: int) -> str:
+    if whole_s < MINUTES_FROM_S:
         return f"{whole_s} s"
     minutes = whole_s // 60
     return f"{minutes} min" if minutes < 60 else f"{minutes // 60} h {minutes % 60} min"
@@ -30,6 +42,7 @@ METRIC: Final[Mapping[str, Callable[[float], str]]] = {
     "_kpa": _plain(1, " kPa"),
     "_kg": _plain(0, " kg"),
     "_s": duration,
+    "_to_land_s": duration_needed,
     "_v": _plain(1, " V"),
     "_m_s": _plain(1, " m/s"),
     "_deg": _plain(0, "°"),
