@@ -600,13 +600,32 @@ class _Link:
         self._shared.took(Message(topic, bytes(message.payload), message.retain, monotonic_s()))
 
 
+class _TlsContext(ssl.SSLContext):
+    """Shakes hands while it wraps, and closes the socket where that fails: paho would leave it open."""
+
+    def wrap_socket(self, *given: Any, **named: Any) -> ssl.SSLSocket:
+        wrapped = super().wrap_socket(*given, **named)
+        try:
+            wrapped.do_handshake()
+        except BaseException:
+            wrapped.close()
+            raise
+        return wrapped
+
+
 def _tls_context(ca_file: str) -> ssl.SSLContext:
+    context = _TlsContext(ssl.PROTOCOL_TLS_CLIENT)  # asks for a certificate of the right name
+    context.minimum_version = ssl.TLSVersion.TLSv1_2
+    if not ca_file:
+        context.load_default_certs()
+        return context
     try:
-        return ssl.create_default_context(cafile=ca_file or None)
+        context.load_verify_locations(ca_file)
     except OSError as error:  # ssl.SSLError is one
         raise BrokerError(
             f"[broker].ca_file is {ca_file!r}: {error.strerror or error}; it must be a file of PEM certificates."
         ) from None
+    return context
 
 
 def _send_at_once(_c: paho.Client, _u: Any, sock: Any) -> None:

@@ -16,8 +16,6 @@ from tests.brokers import Broker, Relay, embedded, free_port, mosquitto, wait_fo
 from tests.tools import need
 
 pytestmark = pytest.mark.system
-LEFT_TO_COLLECTOR = pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")
-"""paho leaves the socket of a failed TLS handshake to the garbage collector, which warns and closes it."""
 
 
 @contextmanager
@@ -149,7 +147,6 @@ def test_tls_with_the_sites_authority_connects(started: Callable[[Broker], Broke
         assert payloads == [f"{n:05}".encode() for n in range(200)]
 
 
-@LEFT_TO_COLLECTOR
 def test_certificate_of_another_authority_is_refused_in_words(
     started: Callable[[Broker], Broker], certificates: Path
 ) -> None:
@@ -160,7 +157,6 @@ def test_certificate_of_another_authority_is_refused_in_words(
         assert "[broker].ca_file" in client.problem
 
 
-@LEFT_TO_COLLECTOR
 def test_plain_speech_to_a_tls_port_and_the_other_way_round(
     started: Callable[[Broker], Broker], certificates: Path
 ) -> None:
