@@ -24,6 +24,7 @@ _TILT_STEP_DEG: Final = 3.0
 _TURN_STEP_DEG: Final = 7.5
 _CLOSEST: Final = 3.0**-12
 _LOOKS_N: Final = 60
+_TINY: Final = 1.0e-300
 _NEAR: Final = np.linspace(-1.0, 1.0, 7)
 
 
@@ -51,18 +52,13 @@ def worst_over(
     group_of = np.array([g for g, group in enumerate(groups) for _ in group])
     values = check(tilt, turn)[:, pads]
     at, which = _peaks(values.reshape(len(tilts), len(turns), -1))
-    value, at_tilt, at_turn, pad, group_at = (
-        values[at, which],
-        tilt[at],
-        turn[at],
-        np.array(pads)[which],
-        group_of[which],
-    )
+    value, at_tilt, at_turn = values[at, which], tilt[at], turn[at]
+    pad, group_at = np.array(pads)[which], group_of[which]
     across = np.meshgrid(_NEAR if high_deg > low_deg else [0.0], _NEAR if to_deg > from_deg else [0.0])
     off_tilt, off_turn = across[0].ravel(), across[1].ravel()
     closer = np.full(len(value), 1.0 if len(off_tilt) > 1 else 0.0)
     for look_n in range(_LOOKS_N):
-        most = np.array([value[group_at == g].max(initial=0.0) for g in range(len(groups))])
+        most = np.array([value[group_at == g].max(initial=_TINY) for g in range(len(groups))])
         hopeful = value >= most[group_at] * (1.0 - 0.1 * closer)
         still = np.flatnonzero(hopeful & np.isfinite(value) & (closer > _CLOSEST))
         if look_n > 1:  # alike by symmetry: one of them is enough
