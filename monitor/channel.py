@@ -75,6 +75,8 @@ def place_of(path: Path) -> Place:
     try:
         return msgspec.json.decode((data / PLACE_FILE).read_bytes(), type=Place)
     except FileNotFoundError:
+        if (data / SOCKET_FILE).exists():  # there was no room on the disk to say so
+            return Place(unix=str(data / SOCKET_FILE))
         raise ChannelError(f"{data}: no engine has opened its channel here") from None
     except (OSError, msgspec.DecodeError, msgspec.ValidationError) as error:
         raise ChannelError(f"{data / PLACE_FILE}: {error}") from error
@@ -173,7 +175,12 @@ class ChannelServer:
             self._server = await asyncio.start_server(self._serve, "127.0.0.1", 0, limit=LINE_MAX_BYTES)
             host, port = self._server.sockets[0].getsockname()[:2]
             place = Place(host=host, port=port, token=self._token)
-        _write_private(self._data / PLACE_FILE, msgspec.json.encode(place))
+        try:
+            _write_private(self._data / PLACE_FILE, msgspec.json.encode(place))
+        except OSError:
+            if place.unix != str((self._data / SOCKET_FILE).absolute()):
+                raise
+            log.exception("channel: %s cannot be written; the socket is where it is looked for", PLACE_FILE)
         self._sender = self._loop.create_task(self._take())
 
     def _socket_path(self) -> Path:

@@ -48,16 +48,21 @@ class Restored:
 class Sealer:
     """Pickles states and knows its own again. Unpickling runs code: nobody else's bytes are ever unpickled.
 
-    Raises:
-        OSError: The key cannot be read or made in the data folder.
+    Where the key cannot be kept in the data folder, the states of this run cannot be read by the next.
     """
 
     def __init__(self, data: Path) -> None:
         path = data / KEY_FILE
-        if not path.exists():
-            with open(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:  # noqa: PTH123 - with a mode
-                file.write(secrets.token_bytes(KEY_BYTES))
-        self._key = path.read_bytes()
+        try:
+            self._key = path.read_bytes() if path.exists() else b""
+            if len(self._key) != KEY_BYTES:
+                self._key = secrets.token_bytes(KEY_BYTES)
+                path.unlink(missing_ok=True)
+                with open(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:  # noqa: PTH123 - a mode
+                    file.write(self._key)
+        except OSError as error:
+            log.error("the key of the states cannot be kept in %s: %s", path, error.strerror)  # noqa: TRY400 - in words
+            self._key = secrets.token_bytes(KEY_BYTES)
 
     def seal(self, state: SiteState) -> bytes:
         pickled = pickle.dumps(state, pickle.HIGHEST_PROTOCOL)
@@ -70,7 +75,7 @@ class Sealer:
             ValueError: It is not as this program sealed it.
         """
         seal, pickled = blob[:SEAL_BYTES], blob[SEAL_BYTES:]
-        if len(self._key) != KEY_BYTES or not hmac.compare_digest(seal, hmac.digest(self._key, pickled, "sha256")):
+        if not hmac.compare_digest(seal, hmac.digest(self._key, pickled, "sha256")):
             raise ValueError("the seal does not fit")
         state = pickle.loads(pickled)  # noqa: S301 - sealed by this folder's own key
         if not isinstance(state, SiteState):
@@ -109,12 +114,17 @@ def restore(
         _take(drive, row, last_id, keep if state is not None else _only_lifts(keep))
         last_id = row.id
     if not known:
-        return Restored(Drive(engine.begin(site.core, version=version), utc_s), None)
+        return fresh(site, utc_s, version)
     drive.state.version = version
     down_since_s = max([drive.now_s, *(one.now_s for one in snapshots)])
     # Engine time goes on by the UTC time that has passed, and never back, whatever was done to the clock meanwhile.
     drive.now_s = max(down_since_s, utc_s - drive.state.utc_minus_now_s)
     return Restored(drive, down_since_s)
+
+
+def fresh(site: SiteSettings, utc_s: float, version: str) -> Restored:
+    """An engine nobody has run before: its time begins as UTC."""
+    return Restored(Drive(engine.begin(site.core, version=version), utc_s), None)
 
 
 def _last_state(

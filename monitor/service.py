@@ -5,6 +5,7 @@ Nothing here waits for the disk, a page or the broker.
 """
 
 import argparse
+import contextlib
 import logging
 import os
 import signal
@@ -45,7 +46,7 @@ from monitor.core.summary import Summary
 from monitor.history import History
 from monitor.journalled import JUDGED, READING, message_event, row_of
 from monitor.judged_by import program_version, record_of, settings_sha256, state_version
-from monitor.restart import Sealer, restore
+from monitor.restart import Sealer, fresh, restore
 from monitor.settings.site import SiteError, SiteSettings, load_site
 from monitor.store.errors import StoreError, TakenBeforeError
 from monitor.store.records import Reader, Writer, open_reader, open_writer
@@ -117,29 +118,35 @@ class Service:
     # Start and end.
 
     def _recall(self, reader: Reader) -> None:
-        """Go on from where the last engine of this data folder was."""
-        restored = restore(
-            reader,
-            self._site,
-            self._sealer,
-            utc_s=utc_s(),
-            state_version=self._state_version,
-            version=program_version(),
-            keep=self._keep,
-        )
+        """Go on from where the last engine of this data folder was; without its store, from nothing."""
+        try:
+            restored = restore(
+                reader,
+                self._site,
+                self._sealer,
+                utc_s=utc_s(),
+                state_version=self._state_version,
+                version=program_version(),
+                keep=self._keep,
+            )
+            landed_s = {lifter: _landed_s(reader, lifter) for lifter in self._site.core.lifters}
+            not_taken = reader.actions_not_taken()
+        except StoreError as error:
+            log.error("%s; watching begins anew", error)  # noqa: TRY400 - in words
+            restored, landed_s, not_taken = fresh(self._site, utc_s(), program_version()), {}, []
         self._drive = restored.drive
         self._clock = EngineClock(self._drive.now_s)
         self._offset_s = self._clock.utc_minus_now_s()
-        self._recall_history(reader)
+        with contextlib.suppress(StoreError):  # said above
+            self._recall_history(reader)
         self._take(ClockSet(self._offset_s))
         if restored.down_since_s is not None:
             log.info("going on after %.1f s without an engine", self._drive.now_s - restored.down_since_s)
             self._gap(restored.down_since_s)
-        for lifter in self._site.core.lifters:
-            landed = (record.get("landing_s") for record in reversed(reader.lifts(lifter, limit=30)))
-            self._take(LandingTimes(lifter, tuple(seconds for seconds in landed if seconds is not None)))
+        for lifter, times_s in landed_s.items():
+            self._take(LandingTimes(lifter, times_s))
         self._take(LinkChanged(up=False))
-        for said in reader.actions_not_taken():
+        for said in not_taken:
             if (action := action_of(said)) is not None:
                 self._take(ActionCame(action))
 
@@ -431,6 +438,12 @@ def site_told(site: SiteSettings) -> dict[str, Any]:
             for lifter in site.core.lifters.values()
         ],
     }
+
+
+def _landed_s(reader: Reader, lifter: str) -> tuple[float, ...]:
+    """Landing times of a lifter's last lifts, newest last."""
+    landed = (record.get("landing_s") for record in reversed(reader.lifts(lifter, limit=30)))
+    return tuple(seconds for seconds in landed if seconds is not None)
 
 
 def _judged(status: Status) -> dict[str, object]:

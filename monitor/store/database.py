@@ -9,7 +9,7 @@ from typing import Any, Final
 import sqlalchemy as sa
 from sqlalchemy.engine import URL, Connection, Engine, make_url
 
-from monitor.store.errors import StoreError
+from monitor.store.errors import NotOursError, StoreError
 from monitor.store.tables import SCHEMA_VERSION, meta, metadata
 
 DATABASE_FILE: Final = "holdwatch.db"
@@ -54,8 +54,6 @@ def engine_for(data: Path, url: str | None, *, read_only: bool) -> Engine:
 
 
 def _sqlite(path: Path, *, read_only: bool) -> Engine:
-    if not read_only:
-        os.close(os.open(path, os.O_RDWR | os.O_CREAT, 0o600))  # its write-ahead files take the same permissions
     query = {"uri": "true", "mode": "ro" if read_only else "rw"}
     # `uri` makes `?` and `#` in a folder's name matter: as_uri() quotes them.
     engine = sa.create_engine(
@@ -82,13 +80,13 @@ def claim(connection: Connection) -> None:
     """On PostgreSQL, be the one engine that writes to this database for as long as the connection lives.
 
     Raises:
-        StoreError: Another engine is.
+        NotOursError: Another engine is.
     """
     if connection.dialect.name != "postgresql":
         return
     with connection.begin():
         if not connection.scalar(sa.select(sa.func.pg_try_advisory_lock(WRITER_KEY))):
-            raise StoreError(
+            raise NotOursError(
                 f"{connection.engine.url.render_as_string()}: another Holdwatch engine writes to this database. "
                 "Stop that one, or name another database."
             )
@@ -106,17 +104,21 @@ def prepare(engine: Engine, data: Path) -> None:
     """Make the tables, or bring those of an earlier version up to this one, after a copy was put beside them.
 
     Raises:
-        StoreError: The tables are of a newer version than this program knows; nothing was changed.
-        sqlalchemy.exc.SQLAlchemyError: The database cannot be read or written.
+        NotOursError: The tables are of a newer version than this program knows; nothing was changed.
+        OSError, sqlalchemy.exc.SQLAlchemyError: The database cannot be read or written.
     """
+    if engine.dialect.name == "sqlite":
+        os.close(os.open(database_path(data), os.O_RDWR | os.O_CREAT, 0o600))  # its other files take this mode too
     with engine.connect() as connection:
         found = schema_version(connection)
     where = data if engine.dialect.name == "sqlite" else engine.url.render_as_string()
     if found is not None and found > SCHEMA_VERSION:
-        raise StoreError(
+        raise NotOursError(
             f"{where}: written by a newer Holdwatch (schema version {found}; this program knows {SCHEMA_VERSION}). "
             "Nothing was changed. Use that newer version, or another data folder."
         )
+    if found == SCHEMA_VERSION:
+        return  # without a write: a full disk must not keep the engine from starting
     if found is not None and found < SCHEMA_VERSION and engine.dialect.name == "sqlite":
         copy_sqlite(data / DATABASE_FILE, data / f"{DATABASE_FILE}.schema-{found}.bak")
     with engine.begin() as connection:
@@ -127,6 +129,26 @@ def prepare(engine: Engine, data: Path) -> None:
         for version in range(found, SCHEMA_VERSION):
             MIGRATIONS[version](connection)
         connection.execute(sa.update(meta).where(meta.c.key == "schema"), {"value": str(SCHEMA_VERSION)})
+
+
+def is_damaged(error: BaseException) -> bool:
+    """Whether SQLite says that the file is no database, or a broken one."""
+    code = getattr(getattr(error, "orig", error), "sqlite_errorcode", None)
+    return code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
+
+
+def set_aside(data: Path, utc_s: float) -> Path:
+    """Give a damaged SQLite file and what belongs to it another name, for whoever can mend it; returns that name.
+
+    Raises:
+        OSError: It cannot be renamed.
+    """
+    aside = data / f"{DATABASE_FILE}.damaged-{int(utc_s)}"
+    for suffix in ("-wal", "-shm", ""):
+        file = data / f"{DATABASE_FILE}{suffix}"
+        if file.exists():
+            file.rename(f"{aside}{suffix}")
+    return aside
 
 
 def copy_sqlite(source: Path, target: Path) -> None:

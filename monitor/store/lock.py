@@ -1,18 +1,19 @@
 """One engine per data folder: a lock the operating system drops by itself when the process ends."""
 
+import contextlib
 import os
 import sys
 from pathlib import Path
 from typing import IO
 
-from monitor.store.errors import StoreError
+from monitor.store.errors import NotOursError
 
 
 class FolderLock:
     """Holds ``engine.lock`` in a data folder until ``release``.
 
     Raises:
-        StoreError: Another engine holds it; the text names the folder and that process.
+        NotOursError: Another engine holds it; the text names the folder and that process.
     """
 
     def __init__(self, data: Path) -> None:
@@ -23,13 +24,14 @@ class FolderLock:
         except OSError:
             holder = self._file.read().strip() or "unknown"
             self._file.close()
-            raise StoreError(
+            raise NotOursError(
                 f"{data}: another Holdwatch engine (process {holder}) is using this data folder. "
                 "Nothing was started. Stop that one, or name another folder with --data."
             ) from None
-        self._file.truncate(0)
-        self._file.write(str(os.getpid()))
-        self._file.flush()
+        with contextlib.suppress(OSError):  # on a full disk: the lock holds without the number too
+            self._file.truncate(0)
+            self._file.write(str(os.getpid()))
+            self._file.flush()
 
     def release(self) -> None:
         self._file.close()

@@ -15,7 +15,7 @@ from sqlalchemy.engine import Connection, Engine
 
 from monitor.store import tables as t
 from monitor.store.chain import Link, Misfit, first_misfit
-from monitor.store.database import database_path, engine_for, prepare, row_dict, schema_version
+from monitor.store.database import database_path, engine_for, row_dict, schema_version
 from monitor.store.errors import StoreError, in_words
 from monitor.store.lock import FolderLock
 from monitor.store.traces import trace_sha256
@@ -58,6 +58,7 @@ class Reader:
         self._engine = engine
         self._file = file
         self._checked = False
+        self._inode: int | None = None
 
     def lifts(self, lifter: str | None = None, before: float | None = None, limit: int = 50) -> list[dict[str, Any]]:
         """Records of closed lifts, the one opened last first.
@@ -186,16 +187,27 @@ class Reader:
 
     @contextmanager
     def _connection(self) -> Iterator[Connection | None]:
-        if self._file is not None and not self._file.exists():
-            yield None
-            return
         try:
+            if self._file is not None and not self._is_there(self._file):
+                yield None
+                return
             with self._engine.connect() as connection:
                 if not self._checked:
                     self._check(connection)
                 yield connection
         except (sa.exc.SQLAlchemyError, OSError) as error:
             raise StoreError(f"{self._data}: the store cannot be read: {in_words(error)}") from error
+
+    def _is_there(self, file: Path) -> bool:
+        """Whether there is a database; one begun anew after a damaged one was set aside is opened anew."""
+        try:
+            found = file.stat().st_ino
+        except FileNotFoundError:
+            return False
+        if found != self._inode:
+            self._engine.dispose()
+            self._inode, self._checked = found, False
+        return True
 
     def _check(self, connection: Connection) -> None:
         found = schema_version(connection)
@@ -214,8 +226,12 @@ def open_writer(data: Path, url: str | None = None) -> Writer:
         data: The data folder; made for its owner only.
         url: ``postgresql://...`` to keep the tables in that database instead of the folder.
 
+    A store that cannot be written to just now is opened all the same, says so in its ``health`` and is tried again:
+    watching a load must not wait for a disk. A damaged SQLite file is set aside under another name.
+
     Raises:
-        StoreError: Another engine has it, it was written by a newer version, or it cannot be opened.
+        NotOursError: Another engine has it, or it was written by a newer version.
+        StoreError: The folder or the URL cannot be used.
     """
     try:
         data.mkdir(mode=0o700, parents=True, exist_ok=True)
@@ -229,11 +245,7 @@ def open_writer(data: Path, url: str | None = None) -> Writer:
     try:
         engine = engine_for(data, url, read_only=False)
         undo.callback(engine.dispose)
-        prepare(engine, data)
         writer = Writer(data, engine, engine_for(data, url, read_only=True), lock)
-    except (sa.exc.SQLAlchemyError, OSError) as error:
-        undo.close()
-        raise StoreError(f"{data}: the store cannot be opened: {in_words(error)}. Nothing was changed.") from error
     except BaseException:
         undo.close()
         raise

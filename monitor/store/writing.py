@@ -22,7 +22,7 @@ from sqlalchemy.engine import Connection, Engine
 from monitor.clock import monotonic_s, utc_s
 from monitor.store import tables as t
 from monitor.store.chain import FIRST_HASH, link
-from monitor.store.database import claim
+from monitor.store.database import claim, is_damaged, prepare, set_aside
 from monitor.store.errors import StoreError, TakenBeforeError, in_words
 from monitor.store.lock import FolderLock
 from monitor.store.pruning import prune_journal
@@ -59,6 +59,7 @@ class Health(TypedDict):
 
     writing: bool
     error: str | None
+    note: str | None  # what happened to the store that somebody should see to
     free_ratio: float | None
     dropped_n: int
 
@@ -114,10 +115,11 @@ class Writer:
         self._keep_since_s: float | None = None
         self._prune_at_s = monotonic_s() + PRUNE_EVERY_S
         self._lift_written = False
-        with engine.connect() as connection:
-            claim(connection)
-            ids = (t.journal.c.id, t.snapshots.c.journal_id)
-            self._next_id = 1 + max(connection.scalar(sa.select(sa.func.max(column))) or 0 for column in ids)
+        self._rows_n = 0  # journal rows handed over; a row's id is its number after `_base_id`
+        self._base_id: int | None = None
+        self._note: str | None = None
+        self._prepared = False
+        self._open_first()
         self._tracer = Tracer(data, reading, self._trace_made)
         self._thread = threading.Thread(target=self._run, name="store-writer", daemon=True)
         self._thread.start()
@@ -125,24 +127,22 @@ class Writer:
 
     # What callers hand over.
 
-    def journal(self, now_s: float, kind: str, lifter: str, payload: bytes, *, action: str = "") -> int:
-        """Append a row to the journal, on the disk within about ``GROUP_S``. Returns the row's id.
+    def journal(self, now_s: float, kind: str, lifter: str, payload: bytes, *, action: str = "") -> None:
+        """Append a row to the journal, on the disk within about ``GROUP_S``.
 
         ``action`` is the id of an action on the disk, where the row says that the engine took it.
         """
         with self._wake:
-            row_id = self._next_id
-            self._next_id += 1
+            self._rows_n += 1
             lane = self._lanes.journal
             if len(lane) >= JOURNAL_MAX_N:
                 lane.popleft()
                 self._dropped_n += 1
-            lane.append({"id": row_id, "now_s": now_s, "kind": kind, "lifter": lifter, "payload": payload})
+            lane.append({"id": self._rows_n, "now_s": now_s, "kind": kind, "lifter": lifter, "payload": payload})
             if action:
-                self._lanes.taken.append({"taken_id": plain(action), "taken_at": row_id})
+                self._lanes.taken.append({"taken_id": plain(action), "taken_at": self._rows_n})
             if len(lane) == 1:
                 self._wake.notify_all()
-        return row_id
 
     def snapshot(
         self, now_s: float, blob: bytes, *, utc_minus_now_s: float, version: str, keep_since_s: float | None = None
@@ -159,7 +159,7 @@ class Writer:
         keep_since_s = now_s if keep_since_s is None else keep_since_s
         with self._wake:
             self._lanes.snapshot = {
-                "journal_id": self._next_id - 1,
+                "journal_id": self._rows_n,
                 "now_s": now_s,
                 "utc_minus_now_s": utc_minus_now_s,
                 "keep_since_s": keep_since_s,
@@ -262,6 +262,7 @@ class Writer:
             return {
                 "writing": error is None,
                 "error": error,
+                "note": self._note,
                 "free_ratio": self._free_ratio,
                 "dropped_n": self._dropped_n,
             }
@@ -292,6 +293,33 @@ class Writer:
         self._lock.release()
 
     # The writer's thread.
+
+    def _open_first(self) -> None:
+        """Open the database before the thread starts. What may not be ours ends it; a disk that fails is tried again.
+
+        Raises:
+            NotOursError: Another engine has it, or a newer program wrote it.
+        """
+        try:
+            self._connected()
+        except (sa.exc.SQLAlchemyError, OSError) as error:
+            self._error = self._failed(error)
+            log.error("store: %s; watching goes on, and it is tried again", self._error)  # noqa: TRY400 - in words
+
+    def _failed(self, error: BaseException) -> str:
+        """Let go of a connection that failed; returns why in words."""
+        self._disconnect()
+        if not is_damaged(error):
+            return in_words(error)
+        self._reading.dispose()
+        self._engine.dispose()
+        try:
+            aside = set_aside(self._data, utc_s())
+        except OSError as worse:
+            return in_words(worse)
+        self._prepared, self._base_id = False, None
+        self._note = f"the database was damaged and is kept as {aside.name}; a new one was begun"
+        return f"{self._note} ({in_words(error)})"
 
     def _run(self) -> None:
         while True:
@@ -334,13 +362,14 @@ class Writer:
             _one_by_one_if_need_be(self._write_alarms, lanes.alarms)
             while lanes.actions:
                 self._write_action(lanes.actions)
-            while lanes.lifts:
+            self._write_journal(lanes)
+            while lanes.lifts:  # after its readings, of which its trace is made
                 self._write_lift(lanes.lifts)
             _one_by_one_if_need_be(self._write_traces, lanes.traces)
-            self._write_journal(lanes)
+            self._write_snapshot(lanes)  # last: whoever goes on from it does not look at what was before it again
             if self._lift_written:
                 self._lift_written = False
-                self._tracer.look()  # only now is the lift's last reading on the disk
+                self._tracer.look()
             if monotonic_s() >= self._prune_at_s and self._keep_since_s is not None:
                 with self._connected().begin():
                     more = prune_journal(self._connected(), self._keep_since_s)
@@ -348,8 +377,7 @@ class Writer:
         except Exception as error:  # whatever it was: a writer that dies in silence is the worst of all
             if not isinstance(error, sa.exc.SQLAlchemyError | OSError | StoreError):
                 log.exception("store: a fault of the program while writing")
-            self._disconnect()
-            words = in_words(error)
+            words = self._failed(error)
             while lanes.actions:
                 lanes.actions.popleft().done(StoreError(f"Not done: it could not be written down ({words})."))
             return words
@@ -406,32 +434,30 @@ class Writer:
             _insert_new(self._connected(), t.traces, list(rows))
 
     def _write_journal(self, lanes: _Lanes) -> None:
-        if not (lanes.journal or lanes.snapshot):
+        if not lanes.journal:
             return
         connection = self._connected()
+        base_id = self._base_id or 0
         with connection.begin():
-            if lanes.journal:
-                _insert_new(connection, t.journal, list(lanes.journal))
+            _insert_new(connection, t.journal, [row | {"id": base_id + row["id"]} for row in lanes.journal])
             if lanes.taken:
-                at = t.actions.c.id == sa.bindparam("taken_id")
-                connection.execute(
-                    sa.update(t.actions).where(at).values(journal_id=sa.bindparam("taken_at")), lanes.taken
-                )
-            if lanes.snapshot:
-                connection.execute(
-                    sa.delete(t.snapshots).where(t.snapshots.c.journal_id >= lanes.snapshot["journal_id"])
-                )
-                connection.execute(sa.insert(t.snapshots), lanes.snapshot)
-                kept = (
-                    sa.select(t.snapshots.c.journal_id)
-                    .order_by(t.snapshots.c.journal_id.desc())
-                    .limit(SNAPSHOTS_KEPT_N)
-                )
-                connection.execute(
-                    sa.delete(t.snapshots).where(t.snapshots.c.journal_id.not_in(kept.scalar_subquery()))
-                )
+                named = t.actions.c.id == sa.bindparam("taken_id")
+                taken = [row | {"taken_at": base_id + row["taken_at"]} for row in lanes.taken]
+                connection.execute(sa.update(t.actions).where(named).values(journal_id=sa.bindparam("taken_at")), taken)
         lanes.journal.clear()
         lanes.taken.clear()
+
+    def _write_snapshot(self, lanes: _Lanes) -> None:
+        if lanes.snapshot is None:
+            return
+        connection = self._connected()
+        snapshot = lanes.snapshot | {"journal_id": (self._base_id or 0) + lanes.snapshot["journal_id"]}
+        at = t.snapshots.c.journal_id
+        with connection.begin():
+            connection.execute(sa.delete(t.snapshots).where(at >= snapshot["journal_id"]))
+            connection.execute(sa.insert(t.snapshots), snapshot)
+            kept = sa.select(at).order_by(at.desc()).limit(SNAPSHOTS_KEPT_N).scalar_subquery()
+            connection.execute(sa.delete(t.snapshots).where(at.not_in(kept)))
         lanes.snapshot = None
 
     def _give_back(self, lanes: _Lanes) -> None:
@@ -449,9 +475,16 @@ class Writer:
 
     def _connected(self) -> Connection:
         if self._connection is None:
+            if not self._prepared:
+                prepare(self._engine, self._data)
+                self._prepared = True
             connection = self._engine.connect()
             try:
                 claim(connection)
+                if self._base_id is None:
+                    with connection.begin():
+                        ids = (t.journal.c.id, t.snapshots.c.journal_id)
+                        self._base_id = max(connection.scalar(sa.select(sa.func.max(column))) or 0 for column in ids)
             except BaseException:
                 connection.close()
                 raise

@@ -190,6 +190,18 @@ def test_long_path_is_got_round(serve: Serve, tmp_path: Path) -> None:
     assert not place.parent.exists()
 
 
+def test_socket_is_found_though_there_was_no_room_to_say_where(
+    serve: Serve, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(_path: Path, _content: bytes) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(channel, "_write_private", full)
+    serve()
+    with SyncChannelClient(tmp_path) as page:
+        assert page.next() == HELLO
+
+
 def test_loopback_needs_the_token(serve: Serve, tmp_path: Path) -> None:
     serve(unix=False)
     place = place_of(tmp_path)

@@ -427,6 +427,22 @@ def test_history_comes_back_after_a_restart(tmp_path: Path, site: SiteSettings) 
         running.stop()
 
 
+def test_engine_watches_though_its_store_cannot_be_opened(tmp_path: Path, site: SiteSettings) -> None:
+    (tmp_path / "holdwatch.db").mkdir()
+    running = Running(tmp_path, site)
+    try:
+        running.reading(vacuum_kpa=61.0)
+        until(lambda: running.seen(running.link.last(), 61.0))
+        with SyncChannelClient(tmp_path) as page:
+            assert page.next("snapshot")["store"]["writing"] is False
+            assert page.act(action("a1"))["key"] == "refused.not_written"
+            (tmp_path / "holdwatch.db").rmdir()
+            until(lambda: page.next("snapshot")["store"]["writing"])
+            assert page.act(action("a2"))["done"]
+    finally:
+        running.stop()
+
+
 def test_engine_starts_without_pages_or_tables() -> None:
     program = "import sys, monitor.service; print({'dash', 'flask', 'pandas', 'plotly', 'pyarrow'} & set(sys.modules))"
     said = subprocess.run([sys.executable, "-c", program], cwd=ROOT, capture_output=True, text=True, check=True)

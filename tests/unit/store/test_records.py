@@ -48,11 +48,58 @@ def test_unusable_folder_is_said_in_words(tmp_path: Path) -> None:
         open_writer(tmp_path / "file")
 
 
-def test_file_that_is_no_database_is_said_in_words_and_left_alone(tmp_path: Path) -> None:
+def test_damaged_database_is_set_aside_and_a_new_one_begun(tmp_path: Path) -> None:
+    """Watching goes on, and nothing is thrown away: whoever can mend the file still has it."""
     (tmp_path / "holdwatch.db").write_text("no database " * 100)
+    reader = open_reader(tmp_path)
     with pytest.raises(StoreError, match="not a database"):
-        open_writer(tmp_path)
-    assert (tmp_path / "holdwatch.db").read_text() == "no database " * 100
+        reader.lifts()
+    writer = open_writer(tmp_path)
+    writer.journal(1.0, "reading", "dock-6", b"x")
+    assert writer.flush()
+    (aside,) = tmp_path.glob("holdwatch.db.damaged-*")
+    assert aside.read_text() == "no database " * 100
+    assert writer.health()["writing"]
+    assert aside.name in str(writer.health()["note"])
+    assert len(list(reader.journal())) == 1
+    reader.close()
+    writer.close()
+
+
+def test_database_damaged_while_in_use_is_set_aside_too(tmp_path: Path) -> None:
+    writer = open_writer(tmp_path)
+    for n in range(2000):
+        writer.journal(float(n), "reading", "dock-6", b"x" * 500)
+    assert writer.flush()
+    connection = writer._connection.connection.dbapi_connection
+    connection.execute("PRAGMA wal_checkpoint(truncate)")
+    connection.execute("PRAGMA shrink_memory")  # else it would not look at the file again for long
+    with (tmp_path / "holdwatch.db").open("r+b") as file:
+        file.seek(4096)
+        file.write(b"\xff" * 500_000)
+    for n in range(2000, 4000):
+        writer.journal(float(n), "reading", "dock-6", b"x" * 500)
+    assert writer.flush(20.0)
+    assert list(tmp_path.glob("holdwatch.db.damaged-*"))
+    reader = open_reader(tmp_path)
+    assert [row.now_s for row in reader.journal()] == [float(n) for n in range(2000, 4000)]
+    reader.close()
+    writer.close()
+
+
+def test_store_that_cannot_be_opened_yet_is_tried_again(tmp_path: Path) -> None:
+    """A disk that comes late must not keep the engine from watching."""
+    open_writer(tmp_path).close()
+    (tmp_path / "holdwatch.db").rename(tmp_path / "elsewhere")
+    (tmp_path / "holdwatch.db").mkdir()
+    writer = open_writer(tmp_path)
+    assert not writer.health()["writing"]
+    writer.journal(1.0, "reading", "dock-6", b"x")
+    (tmp_path / "holdwatch.db").rmdir()
+    (tmp_path / "elsewhere").rename(tmp_path / "holdwatch.db")
+    assert writer.flush()
+    assert writer.health()["writing"]
+    writer.close()
 
 
 def test_folder_names_are_taken_literally(tmp_path: Path) -> None:
@@ -118,8 +165,9 @@ def test_migration_that_fails_changes_nothing(tmp_path: Path, monkeypatch: pytes
 
     monkeypatch.setattr(database, "SCHEMA_VERSION", tables.SCHEMA_VERSION + 1)
     monkeypatch.setattr(database, "MIGRATIONS", {tables.SCHEMA_VERSION: half})
-    with pytest.raises(StoreError, match="No space left"):
-        open_writer(tmp_path)
+    writer = open_writer(tmp_path)
+    assert "No space left" in str(writer.health()["error"])
+    writer.close()
     monkeypatch.undo()
     writer = open_writer(tmp_path)
     writer.journal(1.0, "reading", "dock-6", b"")
