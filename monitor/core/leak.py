@@ -15,7 +15,7 @@ import numpy as np
 from monitor.core import leak_bank as banks
 from monitor.core.leak_blocks import BLOCK_S, Block, Gatherer, close, gather
 from monitor.core.leak_common import FOLLOW_S, Common, share
-from monitor.core.leak_project import Mixture, RateQuantiles, gaussian, mixture, rate_above, rate_quantiles, time_to
+from monitor.core.leak_project import Mixture, RateQuantiles, gaussian, lasting_above, mixture, rate_quantiles, time_to
 from monitor.core.leak_pump import PumpTrack, infer, started, stopped
 from monitor.core.readings import Pump
 from monitor.core.units import HOIST_KPA_PER_M, S_PER_MIN
@@ -35,14 +35,17 @@ __all__ = [
 ]
 
 SURE: Final = 0.999
-"""Probability at which a fall is called established."""
+"""Probability at which a fall is called established; a fresh one is doubted besides (``leak_project``)."""
 
-FALLING_KPA_PER_S: Final = 0.1 / S_PER_MIN
+FALLING_KPA_PER_S: Final = 0.35 / S_PER_MIN
+"""A fall counts as one beyond this: lifters in order lose up to 0.3 kPa/min (common practice)."""
+
 _GAP_INTERVALS: Final = 3.5
 _GAP_LEAST_S: Final = 6.0
 _GAP_MOST_S: Final = 20.0
 _KNOWN_AFTER_S: Final = 8.0
 _KNOWN_SD: Final = 0.25 / S_PER_MIN
+_STAIRS_DIFFER: Final = 12.0
 _FRESH_S: Final = 20.0
 _HOISTING_KPA_PER_S: Final = 0.2 / S_PER_MIN
 _COOLING_K_PER_S: Final = 10.0 / 600.0
@@ -102,11 +105,12 @@ class LeakView:
 class CircuitTrack:
     """One circuit between blocks."""
 
+    circuit: str
     gatherer: Gatherer = field(default_factory=Gatherer)
     pump: PumpTrack = field(default_factory=PumpTrack)
     begun_s: float | None = None
     block: Block | None = None
-    prior_kpa: float = 0.0
+    before: Block | None = None
     mixed: Mixture | None = None
     quantiles: RateQuantiles | None = None
     falling: bool = False
@@ -126,11 +130,12 @@ class LeakState:
     last_s: float | None = None
     interval_s: float = BLOCK_S
     block_from_s: float | None = None
-    ambient: list[float] = field(default_factory=list)
-    height: list[float] = field(default_factory=list)
-    lift_kpa: float = 0.0
-    lift_source: str = ""
-    lift_reference: float = 0.0
+    climb: Gatherer = field(default_factory=Gatherer)
+    climb_source: str = ""
+    climb_seen: str = ""
+    climb_kpa: float = 0.0
+    climb_var: float = 0.0
+    climb_shift_kpa: float = 0.0
     ambient_kpa: float = 0.0
     relative_kpa: list[float] = field(default_factory=list)
 
@@ -140,7 +145,7 @@ def begin(config: LeakConfig) -> LeakState:
     circuits_n = len(config.circuits)
     return LeakState(
         config=config,
-        tracks=[CircuitTrack() for _ in config.circuits],
+        tracks=[CircuitTrack(circuit) for circuit in config.circuits],
         common=Common([None] * circuits_n),
         ambient_kpa=config.ambient_kpa,
         relative_kpa=[0.0] * circuits_n,
@@ -172,9 +177,9 @@ def advance(state: LeakState, sample: LeakSample, now_s: float) -> LeakState:
         if value is not None and math.isfinite(value):
             gather(track.gatherer, value, now_s)
     if sample.ambient_kpa is not None:
-        state.ambient.append(sample.ambient_kpa)
+        _climb(state, "ambient", -sample.ambient_kpa, now_s)
     elif sample.height_m is not None:
-        state.height.append(sample.height_m)
+        _climb(state, "height", HOIST_KPA_PER_M * sample.height_m, now_s)
     state.last_s = now_s
     if now_s + 0.75 * state.interval_s >= state.block_from_s + BLOCK_S:
         _flush(state)
@@ -185,7 +190,7 @@ def view(state: LeakState, circuit: str, now_s: float) -> LeakView:  # noqa: ARG
     """What is known of a circuit's leak now."""
     track = state.tracks[state.config.circuits.index(circuit)]
     assumed = []
-    if not state.lift_source:
+    if not state.climb_source:
         assumed.append("ambient")
     if track.pump.reported is None:
         assumed.append("pump")
@@ -212,7 +217,7 @@ def _told(state: LeakState, circuit: str, level_kpa: float, now_s: float, how: s
     track = state.tracks[state.config.circuits.index(circuit)]
     if state.bank is None or track.block is None:
         return None
-    if how == "rest" and not track.pump.running and not track.pump.cycling(state.bank.at_s):
+    if how == "rest" and not track.pump.running and _starts_at(state, track) is None:
         how = "going"  # the pump rests already
     key = (how, level_kpa)
     if key not in track.bounds:
@@ -244,12 +249,29 @@ def _project(state: LeakState, track: CircuitTrack, level_kpa: float, how: str) 
     else:
         track_mixed = track.mixed if _known(track) else None
     if track_mixed is None:
-        return Bounds(0.0, 0.0, 0.0) if block.mean_kpa <= level_kpa else None
-    if how == "going" and not pump.running and pump.cycling(bank.at_s):
-        low = min(pump.lows_kpa)
-        if low > level_kpa and block.mean_kpa >= low - _COVER_KPA:
-            return Bounds(None, None, None)
+        below = (
+            track.before is not None and max(track.before.mean_kpa, block.mean_kpa) <= level_kpa
+        )  # two: one may be wild
+        return Bounds(0.0, 0.0, 0.0) if below else None
+    if how == "going" and not pump.running:
+        starts_kpa = _starts_at(state, track)
+        if (
+            starts_kpa is not None
+            and starts_kpa > level_kpa
+            and block.mean_kpa >= starts_kpa - _COVER_KPA - 3.0 * math.sqrt(block.var_kpa2)
+        ):
+            return Bounds(None, None, None)  # the pump comes in before
     return time_to(track_mixed, level_kpa, **place)
+
+
+def _starts_at(state: LeakState, track: CircuitTrack) -> float | None:
+    """Vacuum at which a resting pump will come in, if it can be counted on."""
+    pump, at_s = track.pump, 0.0 if state.bank is None else state.bank.at_s
+    if pump.cycling(at_s):
+        return min(pump.lows_kpa)
+    if pump.reported is not None or pump.lows_kpa:
+        return state.config.pump_start_kpa.get(track.circuit)
+    return None
 
 
 def _known(track: CircuitTrack) -> bool:
@@ -283,10 +305,10 @@ def _forget(state: LeakState, waited_s: float) -> None:
     state.block_from_s = None
     state.bank = state.relative = None
     for track in state.tracks:
-        track.begun_s = track.block = track.mixed = track.quantiles = None
+        track.begun_s = track.block = track.before = track.mixed = track.quantiles = None
         track.falling = False
         track.bounds = {}
-        track.gatherer.tail = []
+        track.gatherer.tail, track.gatherer.means, track.gatherer.bends = [], [], []
         if track.pump.off_rate is not None:
             mean, var = track.pump.off_rate
             track.pump.off_rate = (mean, var + _OFF_RATE_WIDEN * (1.0 + waited_s / 60.0))
@@ -300,29 +322,32 @@ def _flush(state: LeakState) -> None:
     state.block_from_s = None
     blocks = [close(track.gatherer) for track in state.tracks]
     times_s = [block.at_s for block in blocks if block is not None]
-    _follow_ambient(state)
     if not times_s:
+        close(state.climb)
         return
     at_s = sum(times_s) / len(times_s)
+    rows_n = len(state.tracks)
     if state.bank is None:
-        rows_n = len(state.tracks)
-        state.bank = banks.Bank(rows_n, at_s)
+        state.climb_source = ""
+        state.bank = banks.Bank(rows_n + 1, at_s)
         state.relative = banks.Bank(rows_n, at_s) if rows_n > 1 else None
     bank = state.bank
     dt_s = at_s - bank.at_s
-    banks.predict(bank, at_s, _slackening(state))
+    banks.predict(bank, at_s, _slackening(state, bank.rows_n))
     mean, var = banks.moments(bank)
-    rows_n = len(state.tracks)
-    seen, noise, wanted = np.zeros(rows_n), np.ones(rows_n), np.zeros(rows_n, dtype=bool)
+    seen, noise, wanted = np.zeros(rows_n + 1), np.ones(rows_n + 1), np.zeros(rows_n + 1, dtype=bool)
+    seen[-1], noise[-1], wanted[-1] = _follow_climb(state, bank)
+    if wanted[-1]:
+        state.climb_kpa, state.climb_var = banks.level_after(bank, rows_n, seen[-1], noise[-1])
     jumped = [False] * rows_n
     for row, (track, block) in enumerate(zip(state.tracks, blocks, strict=True)):
         track.bounds = {}
         if block is None:
             if track.block is not None and at_s - track.block.at_s > _GAP_MOST_S:
-                track.begun_s = track.block = track.mixed = track.quantiles = None
+                track.begun_s = track.block = track.before = track.mixed = track.quantiles = None
                 track.falling = False
             continue
-        fixed_kpa = block.mean_kpa + state.lift_kpa
+        fixed_kpa = block.mean_kpa + state.climb_kpa
         rate = float(mean[1, row])
         sd = math.sqrt(block.var_kpa2 + float(var[0, row]))
         if track.begun_s is None:
@@ -331,21 +356,22 @@ def _flush(state: LeakState) -> None:
         else:
             jumped[row] = _follow_pump(state, track, row, block, fixed_kpa, float(mean[0, row]), sd)
         seen[row] = fixed_kpa + rate * (block.at_s - at_s)
-        noise[row] = block.var_kpa2
+        noise[row] = block.var_kpa2 + state.climb_var
         wanted[row] = not block.still and track.pump.suspect_s is None
     banks.observe(bank, seen, noise, wanted)
-    if state.relative is not None:
+    if state.relative is not None and not state.climb_source:
         _follow_relative(state, state.relative, blocks, jumped, at_s, dt_s)
     if dt_s > 0.0:
         banks.spawn(bank, dt_s)
     for track, block in zip(state.tracks, blocks, strict=True):
-        track.block = block if block is not None else track.block
+        if block is not None:
+            track.before, track.block = track.block, block
     _judge(state, dt_s)
 
 
-def _slackening(state: LeakState) -> banks.Floats:
+def _slackening(state: LeakState, rows_n: int) -> banks.Floats:
     """How the flow laws slacken the leaks now, shape (2, circuits), 1/s."""
-    found = np.zeros((2, len(state.tracks)))
+    found = np.zeros((2, rows_n))
     for row, track in enumerate(state.tracks):
         if track.block is not None and track.quantiles is not None and not track.pump.running:
             rate = min(max(track.quantiles.middle, 0.0), 1.0)
@@ -354,24 +380,31 @@ def _slackening(state: LeakState) -> banks.Floats:
     return found
 
 
-def _follow_ambient(state: LeakState) -> None:
-    """Fall of the measured ambient pressure since the reference; joined without a step when the source changes."""
-    source, value = "", 0.0
-    if state.ambient:
-        source = "ambient"
-        measured = sorted(state.ambient)[len(state.ambient) // 2]
-        state.ambient_kpa = measured
-        value = -measured
-    elif state.height:
-        source = "height"
-        value = HOIST_KPA_PER_M * sorted(state.height)[len(state.height) // 2]
-    state.ambient, state.height = [], []
-    if source != state.lift_source:
-        if source:
-            state.lift_reference = value - state.lift_kpa
-        state.lift_source = source
-    if source:
-        state.lift_kpa = value - state.lift_reference
+def _climb(state: LeakState, source: str, value_kpa: float, now_s: float) -> None:
+    """Take one reading of how far the ambient pressure has fallen; one source to a block."""
+    if source == state.climb_seen or not state.climb.values_kpa:
+        state.climb_seen = source
+        gather(state.climb, value_kpa, now_s)
+
+
+def _follow_climb(state: LeakState, bank: banks.Bank) -> tuple[float, float, bool]:
+    """Block of the measured fall of the ambient pressure: mean, variance, whether it says anything.
+
+    What it said last stays the fall so far when the source changes: the new one is shifted to join without a step.
+    """
+    row = len(state.tracks)
+    block = close(state.climb)
+    source = "" if block is None else state.climb_seen
+    if source != state.climb_source and block is not None:
+        state.climb_shift_kpa = state.climb_kpa - block.mean_kpa
+        state.climb.tail, state.climb.means, state.climb.stood_s = [], [], 0.0
+        banks.restart(bank, row, state.climb_kpa, block.var_kpa2)
+    state.climb_source = source
+    if block is None:
+        return 0.0, 1.0, False
+    if source == "ambient":
+        state.ambient_kpa = -block.mean_kpa
+    return block.mean_kpa + state.climb_shift_kpa, block.var_kpa2, not block.still
 
 
 def _follow_pump(
@@ -417,7 +450,7 @@ def _follow_relative(
         if block is not None and track.block is not None and not track.pump.running and not jumped[row]:
             change[row] = block.mean_kpa - track.block.mean_kpa
     seen, noise, wanted = np.zeros(rows_n), np.ones(rows_n), np.zeros(rows_n, dtype=bool)
-    banks.predict(bank, at_s, _slackening(state))
+    banks.predict(bank, at_s, _slackening(state, bank.rows_n))
     for row, block in enumerate(blocks):
         others = [n for n in range(rows_n) if n != row and not math.isnan(change[n])]
         if block is None or math.isnan(change[row]) or not others:
@@ -425,6 +458,8 @@ def _follow_relative(
         state.relative_kpa[row] += change[row] - sum(change[n] for n in others) / len(others)
         variances = [other.var_kpa2 for n in others if (other := blocks[n]) is not None]
         noise[row] = block.var_kpa2 + sum(variances) / len(others) ** 2
+        if block.stair or any(other.stair for n in others if (other := blocks[n]) is not None):
+            noise[row] *= _STAIRS_DIFFER  # gauges step at different times while the vacuum moves together
         seen[row] = state.relative_kpa[row]
         if bank.since_s[row] == math.inf:
             banks.restart(bank, row, seen[row], noise[row])
@@ -447,13 +482,13 @@ def _judge(state: LeakState, dt_s: float) -> None:
             rates.append(None)
             settled.append(False)
             continue
-        track.mixed = mixture(bank, row, level_shift_kpa=-state.lift_kpa)
+        track.mixed = mixture(bank, row, level_shift_kpa=-state.climb_kpa)
         track.quantiles = rate_quantiles(track.mixed)
         rate = track.quantiles
         young = bank.at_s - track.begun_s < _KNOWN_AFTER_S
         rates.append(None if track.pump.running or young else (rate.middle, rate.sd))
         settled.append(rate.sd < 0.05 / S_PER_MIN and bank.at_s - track.begun_s > 30.0)
-    measured = bool(state.lift_source)
+    measured = bool(state.climb_source)
     if not measured:
         share(
             state.common, rates, dt_s, height_m=config.hoist_height_m, speed_m_s=config.hoist_speed_m_s, settled=settled
@@ -462,18 +497,21 @@ def _judge(state: LeakState, dt_s: float) -> None:
         if track.mixed is None or track.pump.running:
             track.falling = False
             continue
-        fall = rate_above(track.mixed, FALLING_KPA_PER_S)
+        rested_s = math.inf if track.begun_s is None else bank.at_s - track.begun_s
+        fall = lasting_above(track.mixed, FALLING_KPA_PER_S, settling_since_s=rested_s)
         others_n = sum(rate is not None for n, rate in enumerate(rates) if n != row)
         if measured or others_n == 0 or state.relative is None:
             track.falling = _known_fall(track, fall, bank.at_s)
             continue
         fresh = _fresh_share(bank, row)
         own = (
-            rate_above(mixture(state.relative, row), FALLING_KPA_PER_S)
+            lasting_above(mixture(state.relative, row), FALLING_KPA_PER_S, settling_since_s=rested_s)
             if state.relative.since_s[row] < math.inf
             else 0.0
         )
-        beyond = rate_above(track.mixed, state.common.ceiling_kpa_per_s + FALLING_KPA_PER_S)
+        beyond = lasting_above(
+            track.mixed, state.common.ceiling_kpa_per_s + FALLING_KPA_PER_S, settling_since_s=rested_s
+        )
         if beyond < SURE:
             track.beyond_since_s = None
         elif track.beyond_since_s is None:

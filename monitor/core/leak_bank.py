@@ -43,31 +43,32 @@ class Kind:
 
 def _doubling(doubling_s: float, sd_ratio: float) -> Kind:
     growth = math.log(2.0) / doubling_s
-    return Kind(0.09, (0.35, 0.4), 0.01, (0.3, 0.4), growth=(growth, sd_ratio * growth), based=True, wander=0.0)
+    return Kind(0.09, (0.35, 0.4), 0.001, (0.3, 0.4), growth=(growth, sd_ratio * growth), based=True, wander=0.0)
 
 
 KINDS: Final = (
-    Kind(0.03, (0.0, 2.0), 0.12, (0.0, 4.0), growth=(-1 / 40, 0.4 / 40)),
-    Kind(0.03, (0.0, 1.0), 0.12, (0.0, 2.0), growth=(-1 / 150, 0.5 / 150)),
-    Kind(0.17, (1.0, 3.0), 0.18, (0.5, 1.0), growth=(0.0, 1e-4), laminar=0.0),
-    Kind(0.14, (1.0, 3.0), 0.17, (0.5, 1.0), growth=(0.0, 1e-4), laminar=1.0),
-    Kind(0.20, (0.1, 0.15), 0.38, (0.1, 0.15)),
+    Kind(0.03, (0.0, 2.0), 0.25, (0.2, 2.0), growth=(-1 / 40, 0.4 / 40)),
+    Kind(0.03, (0.0, 1.0), 0.20, (0.2, 1.0), growth=(-1 / 150, 0.5 / 150)),
+    Kind(0.17, (1.0, 3.0), 0.10, (0.5, 1.0), growth=(0.0, 1e-4), laminar=0.0),
+    Kind(0.14, (1.0, 3.0), 0.10, (0.5, 1.0), growth=(0.0, 1e-4), laminar=1.0),
+    Kind(0.20, (0.1, 0.15), 0.33, (0.1, 0.15)),
     _doubling(500.0, 0.4),
     _doubling(240.0, 0.3),
     _doubling(125.0, 0.3),
-    Kind(0.06, (2.5e-3, 8e-3), 0.003, (2.5e-3, 8e-3), power=1.0, based=True, wander=0.0),
-    Kind(0.03, (0.0, 6e-5), 0.001, (0.0, 6e-5), power=2.0, based=True, wander=0.0),
+    Kind(0.06, (2.5e-3, 8e-3), 0.0005, (2.5e-3, 8e-3), power=1.0, based=True, wander=0.0),
+    Kind(0.03, (0.0, 6e-5), 0.0002, (0.0, 6e-5), power=2.0, based=True, wander=0.0),
     Kind(0.08, (0.0, 0.0), 0.0, (0.0, 0.6)),
 )
 """Gas settling fast and slowly, steady through an orifice, steady seepage, back to quiet, doubling in about 8, 4 and 2 min,
 growing with the time and with its square, and last a jump of the level after which the rate goes on.
 """
 
+SETTLING: Final = slice(0, 2)
 STEADY: Final = 2
 JUMP: Final = len(KINDS) - 1
 
-CHANGE_PER_S: Final = 1 / 10000
-"""Prior chance of a new onset per second."""
+CHANGE_PER_S: Final = 3.0e-6
+"""Prior chance of a new onset per second: one in four days of hanging."""
 
 
 def _column(values: Iterable[float]) -> Floats:
@@ -269,6 +270,19 @@ def moments(bank: Bank) -> tuple[Floats, Floats]:
     level_var = (weight * (p_level + (level - mean[LEVEL][:, None]) ** 2)).sum(axis=(0, 2))
     rate_var = (weight * (p_rate + (rate - mean[RATE][:, None]) ** 2)).sum(axis=(0, 2))
     return mean, np.stack([level_var, rate_var])
+
+
+def level_after(bank: Bank, row: int, seen_kpa: float, noise_var: float) -> tuple[float, float]:
+    """Mean and variance of a row's level as they will be once a block is observed; nothing is changed."""
+    level, p_level = bank.state[LEVEL, :, row], bank.state[P_LEVEL, :, row]
+    miss, spread = seen_kpa - level, p_level + noise_var
+    inlier = np.exp(-0.5 * np.minimum(miss * miss / spread, 1400.0)) / np.sqrt(2.0 * math.pi * spread)
+    weight = np.exp(bank.log_weight[:, row]) * (inlier + WILD_SHARE / WILD_WIDTH_KPA)
+    weight /= weight.sum()
+    gain = p_level / spread * inlier / (inlier + WILD_SHARE / WILD_WIDTH_KPA)
+    after = level + gain * miss
+    mean = float((weight * after).sum())
+    return mean, float((weight * (p_level * (1.0 - gain) + (after - mean) ** 2)).sum())
 
 
 def _free_a_slot(bank: Bank) -> None:

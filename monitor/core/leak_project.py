@@ -25,6 +25,7 @@ from monitor.core.leak_bank import (
     RATE,
     RATE_WANDER,
     RATE_WANDER_RATIO,
+    SETTLING,
     STEADY,
     Bank,
 )
@@ -46,6 +47,11 @@ _GRID_SDS: Final = np.array([-2.5, -1.6, -1.0, -0.5, -0.2, 0.2, 0.5, 1.0, 1.6, 2
 _COARSE_N: Final = 26
 _FINE_N: Final = 9
 _FIRST_S: Final = 4.0
+_FRESH_S: Final = 30.0
+_FRESH_DOUBT: Final = math.log(30.0)
+"""The first changes that noise suggests are told only once the evidence for them is so much stronger."""
+
+_LASTING_S: Final = 60.0
 
 BEND_SD_RATIO: Final = 0.25
 """A growing leak may go on growing by another law: uncertainty of what the growth adds, over what it adds."""
@@ -87,7 +93,11 @@ class RateQuantiles(NamedTuple):
 
 def mixture(bank: Bank, row: int, *, level_shift_kpa: float = 0.0) -> Mixture:
     """The hypotheses of a row that matter, their levels shifted; each split in three over its growth (Gauss-Hermite)."""
-    log_weight = bank.log_weight[:, row].ravel()
+    onset_s = bank.onset_s[:, row]
+    fresh = bank.at_s - onset_s < _FRESH_S
+    fresh[bank.slots[-1]] = False  # what began with the record is no change
+    log_weight = (bank.log_weight[:, row] - _FRESH_DOUBT * fresh[:, None]).ravel()
+    log_weight -= log_weight.max()
     kept = np.argpartition(log_weight, -_KEPT_N)[-_KEPT_N:]
     kept = kept[log_weight[kept] > -9.0]
     state = bank.state[:, :, row].reshape(P_GROWTH + 1, -1)[:, kept]
@@ -102,7 +112,7 @@ def mixture(bank: Bank, row: int, *, level_shift_kpa: float = 0.0) -> Mixture:
     return Mixture(
         ((weight / weight.sum()) * _ASIDE_WEIGHT).ravel(),
         np.tile(kind, 3),
-        np.tile(bank.at_s - bank.onset_s[slot, row], 3),
+        np.tile(bank.at_s - onset_s[slot], 3),
         (state[LEVEL] + level_shift_kpa + by_growth_level * aside).ravel(),
         (state[RATE] + by_growth_rate * aside).ravel(),
         (state[GROWTH] + aside).ravel(),
@@ -121,9 +131,15 @@ def gaussian(level_kpa: float, rate: tuple[float, float]) -> Mixture:
     return Mixture(0.5 * two, kind, zero, level_kpa * two, rate[0] * two, zero, zero, zero, zero, rate[1] * two)
 
 
-def rate_above(mixed: Mixture, rate_kpa_per_s: float) -> float:
-    """Probability that the rate is above a value."""
-    return float((mixed.weight * normal_cdf((mixed.rate + mixed.base - rate_kpa_per_s) / np.sqrt(mixed.p_rate))).sum())
+def lasting_above(mixed: Mixture, rate_kpa_per_s: float, *, settling_since_s: float) -> float:
+    """Probability that the rate is above a value and will be so a minute on.
+
+    Gas settles only after its pump stopped: a hypothesis of settling counts if it is as old as the stretch, ``settling_since_s``
+    ago.
+    """
+    settles = (mixed.kind < SETTLING.stop) & (mixed.age_s >= settling_since_s - 3.0)
+    rate = mixed.rate * np.where(settles, np.exp(mixed.growth * _LASTING_S), 1.0) + mixed.base
+    return float((mixed.weight * normal_cdf((rate - rate_kpa_per_s) / np.sqrt(mixed.p_rate))).sum())
 
 
 def rate_quantiles(mixed: Mixture) -> RateQuantiles:

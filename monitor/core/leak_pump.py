@@ -6,7 +6,7 @@ from typing import Final
 from monitor.core.readings import Pump
 
 _STROKE_KPA: Final = 0.3
-_STROKE_SDS: Final = 6.0
+_STROKE_SDS: Final = 4.0
 _RISING_KPA_PER_S: Final = 0.06
 _STROKES_KEPT_N: Final = 6
 _CYCLING_STROKES_N: Final = 2
