@@ -106,8 +106,8 @@ UNIT_SUFFIX: Mapping[str, str] = {"kPa": "kpa", "s": "s", "kg": "kg", "V": "v", 
 """The name suffix of each unit in the alarm table."""
 
 
-def circuit_text(circuit: CircuitFacts) -> Text:
-    """What is said of one circuit."""
+def circuit_text(circuit: CircuitFacts, *, horizon_s: float) -> Text:
+    """What is said of one circuit. Times beyond ``horizon_s`` are not told apart."""
     values: dict[str, Value] = {"vacuum_kpa": circuit.vacuum_kpa, "level": circuit.level}
     match circuit.state:
         case CircuitState.NO_READING:
@@ -121,24 +121,23 @@ def circuit_text(circuit: CircuitFacts) -> Text:
             return Text("circuit.low", {**values, "warning_kpa": circuit.config.warning_kpa})
         case CircuitState.LOSING if circuit.to_warning is not None:
             bounds = circuit.to_warning
-            return Text(
-                f"circuit.losing.{circuit.level}", {**values, "early_s": bounds.early_s, "likely_s": bounds.likely_s}
-            )
+            key = f"circuit.losing.{circuit.level}" + (".likely_beyond" if bounds.likely_s is None else "")
+            return Text(key, {**values, "early_s": bounds.early_s, "likely_s": bounds.likely_s})
         case CircuitState.BUILDING:
             return Text("circuit.building", {**values, "warning_kpa": circuit.config.warning_kpa})
         case CircuitState.OPEN:
             return Text("circuit.open", values)
         case _:
-            return _holding_text(circuit, values)
+            return _holding_text(circuit, values, horizon_s)
 
 
-def _holding_text(circuit: CircuitFacts, values: dict[str, Value]) -> Text:
+def _holding_text(circuit: CircuitFacts, values: dict[str, Value], horizon_s: float) -> Text:
     if circuit.to_warning is None:
         return Text("circuit.holding.too_early", values)
     if circuit.reserve is None:
         return Text("circuit.holding.no_reserve", values)
     if circuit.reserve.early_s is None:
-        return Text("circuit.holding.beyond", values)
+        return Text("circuit.holding.beyond", {**values, "horizon_s": horizon_s})
     return Text("circuit.holding.reserve", {**values, "early_s": circuit.reserve.early_s})
 
 

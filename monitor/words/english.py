@@ -110,7 +110,7 @@ CIRCUITS: Final[Mapping[str, str]] = {
     "circuit.open": "Open: not attached.",
     "circuit.holding.too_early": "Holding. Too early to say how long.",
     "circuit.holding.no_reserve": "Holding with its pump; how long without it is not known.",
-    "circuit.holding.beyond": "Holding. More than an hour to the warning level, by the present leak.",
+    "circuit.holding.beyond": "Holding. More than {horizon_s} to the warning level, by the present leak.",
     "circuit.holding.reserve": "Holding. At least {early_s} to the warning level if the pump stopped.",
 }
 

@@ -30,7 +30,8 @@ def _whole_s(whole_s: int) -> str:
     if whole_s < MINUTES_FROM_S:
         return f"{whole_s} s"
     minutes = whole_s // 60
-    return f"{minutes} min" if minutes < 60 else f"{minutes // 60} h {minutes % 60} min"
+    hours, rest = divmod(minutes, 60)
+    return f"{minutes} min" if not hours else f"{hours} h {rest} min" if rest else f"{hours} h"
 
 
 def _plain(digits: int, unit: str) -> Callable[[float], str]:

@@ -4,7 +4,7 @@ import math
 from collections.abc import Mapping
 from typing import Final
 
-from monitor.core.facts import CircuitFacts, CircuitState
+from monitor.core.facts import CircuitFacts, CircuitState, Facts
 from monitor.core.messages import Text
 from monitor.core.status import VALID_FOR_S, AlarmTold, Status, circuit_text
 from monitor.core.summary import CircuitLog, Summary
@@ -67,7 +67,7 @@ def status_dict(status: Status, language: str = "en") -> dict[str, object]:
         "release_reason_text": text_dict(status.release_text),
         "load": _load(status),
         "holding": _holding(status),
-        "circuits": {name: _circuit(circuit, language) for name, circuit in facts.circuits.items()},
+        "circuits": {name: _circuit(circuit, facts, language) for name, circuit in facts.circuits.items()},
         "alarms": [_alarm(alarm, language) for alarm in status.alarms],
         "lifter_name": facts.config.name or facts.config.id,
         "phase_words": say(Text(f"phase.{facts.phase}"), language),
@@ -145,8 +145,8 @@ def _holding(status: Status) -> dict[str, object] | None:
     }
 
 
-def _circuit(circuit: CircuitFacts, language: str) -> dict[str, object]:
-    text = circuit_text(circuit)
+def _circuit(circuit: CircuitFacts, facts: Facts, language: str) -> dict[str, object]:
+    text = circuit_text(circuit, horizon_s=facts.config.projection_horizon_s)
     leak = circuit.leak
     timed = circuit.state in {CircuitState.HOLDING, CircuitState.LOSING, CircuitState.LOW, CircuitState.CRITICAL}
     return {

@@ -1,0 +1,108 @@
+"""What is told of a circuit and of alarms, as messages."""
+
+import pytest
+
+from monitor.core.alarms import Alarm, Board, State
+from monitor.core.facts import CircuitFacts, CircuitState
+from monitor.core.status import alarms_told, circuit_text, raising_id
+from monitor.core.warning_time import Bounds
+from monitor.words.say import say
+from tests.unit.core.made import NOW_S, circuit, losing
+
+S = CircuitState
+
+
+def said(part: CircuitFacts) -> str:
+    return say(circuit_text(part, horizon_s=3600.0))
+
+
+@pytest.mark.parametrize(
+    ("part", "words"),
+    [
+        (circuit(state=S.NO_READING, age_s=None, vacuum_kpa=None), "No reading yet."),
+        (circuit(state=S.NO_READING, age_s=12.9), "No reading for 12 s."),
+        (circuit(state=S.SENSOR_FAULT, fault="frozen"), "The sensor stands still: its reading can't be believed."),
+        (circuit(state=S.CRITICAL, vacuum_kpa=30.0), "Under the 34.0 kPa this load needs."),
+        (circuit(state=S.LOW, vacuum_kpa=50.0), "At or under the warning level of 52.0 kPa."),
+        (losing(early_s=250.0, likely_s=378.0), "Losing vacuum. May reach the warning level in 4 min (likely 6 min)."),
+        (
+            losing(early_s=250.0, likely_s=None),
+            "Losing vacuum. May reach the warning level in 4 min at the earliest.",
+        ),
+        (
+            losing(early_s=250.0, likely_s=378.0, level="needed"),
+            "Losing vacuum. May reach what this load needs in 4 min (likely 6 min).",
+        ),
+        (
+            losing(early_s=250.0, likely_s=None, level="needed"),
+            "Losing vacuum. May reach what this load needs in 4 min at the earliest.",
+        ),
+        (circuit(state=S.BUILDING, vacuum_kpa=30.0), "Building. Warning level 52.0 kPa."),
+        (circuit(state=S.OPEN, vacuum_kpa=0.1), "Open: not attached."),
+        (circuit(to_warning=None), "Holding. Too early to say how long."),
+        (circuit(reserve=None), "Holding with its pump; how long without it is not known."),
+        (circuit(), "Holding. More than 1 h to the warning level, by the present leak."),
+        (
+            circuit(reserve=Bounds(1810.0, None, None)),
+            "Holding. At least 30 min to the warning level if the pump stopped.",
+        ),
+    ],
+)
+def test_circuit_in_words(part: CircuitFacts, words: str) -> None:
+    assert said(part) == words
+
+
+def test_shorter_horizon_never_promises_an_hour() -> None:
+    assert say(circuit_text(circuit(), horizon_s=1800.0)).startswith("Holding. More than 30 min")
+
+
+def board(*alarms: tuple[str, str, Alarm]) -> Board:
+    return Board({(about, key): alarm for about, key, alarm in alarms}, raisings_n=9)
+
+
+def test_raising_names_lifter_circuit_alarm_and_number() -> None:
+    # DESIGN's own example.
+    assert raising_id("dock-6", "B", "losing_vacuum", 17) == "dock-6/B/losing_vacuum/17"
+    assert raising_id("dock-6", "", "battery_low", 3) == "dock-6/lifter/battery_low/3"
+
+
+def test_alarm_that_is_over_is_not_told() -> None:
+    assert alarms_told("dock-6", board(("B", "vacuum_low", Alarm(raising_n=1))), NOW_S, 0.0) == ()
+
+
+@pytest.mark.parametrize("state", [state for state in State if state is not State.NORMAL])
+def test_every_other_state_is_told(state: State) -> None:
+    [told] = alarms_told("dock-6", board(("B", "vacuum_low", Alarm(state=state, raising_n=1))), NOW_S, 0.0)
+    assert told.state is state
+
+
+def test_shelved_is_a_flag_beside_the_state() -> None:
+    alarm = Alarm(state=State.UNACKNOWLEDGED, raising_n=1, shelved_until_s=NOW_S + 60.0)
+    [told] = alarms_told("dock-6", board(("", "wind_over_limit", alarm)), NOW_S, 0.0)
+    assert (told.state, told.shelved, told.suppressed, told.out_of_service) == (
+        State.UNACKNOWLEDGED,
+        True,
+        False,
+        False,
+    )
+
+
+def test_since_is_told_in_utc_and_held_in_seconds() -> None:
+    alarm = Alarm(state=State.UNACKNOWLEDGED, raising_n=1, since_s=NOW_S - 12.0)
+    [told] = alarms_told("dock-6", board(("B", "vacuum_low", alarm)), NOW_S, 100.0)
+    assert told.since_utc_s == NOW_S - 12.0 + 100.0
+    assert told.says.values["held_s"] == 12.0
+
+
+def test_unanswered_come_first_then_priority_then_age() -> None:
+    def alarm(n: int, since_s: float, state: State = State.UNACKNOWLEDGED) -> Alarm:
+        return Alarm(state=state, raising_n=n, since_s=since_s)
+
+    given = board(
+        ("", "battery_low", alarm(1, 10.0)),
+        ("B", "vacuum_low", alarm(2, 30.0)),
+        ("A", "vacuum_low", alarm(3, 20.0)),
+        ("", "clock_wrong", alarm(4, 5.0)),
+        ("", "lifter_alarm", alarm(5, 1.0, State.ACKNOWLEDGED)),
+    )
+    assert [told.raising.rpartition("/")[2] for told in alarms_told("dock-6", given, NOW_S, 0.0)] == list("32145")
