@@ -51,8 +51,11 @@ def _nothing_attached(facts: Facts) -> bool:
 
 
 def with_partner(answer: Release, text: Text, facts: Facts) -> tuple[Release, Text]:
-    """Two lifters on one panel: the answer changes only when both are off. Told, never kept."""
+    """Two lifters on one panel: the answer changes only when both are known to be off. Told, never kept."""
     for lifter, (_, partner) in facts.partners.items():
         if partner == Release.DO_NOT_RELEASE and answer is not Release.DO_NOT_RELEASE:
             return Release.DO_NOT_RELEASE, Text("release.partner", {"lifter": lifter})
+    for lifter, (_, partner) in facts.partners.items():
+        if partner == Release.CANNOT_TELL and answer in {Release.CHECK_FIXED, Release.NOT_ATTACHED}:
+            return Release.CANNOT_TELL, Text("release.partner_unknown", {"lifter": lifter})
     return answer, text

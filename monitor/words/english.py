@@ -88,6 +88,7 @@ RELEASES: Final[Mapping[str, str]] = {
     "release.no_cell": "This lifter has no load cell.",
     "release.coarse": "The load cell is too coarse for this panel.",
     "release.partner": "Lifter {lifter} on the same panel still carries it.",
+    "release.partner_unknown": "Whether lifter {lifter} on the same panel carries it is not known.",
 }
 
 CIRCUITS: Final[Mapping[str, str]] = {

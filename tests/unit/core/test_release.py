@@ -97,6 +97,12 @@ def test_partner_that_carries_holds_the_answer_back(own: Release) -> None:
     assert (told, text.key, text.values["lifter"]) == (NO, "release.partner", "dock-7")
 
 
+@pytest.mark.parametrize(("own", "told"), [(NO, NO), (CANNOT, CANNOT), (CHECK, CANNOT), (NOT, CANNOT)])
+def test_partner_that_cannot_tell_is_never_better_than_that(own: Release, told: Release) -> None:
+    given = facts(partners={"dock-7": ("holding", "cannot_tell")})
+    assert with_partner(own, judge(given)[1], given)[0] is told
+
+
 def test_partner_that_is_off_makes_nothing_better() -> None:
     given = facts(partners={"dock-7": ("holding", "check_fixed")})
     assert with_partner(*judge(given), given)[0] is NO
