@@ -17,6 +17,7 @@ import socket
 import tempfile
 import threading
 from collections.abc import Awaitable, Callable, Mapping
+from concurrent.futures import Future
 from pathlib import Path
 from typing import Any, Final
 
@@ -106,7 +107,9 @@ class ChannelServer:
         self._unix = unix
         self._elsewhere: Path | None = None
         self._token = "" if unix else secrets.token_urlsafe(32)
-        self._loop = asyncio.new_event_loop()
+        self._loop: asyncio.AbstractEventLoop | None = None
+        self._opened: Future[None] = Future()
+        self._stopped = asyncio.Event()
         self._offered: JSON | None = None
         self._wakes = False  # a wake of the loop is under way
         self._offering = threading.Lock()
@@ -115,9 +118,9 @@ class ChannelServer:
         self._line = b""
         self._line_n = 0  # the snapshot the line says
         self._news = asyncio.Event()
-        self._fresh = asyncio.Condition()
+        self._fresh = asyncio.Event()
         self._clients: set[asyncio.Task[None]] = set()
-        self._thread = threading.Thread(target=self._loop.run_forever, name="channel", daemon=True)
+        self._thread = threading.Thread(target=lambda: asyncio.run(self._main()), name="channel", daemon=True)
 
     def start(self) -> None:
         """Open the channel.
@@ -126,7 +129,7 @@ class ChannelServer:
             OSError: It cannot be opened.
         """
         self._thread.start()
-        asyncio.run_coroutine_threadsafe(self._open(), self._loop).result(10.0)
+        self._opened.result()
 
     def offer(self, snapshot: JSON) -> None:
         """Send this to every page as soon as it takes it, unless a newer one is offered before. Never waits.
@@ -138,23 +141,37 @@ class ChannelServer:
             if self._wakes:
                 return
             self._wakes = True
-        with contextlib.suppress(RuntimeError):  # closed meanwhile
-            self._loop.call_soon_threadsafe(self._news.set)
+        self._call(self._news.set)
 
     def stop(self) -> None:
         """Close the channel; every page notices at once."""
         if not self._thread.is_alive():
             return
-        asyncio.run_coroutine_threadsafe(self._close(), self._loop).result(10.0)
-        self._loop.call_soon_threadsafe(self._loop.stop)
+        self._call(self._stopped.set)
         self._thread.join(10.0)
-        self._loop.close()
         for path in (self._data / SOCKET_FILE, self._data / PLACE_FILE):
             path.unlink(missing_ok=True)
         if self._elsewhere is not None:
             shutil.rmtree(self._elsewhere, ignore_errors=True)
 
+    def _call(self, what: Callable[..., object], *arguments: object) -> None:
+        """Have the channel's thread do something; nothing once it has ended."""
+        with contextlib.suppress(RuntimeError):
+            if self._loop is not None:
+                self._loop.call_soon_threadsafe(what, *arguments)
+
     # Everything below runs in the channel's thread.
+
+    async def _main(self) -> None:
+        self._loop = asyncio.get_running_loop()
+        try:
+            await self._open()
+        except BaseException as error:  # noqa: BLE001 - handed to whoever starts it, who waits for it
+            self._opened.set_exception(error)
+            return
+        self._opened.set_result(None)
+        await self._stopped.wait()
+        self._server.close()  # `asyncio.run` cancels whoever still talks, and waits for them
 
     async def _open(self) -> None:
         if self._unix:
@@ -181,7 +198,7 @@ class ChannelServer:
             if place.unix != str((self._data / SOCKET_FILE).absolute()):
                 raise
             log.exception("channel: %s cannot be written; the socket is where it is looked for", PLACE_FILE)
-        self._sender = self._loop.create_task(self._take())
+        self._taking = asyncio.create_task(self._take())
 
     def _socket_path(self) -> Path:
         path = (self._data / SOCKET_FILE).absolute()
@@ -189,14 +206,6 @@ class ChannelServer:
             return path
         self._elsewhere = Path(tempfile.mkdtemp(prefix="holdwatch-"))  # for its owner only
         return self._elsewhere / SOCKET_FILE
-
-    async def _close(self) -> None:
-        self._server.close()
-        self._sender.cancel()
-        for task in list(self._clients):
-            task.cancel()
-        await asyncio.gather(self._sender, *self._clients, return_exceptions=True)
-        await asyncio.sleep(0.01)  # what was aborted is closed by the loop itself, a turn later
 
     async def _take(self) -> None:
         """Take the newest snapshot, at most 20 times a second, and wake whoever waits for it."""
@@ -206,9 +215,13 @@ class ChannelServer:
             with self._offering:
                 self._snapshot, self._wakes = self._offered, False
             self._snapshot_n += 1
-            async with self._fresh:
-                self._fresh.notify_all()
+            self._wake()
             await asyncio.sleep(SNAPSHOT_EVERY_S)
+
+    def _wake(self) -> None:
+        """Wake every client's sender to look for something to send."""
+        self._fresh.set()
+        self._fresh = asyncio.Event()
 
     async def _serve(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         task = asyncio.current_task()
@@ -255,8 +268,8 @@ class ChannelServer:
         try:
             await self._taken(writer)
             while True:
-                if sent_n == self._snapshot_n and answers.empty():
-                    await self._something(sent_n, answers)
+                while sent_n == self._snapshot_n and answers.empty():
+                    await self._fresh.wait()
                 while not answers.empty():
                     writer.write(answers.get_nowait())
                 if sent_n != self._snapshot_n:
@@ -270,10 +283,6 @@ class ChannelServer:
     async def _taken(writer: asyncio.StreamWriter) -> None:
         async with asyncio.timeout(SLOW_S):  # wait_for may swallow a cancellation when both happen at once
             await writer.drain()
-
-    async def _something(self, sent_n: int, answers: asyncio.Queue[bytes]) -> None:
-        async with self._fresh:
-            await self._fresh.wait_for(lambda: sent_n != self._snapshot_n or not answers.empty())
 
     def _newest_line(self) -> bytes:
         """Encoded once for all pages, and not at all when there is none."""
@@ -293,16 +302,11 @@ class ChannelServer:
                 log.warning("channel: a line that is no action was ignored: %.80r", line)
 
     def _answer(self, answers: asyncio.Queue[bytes]) -> Answer:
-        async def put(line: bytes) -> None:
+        def put(line: bytes) -> None:
             answers.put_nowait(line)
-            async with self._fresh:
-                self._fresh.notify_all()
+            self._wake()
 
-        def answer(said: JSON) -> None:
-            with contextlib.suppress(RuntimeError):  # closed meanwhile
-                asyncio.run_coroutine_threadsafe(put(_line(said)), self._loop)
-
-        return answer
+        return lambda said: self._call(put, _line(said))
 
 
 class ChannelClient:
