@@ -53,7 +53,7 @@ class Mount:
         first, _, rest = path[1:].partition("/")
         if scope["method"] not in {"GET", "HEAD"}:
             await asgi.respond(send, f"{path} does not take {scope['method']}.\n", status=405)
-        elif first in PAGES:
+        elif first in PAGES and (first or path == "/"):
             query = scope["query_string"].decode("latin-1")
             await self._dash(_asking(scope, "/", path + (f"?{query}" if query else "")), receive, send)
         elif first == "_dash-component-suites":

@@ -169,8 +169,9 @@ def _load(status: Status) -> View:
     kg, judged_kg = load["kg"], load["judged_kg"]
     said: View = {"look": "unknown", "load_ratio": 0.0, "limit_ratio": 1.0}
     blind = all(circuit["state"] in BLIND for circuit in status["circuits"].values())
+    blind = blind or (load["known"] == "off" and all(c["state"] == "open" for c in status["circuits"].values()))
     if judged_kg is None:
-        said["load"] = say("load.unknown")
+        said["load"] = say("load.unknown") if kg is None else say("load.now", load=_kg(kg))
     elif load["source"] == "measured" and kg is None:
         blind = True
         said["load"] = say("load.lost", largest=_kg(judged_kg))
@@ -385,7 +386,7 @@ def _number(said: Mapping[str, Any]) -> str:
 
 
 def _kg(kg: float) -> str:
-    return f"{round(kg)}"
+    return f"{round(kg)}".replace("-", "\u2212")
 
 
 def _sentence(words: str) -> str:

@@ -45,7 +45,8 @@ def layout() -> html.Div:
                     html.Section(
                         [
                             html.Ul(id="alarms"),
-                            html.Div([html.Dl(id="facts"), html.Button(id="more", type="button")], className="row"),
+                            html.Button(id="more", type="button"),
+                            html.Dl(id="facts"),
                         ],
                         id="below",
                     ),

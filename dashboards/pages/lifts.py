@@ -200,4 +200,6 @@ def _when(at_utc_s: float | None, zone: ZoneInfo) -> str:
 
 
 def _quantity(value: float | None, unit: str, digits: int) -> str:
-    return "–" if value is None else f"{value:.{digits}f}{'' if unit == '°' else ' '}{unit}"
+    return (
+        "–" if value is None else f"{round(value, digits) + 0.0:.{digits}f}{'' if unit == '°' else ' '}{unit}"
+    )  # never -0

@@ -50,7 +50,7 @@ def _shared(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[FakeEngi
     data = tmp_path_factory.mktemp("data")
     fake = engine(data, status())
     try:
-        with serve(data) as served:
+        with serve(data, story=data / "story.json") as served:
             wait_ready(served)
             yield fake, served
     finally:
@@ -64,6 +64,7 @@ def site(_shared: tuple[FakeEngine, Served], browser: Browser) -> Iterator[Site]
     fake.say(status())
     fake.link = {"broker": "up", "since_utc_s": 0.0}
     fake.actions.clear()
+    (served.data / "story.json").unlink(missing_ok=True)
     with window(browser) as context:
         opened = Site(fake, served, context, context.new_page())
         opened.page.on("pageerror", lambda error: opened.complaints.append(str(error)))

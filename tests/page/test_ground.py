@@ -273,6 +273,19 @@ SCENES = {
     "stop hoisting, six": with_circuits(
         status("land_now", headline="Stop hoisting, lower back", alarms=[alarm(raising_n=n) for n in range(4)]), 6
     ),
+    "of every state": status(
+        "land_now",
+        headline="Stop hoisting, lower back",
+        alarms=[alarm(), alarm("acknowledged", "medium", 18), alarm("returned_unacknowledged", "low", 19)],
+        circuits={
+            "A": circuit(),
+            "B": losing(),
+            "C": silent(4.2),
+            "D": circuit("sensor_fault", 60.0, words="The sensor stands still: its reading can't be believed."),
+            "E": circuit("critical", 34.1, words="Under the 35.9 kPa this load needs."),
+            "F": circuit("building", 31.0, words="Building. Warning level 52.0 kPa.", pump="on"),
+        },
+    ),
     "stop hoisting, three": with_circuits(status("land_now", headline="Stop hoisting, lower back"), 3),
     "no cell": status(
         "look",
@@ -284,10 +297,14 @@ SCENES = {
 }
 
 
+STORY = json.dumps({"title": "A leak in flight", "line": "Circuit B lost its seal at a chipped edge: watch its trace."})
+
+
 @pytest.mark.parametrize(("size", "look"), list(itertools.product((WIDE, LAPTOP, PHONE), ("light", "dark"))))
 def test_nothing_overflows_and_nothing_important_is_below_the_fold(
     site: Site, browser: Browser, size: tuple[int, int], look: str
 ) -> None:
+    (site.served.data / "story.json").write_text(STORY)
     with window(browser, size, color_scheme=look) as context:
         page = context.new_page()
         for name, said in SCENES.items():

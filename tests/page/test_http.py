@@ -170,7 +170,7 @@ def test_weight_of_the_first_load(ask: Any) -> None:
 
 
 @pytest.mark.parametrize(
-    "path", ["/nothing", "/_dash-update-component", "/_page/Lw/_alive_abc", "/assets/x.js", "/helpx"]
+    "path", ["/nothing", "//api/status", "/_dash-update-component", "/_page/Lw/_alive_abc", "/assets/x.js", "/helpx"]
 )
 def test_unknown_addresses_are_404(ask: Any, path: str) -> None:
     assert ask("GET", path)[0] == 404

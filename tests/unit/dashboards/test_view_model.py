@@ -316,3 +316,17 @@ def test_alarm_set_aside_is_neither_open_nor_heard() -> None:
         said = view(seen(status("holding", alarms=[alarm(**{flag: True})])), GROUND, SITE)
         assert said["one"]["alarms"][0]["open"] is False
         assert said["sound"]["level"] == "none"
+
+
+def test_weight_off_and_all_open_is_no_overload() -> None:
+    off = {"kg": -1.2, "source": "measured", "judged_kg": 630.0, "planned_kg": None, "known": "off"}
+    opened = {name: circuit("open", 0.2) for name in "AB"}
+    said = status("look", circuits=opened, load=off)
+    said["holding"] |= {"rated_kg": 1.0, "margin_kg": -629.0}
+    assert one(said)["load"]["look"] == "unknown"
+    assert one(said | {"load": off | {"known": "on"}})["load"]["look"] == "over"
+
+
+def test_load_on_the_ground_is_shown_without_a_judged_one() -> None:
+    off = {"kg": 0.4, "source": "measured", "judged_kg": None, "planned_kg": None, "known": "off"}
+    assert one(status("look", load=off))["load"]["load"] == "Load 0 kg"
