@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from typing import Final
 
 from monitor.core.alarm_table import ALARMS
+from monitor.words.plan_en import PLAN_WORDS
 
 HEADLINES: Final[Mapping[str, str]] = {
     "headline.land_now": "Land the load now",
@@ -157,5 +158,5 @@ ALARM_WORDS: Final[Mapping[str, str]] = {
 }
 
 TEMPLATES: Final[Mapping[str, str]] = {
-    **HEADLINES, **REASONS, **RELEASES, **CIRCUITS, **PHASES, **ANSWERS, **ABOUTS, **ALARM_WORDS,
+    **HEADLINES, **REASONS, **RELEASES, **CIRCUITS, **PHASES, **ANSWERS, **ABOUTS, **ALARM_WORDS, **PLAN_WORDS,
 }  # fmt: skip

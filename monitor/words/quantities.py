@@ -47,6 +47,7 @@ METRIC: Final[Mapping[str, Callable[[float], str]]] = {
     "_v": _plain(1, " V"),
     "_m_s": _plain(1, " m/s"),
     "_deg": _plain(0, "°"),
+    "_mm": _plain(0, " mm"),
     "_m": _plain(0, " m"),
     "_ratio": _plain(2, ""),
     "_n": _plain(0, ""),
