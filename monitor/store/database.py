@@ -16,6 +16,8 @@ DATABASE_FILE: Final = "holdwatch.db"
 BUSY_S: Final = 1.0
 """How long a connection waits for a lock someone else holds on SQLite before it says so."""
 
+URL_VARIABLE: Final = "HOLDWATCH_STORE_URL"
+
 WRITER_KEY: Final = 0x401D_3A7C
 """PostgreSQL advisory lock of the one engine that writes to a database (any fixed number serves)."""
 
@@ -27,14 +29,20 @@ def database_path(data: Path) -> Path:
     return data / DATABASE_FILE
 
 
+def store_url(url: str | None) -> str | None:
+    """The database that keeps the tables: as given, else the environment's (it holds a password); None for the folder."""
+    return url or os.environ.get(URL_VARIABLE) or None
+
+
 def engine_for(data: Path, url: str | None, *, read_only: bool) -> Engine:
-    """An engine on the store of a data folder, or on the database ``url`` names.
+    """An engine on the store of a data folder, or on the database that ``store_url(url)`` names.
 
     Raises:
         StoreError: The URL is of no kind this store knows, or its driver is not installed.
     """
+    url = store_url(url)
     if url is None:
-        return _sqlite(database_path(data), read_only=read_only)
+        return sqlite_engine(database_path(data), read_only=read_only)
     try:
         parsed = make_url(url)
         if parsed.get_backend_name() != "postgresql":
@@ -53,7 +61,8 @@ def engine_for(data: Path, url: str | None, *, read_only: bool) -> Engine:
         ) from None
 
 
-def _sqlite(path: Path, *, read_only: bool) -> Engine:
+def sqlite_engine(path: Path, *, read_only: bool) -> Engine:
+    """An engine on one SQLite file, which must be there."""
     query = {"uri": "true", "mode": "ro" if read_only else "rw"}
     # `uri` makes `?` and `#` in a folder's name matter: as_uri() quotes them.
     engine = sa.create_engine(

@@ -15,7 +15,7 @@ from sqlalchemy.engine import Connection, Engine
 
 from monitor.store import tables as t
 from monitor.store.chain import Link, Misfit, first_misfit
-from monitor.store.database import database_path, engine_for, row_dict, schema_version
+from monitor.store.database import database_path, engine_for, row_dict, schema_version, store_url
 from monitor.store.errors import StoreError, in_words
 from monitor.store.lock import FolderLock
 from monitor.store.traces import trace_sha256
@@ -224,7 +224,8 @@ def open_writer(data: Path, url: str | None = None) -> Writer:
 
     Args:
         data: The data folder; made for its owner only.
-        url: ``postgresql://...`` to keep the tables in that database instead of the folder.
+        url: ``postgresql://...`` to keep the tables in that database instead of the folder; by default the environment's
+            ``HOLDWATCH_STORE_URL``, if any.
 
     A store that cannot be written to just now is opened all the same, says so in its ``health`` and is tried again:
     watching a load must not wait for a disk. A damaged SQLite file is set aside under another name.
@@ -258,4 +259,4 @@ def open_reader(data: Path, url: str | None = None) -> Reader:
     Raises:
         StoreError: ``url`` is of no kind this store knows.
     """
-    return Reader(data, engine_for(data, url, read_only=True), None if url else database_path(data))
+    return Reader(data, engine_for(data, url, read_only=True), None if store_url(url) else database_path(data))

@@ -9,6 +9,7 @@ import pytest
 import sqlalchemy as sa
 
 from monitor.store import tables as t
+from monitor.store.backup import backup, restore
 from monitor.store.records import Reader, StoreError, Writer, open_reader, open_writer
 from monitor.store.traces import read_trace
 
@@ -397,3 +398,67 @@ def test_writer_goes_on_after_the_server_dropped_its_connection(
     assert len(list(reader.journal())) == 1
     reader.close()
     writer.close()
+
+
+def test_backup_taken_while_writing_comes_back_whole(store: Store, tmp_path: Path) -> None:
+    writer = store.writer()
+    for n in range(3):
+        writer.journal(10.0 + n, "reading", "dock-6", b'{"circuits":{"A":{"vacuum_kpa":60}}}')
+        close_lift(writer, f"dock-6/{n}")
+    writer.action(action("a1"))
+    writer.alarm(move("r1"))
+    writer.snapshot(12.0, b"state", utc_minus_now_s=0.0, version="1")
+    writer.settings("abc", "site = 1", name="site.toml", program="1")
+    assert writer.wait_for_traces()
+    kept = backup(store.data, tmp_path / "b.tar", store.url)
+    assert (kept.lifts_n, kept.traces_n, kept.traces_missing_n) == (3, 3, 0)
+    close_lift(writer, "dock-6/after")
+
+    put_back = restore(tmp_path / "b.tar", tmp_path / "new")
+    assert (put_back.lifts_n, put_back.traces_n) == (3, 3)
+    before, after = store.reader(), open_reader(tmp_path / "new")
+    assert after.verify() is None
+    assert after.lifts() == [one for one in before.lifts() if one["id"] != "dock-6/after"]
+    assert after.actions() == before.actions()
+    assert after.alarms() == before.alarms()
+    assert after.snapshots() == before.snapshots()
+    assert list(after.journal()) == list(before.journal())
+    assert after.settings("abc") == "site = 1"
+    assert read_trace(after.trace("dock-6/1")) == read_trace(before.trace("dock-6/1"))
+    after.close()
+
+
+@pytest.mark.postgres
+def test_backup_of_a_folder_can_go_on_in_a_database(new_database: Callable[[], str], tmp_path: Path) -> None:
+    writer = open_writer(tmp_path / "old")
+    close_lift(writer, "dock-6/1")
+    assert writer.wait_for_traces()
+    writer.close()
+    backup(tmp_path / "old", tmp_path / "b.tar")
+    url = new_database()
+    restore(tmp_path / "b.tar", tmp_path / "new", url)
+    assert not (tmp_path / "new" / "holdwatch.db").exists()
+    writer = open_writer(tmp_path / "new", url)
+    close_lift(writer, "dock-6/2")
+    assert writer.wait_for_traces()
+    writer.close()
+    reader = open_reader(tmp_path / "new", url)
+    assert [one["id"] for one in reader.lifts()] == ["dock-6/2", "dock-6/1"]
+    assert reader.verify() is None
+    reader.close()
+    with pytest.raises(StoreError, match="has lifts already"):
+        restore(tmp_path / "b.tar", tmp_path / "newer", url)
+
+
+@pytest.mark.postgres
+def test_database_is_named_by_the_environment(
+    new_database: Callable[[], str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("HOLDWATCH_STORE_URL", new_database())
+    writer = open_writer(tmp_path)
+    close_lift(writer, "dock-6/1")
+    writer.close()
+    reader = open_reader(tmp_path)
+    assert len(reader.lifts()) == 1
+    reader.close()
+    assert not (tmp_path / "holdwatch.db").exists()
