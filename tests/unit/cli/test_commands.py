@@ -16,6 +16,8 @@ def test_commands_and_their_options_are_the_promised_ones() -> None:
         "simulate clean-lift --site site.toml --broker mqtt://127.0.0.1 --seed 3 --speed 10",
         "simulate clean-lift --site site.toml --out recording.jsonl --seed 3 --speed 10",
         "listen --site site.toml",
+        "replay recording.jsonl --site site.toml --status out.jsonl --summary out.json",
+        "plan --site site.toml --lifter dock-6 --weight 600 --json",
     ):
         assert callable(parser().parse_args(line.split()).act)
 
@@ -73,7 +75,7 @@ def test_version_is_the_projects(capsys: pytest.CaptureFixture[str]) -> None:
 
 
 def test_help_of_every_command_tells_each_option(capsys: pytest.CaptureFixture[str]) -> None:
-    for command in ("demo", "run", "simulate", "listen"):
+    for command in ("demo", "run", "simulate", "replay", "plan", "listen"):
         with pytest.raises(SystemExit):
             main([command, "--help"])
         shown = capsys.readouterr().out
