@@ -63,10 +63,10 @@ def view(snapshot: Snapshot, viewer: Viewer, site: Mapping[str, Any], story: Map
         first). Where the lifter asked for does not exist, only ``why``.
     """
     zone = zone_of(site)
-    lifters = worst_first(snapshot.lifters)
+    lifters = worst_first(_as_of(status, snapshot.utc_s, zone) for status in snapshot.lifters)
     shown = lifters if viewer.lifter is None else [s for s in lifters if s["lifter"] == viewer.lifter]
     if not shown:
-        return {"why": say("lost.lifter", lifter=viewer.lifter)}
+        return {"why": say("lost.lifter", lifter=viewer.lifter) if lifters else say("lost.waiting")}
     said: View = {
         "call": shown[0]["call"],
         "release": min((s["release"] for s in shown), key=RELEASES.index),
@@ -83,6 +83,30 @@ def view(snapshot: Snapshot, viewer: Viewer, site: Mapping[str, Any], story: Map
     else:
         said["tiles"] = [_tile(s, viewer) for s in shown]
     return said
+
+
+def _as_of(status: Status, at_utc_s: float, zone: ZoneInfo) -> Status:
+    """The status with its ages at the snapshot's time. One that outlived its own time to live is no signal."""
+    late_s = max(0.0, at_utc_s - status["time"])
+    facts = {**status["facts"], "age_s": _later(status["facts"]["age_s"], late_s)}
+    circuits = {name: {**c, "age_s": _later(c["age_s"], late_s)} for name, c in status["circuits"].items()}
+    said = {**status, "facts": facts, "circuits": circuits}
+    if late_s <= status["valid_for_s"]:
+        return said
+    return {
+        **said,
+        "call": "no_signal",
+        "headline": say("lost.big"),
+        "reason": say("stale.reason", clock=clock(status["time"], zone)),
+        "release": "do_not_release",
+        "release_words": say("stale.release"),
+        "release_reason": "",
+        "circuits": {name: {**c, "state": "no_reading", "words": say("stale.circuit")} for name, c in circuits.items()},
+    }
+
+
+def _later(age_s: float | None, late_s: float) -> float | None:
+    return None if age_s is None else age_s + late_s
 
 
 def worst_first(lifters: Iterable[Status]) -> list[Status]:
@@ -340,7 +364,8 @@ def _alarm_order(alarm: Mapping[str, Any]) -> tuple[bool, bool, int, float]:
 def _notices(snapshot: Snapshot, zone: ZoneInfo) -> list[str]:
     said = []
     if snapshot.link.get("broker") == "down":
-        said.append(say("notice.broker", clock=clock(snapshot.link["since_utc_s"], zone)))
+        since = clock(snapshot.link["since_utc_s"], zone)
+        said.append(" ".join([say("notice.broker", clock=since), snapshot.link.get("words", "")]).strip())
     if snapshot.store.get("writing") is False:
         said.append(say("notice.store"))
     elif (free := snapshot.store.get("free_ratio")) is not None and free < 0.05:

@@ -19,6 +19,9 @@ ENGLISH: Final[Mapping[str, str]] = {
     "lost.engine": "The engine has sent nothing since {clock}.",
     "lost.lifter": "There is no lifter “{lifter}” on this site.",
     "lost.last": "Last seen at {clock}",
+    "stale.reason": "The engine has not judged this lifter since {clock}. Read the gauge on the lifter; land the load.",
+    "stale.release": "Do not release",
+    "stale.circuit": "Not judged.",
     # -- call
     "load.now": "Load {load} kg",
     "load.judged": "Load {load} kg, judged as {judged} kg",

@@ -1,4 +1,4 @@
-"""One browser and one server for all; a test that kills its server starts its own."""
+"""One server for all; a test that kills its server starts its own."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -39,8 +39,9 @@ class Site:
         return " ".join(self.page.inner_text(selector).split())
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
+    """One for a module: while it lives its event loop counts as running, and no test elsewhere could begin its own."""
     with chromium() as running:
         yield running
 

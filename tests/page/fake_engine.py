@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import Any
 
 from monitor.channel import Answer, ChannelServer
-from monitor.clock import utc_s
+from monitor.clock import monotonic_s, utc_s
 
 
 class FakeEngine:
@@ -51,8 +51,10 @@ class FakeEngine:
                 self._offer()
 
     def _offer(self) -> None:
-        snapshot = {"type": "snapshot", "utc_s": utc_s(), "link": self.link, "store": {}, "lifters": self.lifters}
-        self._channel.offer(snapshot)
+        now_utc_s = utc_s()
+        lifters = [status | {"time": now_utc_s} for status in self.lifters]
+        snapshot = {"type": "snapshot", "utc_s": now_utc_s, "link": self.link, "store": {}, "lifters": lifters}
+        self._channel.offer(snapshot | {"monotonic_s": monotonic_s()})
 
     def _hello(self) -> dict[str, Any]:
         return {"type": "hello", "site": self._site, "history": self.history}

@@ -165,12 +165,19 @@ IS_YELLOW = """async (png) => {
 """Whether a picture's call panel still has the full yellow of "land soon"."""
 
 
-def test_hidden_page_drops_what_it_showed(own_site: Site) -> None:
+@pytest.mark.parametrize("event", ["new PageTransitionEvent('pagehide')", "new Event('freeze')"])
+def test_hidden_page_drops_what_it_showed(own_site: Site, event: str) -> None:
+    """Within the event itself, so that not one frame of the old is drawn on return."""
     own_site.open()
     own_site.page.wait_for_function(OPEN)
-    own_site.page.evaluate("() => window.dispatchEvent(new PageTransitionEvent('pagehide'))")
-    assert own_site.page.get_attribute("body", "data-call") == "no_signal"
-    assert own_site.page.evaluate(COVERED)
+    target = "window" if "pagehide" in event else "document"
+    left = own_site.page.evaluate(
+        f"""() => {{
+          {target}.dispatchEvent({event});
+          return [document.body.dataset.call, document.body.dataset.release, ({COVERED})()];
+        }}"""
+    )
+    assert left == ["no_signal", "do_not_release", True]
     _comes_back(own_site)
 
 

@@ -330,3 +330,22 @@ def test_weight_off_and_all_open_is_no_overload() -> None:
 def test_load_on_the_ground_is_shown_without_a_judged_one() -> None:
     off = {"kg": 0.4, "source": "measured", "judged_kg": None, "planned_kg": None, "known": "off"}
     assert one(status("look", load=off))["load"]["load"] == "Load 0 kg"
+
+
+def test_ages_are_those_at_the_snapshots_time() -> None:
+    said = view(seen(status(time=1764019199.0)), GROUND, SITE)
+    assert said["one"]["circuits"][0]["age_s"] == pytest.approx(1.2)
+
+
+def test_status_past_its_time_to_live_is_no_signal() -> None:
+    fresh = view(seen(status("holding", time=1764019197.0)), GROUND, SITE)
+    assert fresh["call"] == "holding"
+    stale = view(seen(status("holding", time=1764019196.9)), GROUND, SITE)
+    assert (stale["call"], stale["release"]) == ("no_signal", "do_not_release")
+    assert stale["one"]["reason"].startswith("The engine has not judged this lifter since 21:19:56.")
+    assert {c["state"] for c in stale["one"]["circuits"]} == {"no_reading"}
+    assert stale["one"]["load"]["look"] == "unknown"
+
+
+def test_nothing_told_yet_is_waiting() -> None:
+    assert view(seen(), GROUND, SITE) == {"why": say("lost.waiting")}
