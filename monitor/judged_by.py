@@ -12,11 +12,11 @@ from monitor.words.say import summary_dict
 
 
 def program_version() -> str:
-    """The version of this program, or that it was never installed."""
+    """The version of this program; ``uninstalled`` for a copy that runs from where it was unpacked."""
     try:
         return version("holdwatch")
     except PackageNotFoundError:
-        return "not installed"
+        return "uninstalled"
 
 
 def settings_sha256(site: SiteSettings) -> str:
@@ -34,4 +34,16 @@ def state_version(site: SiteSettings) -> str:
 
 def record_of(summary: Summary, site: SiteSettings) -> dict[str, object]:
     """A lift's record as it is kept and published: the summary, where it was, and the settings that judged it."""
-    return {"site": site.site, **summary_dict(summary), "site_file_sha256": settings_sha256(site)}
+    record = summary_dict(summary)
+    lifter = site.core.lifters[summary.log.lifter]
+    circuits = record["circuits"]
+    if isinstance(circuits, dict):
+        for name, circuit in circuits.items():
+            circuit["warning_kpa"] = lifter.circuits[name].warning_kpa
+    return {
+        "site": site.site,
+        "lifter_name": lifter.name or lifter.id,
+        "time_zone": site.time_zone,
+        **record,
+        "site_file_sha256": settings_sha256(site),
+    }
