@@ -120,6 +120,16 @@ def test_unknown_load_shows_no_room(site: Site) -> None:
     assert site.text("#load-words") == "Load reading lost, largest of this lift 624 kg"
 
 
+def test_number_of_a_sensor_that_cannot_be_believed_is_struck_out(site: Site) -> None:
+    site.engine.say(status("land_soon", circuits={"A": circuit(), "B": circuit("sensor_fault", 60.0)}))
+    site.open()
+    site.page.wait_for_selector(".lane[data-state=sensor_fault]")
+    line = site.page.eval_on_selector(
+        "[data-state=sensor_fault] .lane-number", "one => getComputedStyle(one).textDecorationLine"
+    )
+    assert line == "line-through"
+
+
 def test_broker_lost_is_said(site: Site) -> None:
     site.open()
     site.engine.link = {"broker": "down", "since_utc_s": 1764019390.0}
@@ -141,8 +151,7 @@ def test_acknowledge_names_the_raising_that_was_seen(site: Site) -> None:
     site.page.get_by_label("Name or initials").fill("AB")
     site.page.get_by_label("Role").select_option("operator")
     site.page.get_by_role("dialog").get_by_role("button", name="Acknowledge").click()
-    site.page.wait_for_selector("#answer:not([hidden])")
-    assert site.text("#answer") == "Acknowledged."
+    site.page.wait_for_function("() => document.getElementById('answer').textContent === 'Acknowledged.'")
     (action,) = site.engine.actions
     assert {key: action[key] for key in ("kind", "lifter", "who", "role", "params")} == {
         "kind": "acknowledge",
