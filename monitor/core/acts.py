@@ -96,9 +96,9 @@ def _act_on_lift(one: LifterState, action: Action) -> ActionAnswered:
 def _surface(one: LifterState, action: Action) -> ActionAnswered:
     """Anyone present may say "wet" or "oily"; only the supervisor takes it back."""
     word = action.params.get("surface")
-    if word not in {surface.value for surface in Surface}:
+    if not isinstance(word, str) or word not in {surface.value for surface in Surface}:
         return ActionAnswered(action.id, done=False, key="refused.surface")
-    surface = Surface(str(word))
+    surface = Surface(word)
     order = list(Surface)
     standing = one.surface if one.surface is not None else one.config.surface
     if order.index(surface) < order.index(standing) and action.role != "supervisor":

@@ -60,10 +60,11 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class Standing:
-    """When a row last held, with its values then."""
+    """When a row last held, with its values then, and whether its circuit has been lost sight of since."""
 
     held_s: float
     values: Values
+    lost: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -345,7 +346,8 @@ ROWS: Final = (
 def judge(facts: Facts, before: Called | None) -> Called:
     """The call, its headline and its reason. ``before`` is the call last made: a standing `land_now` outlives silence."""
     if facts.silent and before is not None and before.call is Call.LAND_NOW:
-        return replace(before, reason=Text("reason.standing", {"age_s": _last_age_s(facts)}))
+        lost = {key: replace(last, lost=True) for key, last in before.standing.items()}
+        return replace(before, reason=Text("reason.standing", {"age_s": _last_age_s(facts)}), standing=lost)
     detached = not facts.in_flight and any(c.state is CircuitState.OPEN for c in facts.used())
     kept = before.standing if before is not None and before.in_flight is facts.in_flight and not detached else {}
     standing: dict[str, Standing] = {}
@@ -379,18 +381,15 @@ def _holds(row: Row, facts: Facts, kept: Mapping[str, Standing], standing: dict[
     last = kept.get(row.key)
     if last is None:
         return None
-    if _is_unknown(last.values.get("circuit"), facts):
-        last = replace(last, held_s=facts.now_s)  # not knowing is no recovery: it stands until the estimate is back
+    circuit = facts.circuits.get(str(last.values.get("circuit")))
+    if circuit is not None and (circuit.state in UNHEARD or (last.lost and circuit.to_warning is None)):
+        last = Standing(
+            facts.now_s, last.values, lost=True
+        )  # silence is no recovery: it stands until the estimate is back
     elif facts.now_s - last.held_s >= row.stands_s:
         return None
     standing[row.key] = last
     return last.values
-
-
-def _is_unknown(circuit_id: Value, facts: Facts) -> bool:
-    """Whether nothing is heard of a circuit, or not long enough for a projection."""
-    circuit = facts.circuits.get(circuit_id) if isinstance(circuit_id, str) else None
-    return circuit is not None and (circuit.state in UNHEARD or circuit.to_warning is None)
 
 
 def _calm(facts: Facts) -> Called:

@@ -340,10 +340,20 @@ def test_call_from_an_estimate_stands_for_ten_seconds(for_s: float, told: str) -
     assert stood(facts(), for_s) == told
 
 
-@pytest.mark.parametrize("for_s", [1.0, 60.0, 600.0])
-@pytest.mark.parametrize("unknown", [{"to_warning": None}, {"state": S.SENSOR_FAULT, "fault": "frozen"}])
-def test_call_from_an_estimate_stands_while_there_is_none(for_s: float, unknown: dict[str, object]) -> None:
-    assert stood(facts(circuit("B", **unknown)), for_s) == "land_now early_under_landing"
+@pytest.mark.parametrize("state", [S.NO_READING, S.SENSOR_FAULT])
+@pytest.mark.parametrize("back_s", [1.0, 60.0, 600.0])
+def test_call_from_an_estimate_outlives_silence_until_there_is_one_again(state: CircuitState, back_s: float) -> None:
+    called = judge(facts(losing(early_s=400.0)), None)
+    unheard = circuit("B", state=state, fault="not_finite", fault_for_s=1.0)
+    called = judge(facts(unheard, now_s=NOW_S + 1.0), called)
+    called = judge(facts(circuit("B", to_warning=None), now_s=NOW_S + 1.0 + back_s), called)
+    assert called.reason.key == "reason.early_under_twice_landing"
+    called = judge(facts(now_s=NOW_S + 11.0 + back_s), called)
+    assert called.call is Call.HOLDING
+
+
+def test_call_from_an_estimate_does_not_stand_while_a_pump_stroke_is_learned() -> None:
+    assert stood(facts(circuit("B", to_warning=None)), 10.0) == "look too_early"
 
 
 def test_call_of_the_air_does_not_stand_on_the_ground() -> None:

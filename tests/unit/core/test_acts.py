@@ -1,0 +1,206 @@
+"""What a named person may tell the engine: who and in which role, and what is refused in words."""
+
+import pytest
+
+from monitor.core.events import ActionKind
+from monitor.words.english import TEMPLATES
+from tests.histories import NO_CELL, STILL, Watch, carry, carrying, dock
+
+PLAN = {"weight_kg": 620.0, "tilt_low_deg": 80.0, "tilt_high_deg": 90.0, "layout": "narrow"}
+
+
+@pytest.mark.parametrize("kind", list(ActionKind))
+@pytest.mark.parametrize("who", ["", "  "])
+def test_nobody_acts_without_a_name(kind: ActionKind, who: str) -> None:
+    watch = Watch()
+    assert watch.act(kind, who=who, weight_kg=600.0) == "refused.who"
+    assert watch.state.lifters["dock-6"].plan is None
+
+
+@pytest.mark.parametrize("kind", list(ActionKind))
+def test_every_answer_has_words(kind: ActionKind) -> None:
+    watch = Watch()
+    for params in ({}, PLAN, {"surface": "wet"}, {"raising": "dock-6/B/vacuum_low/1"}):
+        assert watch.act(kind, **params) in TEMPLATES
+
+
+def test_unknown_lifter_is_refused() -> None:
+    watch = Watch()
+    watch.lifter = "dock-9"
+    assert watch.act("plan", **PLAN) == "refused.no_such_lifter"
+
+
+def test_done_actions_stand_in_the_record_of_the_lift_and_refused_ones_do_not() -> None:
+    watch = carrying()
+    watch.act("confirm_fixed", role="landing", who="installer")
+    watch.act("surface", surface="damp")
+    [noted] = watch.state.lifters["dock-6"].log.actions  # type: ignore[union-attr]
+    assert (noted.kind, noted.who, noted.role, noted.at_s) == ("confirm_fixed", "installer", "landing", watch.now_s)
+
+
+# --- the surface
+
+
+@pytest.mark.parametrize(
+    ("begun", "said", "role", "answer"),
+    [
+        ("dry", "wet", "operator", "done.surface"),
+        ("dry", "oily", "landing", "done.surface"),
+        ("wet", "oily", "landing", "done.surface"),
+        ("wet", "dry", "operator", "refused.supervisor_only"),
+        ("oily", "wet", "landing", "refused.supervisor_only"),
+        ("wet", "dry", "supervisor", "done.surface"),
+    ],
+)
+def test_anyone_makes_the_surface_worse_and_only_the_supervisor_takes_it_back(
+    begun: str, said: str, role: str, answer: str
+) -> None:
+    watch = Watch()
+    watch.act("surface", surface=begun)
+    assert watch.act("surface", role=role, surface=said) == answer
+
+
+@pytest.mark.parametrize("surface", ["damp", "", None, 1, ["wet"]])
+def test_surface_is_dry_wet_or_oily(surface: object) -> None:
+    try:
+        answer = Watch().act("surface", surface=surface)
+    except TypeError:  # a list is not even hashable
+        pytest.fail("an action from a page must never raise")
+    assert answer == "refused.surface"
+
+
+def test_margin_follows_a_wet_surface_at_once() -> None:
+    watch = carrying()
+    before = watch.status.facts.holding
+    watch.act("surface", role="landing", surface="wet")
+    after = watch.status.facts.holding
+    assert before is not None
+    assert after is not None
+    assert after.rated_kg < before.rated_kg
+    assert after.governs == "friction"
+
+
+def test_wet_surface_that_takes_the_margin_is_land_now() -> None:
+    watch = carrying()
+    watch.act("surface", surface="wet")  # 622 kg held at friction 0.5 is 249 kg at 0.2
+    assert watch.call == "land_now"
+
+
+def test_dry_by_the_supervisor_is_never_better_than_the_site_file() -> None:
+    watch = Watch(dock(friction=0.3))
+    watch.act("surface", surface="wet")
+    watch.act("surface", surface="dry")
+    watch.play(A="64x20", B="64x20", load_kg="0x1")
+    other = Watch(dock(friction=0.3))
+    other.play(A="64x20", B="64x20", load_kg="0x1")
+    assert watch.said["holding"] == other.said["holding"]
+
+
+# --- the plan
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        {"weight_kg": 0.0},
+        {"weight_kg": -5.0},
+        {"weight_kg": float("nan")},
+        {"weight_kg": "heavy"},
+        {"weight_kg": True},
+        {"layout": "wide"},
+        {"layout": 7},
+        {"pads": ["A1", "Z9"]},
+        {"pads": "A1"},
+        {"pads": []},
+        {"tilt_low_deg": 90.0, "tilt_high_deg": 10.0},
+        {"rotation_low_deg": 90.0, "rotation_high_deg": 0.0},
+    ],
+)
+def test_plan_that_does_not_fit_is_refused_and_changes_nothing(wrong: dict[str, object]) -> None:
+    watch = Watch()
+    assert watch.act("plan", **PLAN) == "done.plan"
+    standing = watch.state.lifters["dock-6"].plan
+    without = {key: value for key, value in PLAN.items() if not ("pads" in wrong and key == "layout")}
+    assert watch.act("plan", **{**without, **wrong}) == "refused.plan"
+    assert watch.state.lifters["dock-6"].plan == standing
+
+
+def test_plan_chooses_the_pads_by_layout_by_list_or_all() -> None:
+    for params, pads in (
+        ({"layout": "narrow"}, ("A1", "A2", "B1", "B2")),
+        ({"pads": ["A1", "B1"]}, ("A1", "B1")),
+        ({}, None),
+    ):
+        watch = Watch()
+        assert watch.act("plan", weight_kg=100.0, **params) == "done.plan"
+        plan = watch.state.lifters["dock-6"].plan
+        assert plan is not None
+        assert plan.pads == pads
+
+
+def test_plan_is_judged_before_the_pick() -> None:
+    watch = Watch()
+    watch.act("plan", weight_kg=2000.0)
+    vacuum = "0x5 0>64x100 64x50"
+    watch.play(A=vacuum, B=vacuum, load_kg="0x1", **STILL)
+    assert (watch.call, watch.reason) == ("look", "reason.margin_gone")
+    assert watch.said["headline"] == "Do not lift"
+
+
+def test_heavier_than_planned_is_land_soon_and_an_alarm() -> None:
+    watch = Watch()
+    watch.act("plan", weight_kg=400.0)
+    vacuum = "0x5 0>64x100 64x200"
+    watch.play(A=vacuum, B=vacuum, load_kg="0x1", noise_kpa=0.05, **STILL)
+    watch.play(A="64x1", B="64x1", load_kg="0>600x20 600x60", noise_kpa=0.05, **STILL)
+    assert (watch.call, watch.reason) == ("land_soon", "reason.over_plan")
+    assert watch.alarms["over_plan"] == "unacknowledged"
+
+
+def test_plan_is_for_the_lift_that_follows_only() -> None:
+    watch = Watch()
+    watch.act("plan", weight_kg=600.0)
+    vacuum = "0x5 0>64x100 64x200"
+    watch.play(A=vacuum, B=vacuum, load_kg="0x1", noise_kpa=0.05, **STILL)
+    assert watch.status.facts.planned_kg == 600.0
+    watch.play(A="64x1", B="64x1", load_kg="0>600x20 600x60 600>0x20 0x60", noise_kpa=0.05, **STILL)
+    watch.play(A="64>0x10 0x30", B="64>0x10 0x30", load_kg="0x1", **STILL)
+    assert watch.phase == "released"
+    assert watch.status.facts.planned_kg is None or watch.wait(1.0)[-1].facts.planned_kg is None
+
+
+def test_pads_not_in_use_make_no_call() -> None:
+    watch = Watch(dock())
+    watch.act("plan", weight_kg=100.0, pads=["A1", "A2", "A3"])
+    watch.play(A="0x5 0>64x100 64x200", B="0x1", load_kg="0x1", noise_kpa=0.05, **STILL)
+    assert watch.phase == "seal_test"
+    assert watch.call == "holding"
+
+
+# --- without a load cell
+
+
+def test_without_a_load_cell_picked_up_and_landed_are_named_actions() -> None:
+    watch = Watch(dock(**NO_CELL))
+    watch.act("plan", weight_kg=600.0)
+    vacuum, pump = "0x5 0>64x100 64x300", "onx105 offx1"
+    watch.play(A=vacuum, B=vacuum, A_pump=pump, B_pump=pump, noise_kpa=0.05, **STILL)
+    assert watch.phase == "carrying"
+    assert watch.act("landed_fixed", role="landing") == "done.landed_fixed"
+    assert watch.phase == "landing"
+    assert watch.act("picked_up") == "done.picked_up"
+    assert watch.phase == "carrying"
+
+
+def test_without_a_load_cell_open_circuits_in_the_air_never_end_the_lift() -> None:
+    watch = Watch(dock(**NO_CELL))
+    vacuum = "0x5 0>64x100 64x100 64>0x20 0x300"
+    watch.play(A=vacuum, B=vacuum, **STILL)
+    assert (watch.phase, watch.call, watch.release) == ("carrying", "land_now", "cannot_tell")
+
+
+def test_with_a_load_cell_a_named_landing_is_noted_only() -> None:
+    watch = carrying()
+    assert watch.act("landed_fixed") == "done.logged"
+    carry(watch, load_kg="600x20")
+    assert (watch.phase, watch.release) == ("carrying", "do_not_release")
