@@ -50,6 +50,10 @@ _FRESH_S: Final = 20.0
 _HOISTING_KPA_PER_S: Final = 0.2 / S_PER_MIN
 _COOLING_K_PER_S: Final = 10.0 / 600.0
 _GAS_K: Final = 288.0
+_CLIMB_VAR_MOST: Final = 0.03**2  # what a coarse ambient gauge leaves open stands still: no noise
+_COARSEST_CLIMB_KPA: Final = 0.1
+_WILD_SDS: Final = 8.0
+_WILD_KPA: Final = 5.0
 _COVER_KPA: Final = 0.5
 _OFF_RATE_WIDEN: Final = (0.03 / S_PER_MIN) ** 2
 _PUMPING_RATE: Final = (-0.2, 0.5**2)
@@ -130,7 +134,7 @@ class LeakState:
     last_s: float | None = None
     interval_s: float = BLOCK_S
     block_from_s: float | None = None
-    climb: Gatherer = field(default_factory=Gatherer)
+    climb: Gatherer = field(default_factory=lambda: Gatherer(coarsest_kpa=_COARSEST_CLIMB_KPA))
     climb_source: str = ""
     climb_seen: str = ""
     climb_kpa: float = 0.0
@@ -232,43 +236,49 @@ def _told(state: LeakState, circuit: str, level_kpa: float, now_s: float, how: s
 
 
 def _project(state: LeakState, track: CircuitTrack, level_kpa: float, how: str) -> Bounds | None:
-    bank, block = state.bank, track.block
+    bank, block, pump = state.bank, track.block, track.pump
     if bank is None or block is None:
         return None
+    known = _known(track)
+    if how == "going" and level_kpa < block.mean_kpa and _covered(state, track, level_kpa, known=known):
+        return Bounds(None, None, None)
+    resting = gaussian(block.mean_kpa, pump.off_rate) if pump.off_rate is not None else None
+    mixed = track.mixed if known else None
+    if (how == "rest" and pump.running) or (mixed is None and not pump.running):
+        mixed = resting  # the last stretch at rest, while this one is too young or none
+    if mixed is None:
+        two = track.before is not None and max(track.before.mean_kpa, block.mean_kpa) <= level_kpa  # one may be wild
+        return Bounds(0.0, 0.0, 0.0) if two else None
     hidden = _COOLING_K_PER_S / _GAS_K * max(state.ambient_kpa - block.mean_kpa, 0.0)
-    place = {"ambient_kpa": state.ambient_kpa, "horizon_s": state.config.horizon_s, "hidden_kpa_per_s": hidden}
-    pump = track.pump
-    if how == "rest" and pump.running:
-        if pump.off_rate is None:
-            return None
-        return time_to(gaussian(block.mean_kpa, pump.off_rate), level_kpa, **place)
-    if (
-        not pump.running and pump.off_rate is not None and not _known(track)
-    ):  # rests anew: what it leaked at rest before
-        track_mixed: Mixture | None = gaussian(block.mean_kpa, pump.off_rate)
-    else:
-        track_mixed = track.mixed if _known(track) else None
-    if track_mixed is None:
-        below = (
-            track.before is not None and max(track.before.mean_kpa, block.mean_kpa) <= level_kpa
-        )  # two: one may be wild
-        return Bounds(0.0, 0.0, 0.0) if below else None
-    if how == "going" and not pump.running:
-        starts_kpa = _starts_at(state, track)
-        if (
-            starts_kpa is not None
-            and starts_kpa > level_kpa
-            and block.mean_kpa >= starts_kpa - _COVER_KPA - 3.0 * math.sqrt(block.var_kpa2)
-        ):
-            return Bounds(None, None, None)  # the pump comes in before
-    return time_to(track_mixed, level_kpa, **place)
+    if block.mean_kpa > level_kpa >= float((mixed.weight * mixed.level).sum()):
+        return None  # just begun, perhaps on a wild reading
+    return time_to(
+        mixed,
+        level_kpa,
+        ambient_kpa=state.ambient_kpa,
+        horizon_s=state.config.horizon_s,
+        hidden_kpa_per_s=hidden,
+    )
+
+
+def _covered(state: LeakState, track: CircuitTrack, level_kpa: float, *, known: bool) -> bool:
+    """Whether the pump can be counted on to come in, or to end its stroke, before the level."""
+    pump, block = track.pump, track.block
+    if state.bank is None or block is None:
+        return False
+    if pump.running:
+        return not known and pump.cycling(state.bank.at_s)  # one more stroke
+    starts_kpa = _starts_at(state, track)
+    if starts_kpa is None or starts_kpa <= level_kpa:
+        return False
+    return block.mean_kpa >= starts_kpa - _COVER_KPA - 3.0 * math.sqrt(block.var_kpa2)
 
 
 def _starts_at(state: LeakState, track: CircuitTrack) -> float | None:
     """Vacuum at which a resting pump will come in, if it can be counted on."""
     pump, at_s = track.pump, 0.0 if state.bank is None else state.bank.at_s
     if pump.cycling(at_s):
-        return min(pump.lows_kpa)
+        return sorted(pump.lows_kpa)[(len(pump.lows_kpa) - 1) // 2]
     if pump.reported is not None or pump.lows_kpa:
         return state.config.pump_start_kpa.get(track.circuit)
     return None
@@ -338,7 +348,8 @@ def _flush(state: LeakState) -> None:
     seen, noise, wanted = np.zeros(rows_n + 1), np.ones(rows_n + 1), np.zeros(rows_n + 1, dtype=bool)
     seen[-1], noise[-1], wanted[-1] = _follow_climb(state, bank)
     if wanted[-1]:
-        state.climb_kpa, state.climb_var = banks.level_after(bank, rows_n, seen[-1], noise[-1])
+        state.climb_kpa, climb_var = banks.level_after(bank, rows_n, seen[-1], noise[-1])
+        state.climb_var = min(climb_var, _CLIMB_VAR_MOST)
     jumped = [False] * rows_n
     for row, (track, block) in enumerate(zip(state.tracks, blocks, strict=True)):
         track.bounds = {}
@@ -423,19 +434,19 @@ def _follow_pump(
         if not pump.running and pump.suspect_s is None:
             pump.calm_kpa = block.mean_kpa
         return False
+    strays = abs(fixed_kpa - expected_kpa) > max(_WILD_SDS * sd, _WILD_KPA)
+    level_kpa = (
+        expected_kpa if strays and pump.reported is not None else fixed_kpa
+    )  # no stretch begins on a wild reading
     if turn:
-        rest = None
-        if track.quantiles is not None and track.begun_s is not None and _known(track):
-            rest = (track.quantiles.middle, track.quantiles.sd**2)
-        started(pump, block.mean_kpa, block.at_s, rest)
-        banks.restart(bank, row, fixed_kpa, block.var_kpa2, rate=_PUMPING_RATE)
+        known = track.quantiles if _known(track) else None
+        started(pump, block.mean_kpa, block.at_s, None if known is None else (known.middle, known.sd**2))
+        banks.restart(bank, row, level_kpa, block.var_kpa2, rate=_PUMPING_RATE)
         track.falling = False
     else:
         stopped(pump)
-        rate = None
-        if pump.off_rate is not None:
-            rate = (pump.off_rate[0], pump.off_rate[1] + _OFF_RATE_WIDEN)
-        banks.restart(bank, row, fixed_kpa, block.var_kpa2, rate=rate)
+        rate = None if pump.off_rate is None else (pump.off_rate[0], pump.off_rate[1] + _OFF_RATE_WIDEN)
+        banks.restart(bank, row, level_kpa, block.var_kpa2, rate=rate)
     track.begun_s = block.at_s
     return True
 

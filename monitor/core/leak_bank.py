@@ -43,7 +43,7 @@ class Kind:
 
 def _doubling(doubling_s: float, sd_ratio: float) -> Kind:
     growth = math.log(2.0) / doubling_s
-    return Kind(0.09, (0.35, 0.4), 0.001, (0.3, 0.4), growth=(growth, sd_ratio * growth), based=True, wander=0.0)
+    return Kind(0.06, (0.35, 0.4), 1e-5, (0.3, 0.4), growth=(growth, sd_ratio * growth), based=True, wander=0.0)
 
 
 KINDS: Final = (
@@ -51,12 +51,12 @@ KINDS: Final = (
     Kind(0.03, (0.0, 1.0), 0.20, (0.2, 1.0), growth=(-1 / 150, 0.5 / 150)),
     Kind(0.17, (1.0, 3.0), 0.10, (0.5, 1.0), growth=(0.0, 1e-4), laminar=0.0),
     Kind(0.14, (1.0, 3.0), 0.10, (0.5, 1.0), growth=(0.0, 1e-4), laminar=1.0),
-    Kind(0.20, (0.1, 0.15), 0.33, (0.1, 0.15)),
+    Kind(0.22, (0.1, 0.15), 0.33, (0.1, 0.15)),
     _doubling(500.0, 0.4),
     _doubling(240.0, 0.3),
     _doubling(125.0, 0.3),
-    Kind(0.06, (2.5e-3, 8e-3), 0.0005, (2.5e-3, 8e-3), power=1.0, based=True, wander=0.0),
-    Kind(0.03, (0.0, 6e-5), 0.0002, (0.0, 6e-5), power=2.0, based=True, wander=0.0),
+    Kind(0.11, (2.5e-3, 8e-3), 1e-5, (2.5e-3, 8e-3), power=1.0, based=True, wander=0.0),
+    Kind(0.05, (0.0, 6e-5), 1e-5, (0.0, 6e-5), power=2.0, based=True, wander=0.0),
     Kind(0.08, (0.0, 0.0), 0.0, (0.0, 0.6)),
 )
 """Gas settling fast and slowly, steady through an orifice, steady seepage, back to quiet, doubling in about 8, 4 and 2 min,
@@ -67,8 +67,8 @@ SETTLING: Final = slice(0, 2)
 STEADY: Final = 2
 JUMP: Final = len(KINDS) - 1
 
-CHANGE_PER_S: Final = 3.0e-6
-"""Prior chance of a new onset per second: one in four days of hanging."""
+CHANGE_PER_S: Final = 1.0e-5
+"""Prior chance of a new onset per second: one in a day of hanging."""
 
 
 def _column(values: Iterable[float]) -> Floats:
@@ -88,6 +88,7 @@ _START_RATE: Final = _column(kind.start_rate[0] / 60.0 for kind in KINDS)
 _START_VAR: Final = _column((kind.start_rate[1] / 60.0) ** 2 for kind in KINDS)
 _WANDER: Final = _column(kind.wander for kind in KINDS)
 _POWERED: Final = slice(int(np.argmax(POWER > 0.0)), int(np.argmax(POWER > 0.0)) + int((POWER > 0.0).sum()))
+_SLOWEST_SETTLING: Final = -1.0 / 500.0
 _JUMP_SD_KPA: Final = 3.0
 AGE_FROM_S: Final = 1.0  # a power of the time starts here, not at 0
 
@@ -214,6 +215,7 @@ def predict(bank: Bank, now_s: float, slackening: Floats) -> None:
     p_rate += (RATE_WANDER_RATIO * dt_s) * rate * rate + (RATE_WANDER * dt_s) * _WANDER
     p_growth += (GROWTH_WANDER_RATIO * dt_s) * growth * growth
     np.clip(bank.state, _LEAST, _MOST, out=bank.state)
+    np.minimum(growth[:, :, SETTLING], _SLOWEST_SETTLING, out=growth[:, :, SETTLING])
     bank.at_s = now_s
 
 

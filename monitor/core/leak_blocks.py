@@ -46,6 +46,7 @@ class Gatherer:
     noise_n: int = 0
     first: list[float] = field(default_factory=list)
     steps_kpa: list[float] = field(default_factory=list)
+    coarsest_kpa: float = 1.0
     decimal_kpa: float = 1.0
     tail: list[tuple[float, float]] = field(default_factory=list)
     stood_s: float = 0.0
@@ -165,7 +166,8 @@ def _learn(gatherer: Gatherer, times_s: list[float], values_kpa: list[float]) ->
     noise_var, noise_n = gatherer.noise_var, gatherer.noise_n
     for now_s, value in zip(times_s, values_kpa, strict=True):
         if not tail:
-            gatherer.decimal_kpa = next((q for q in _DECIMALS_KPA if abs(value / q - round(value / q)) < 1e-3), 0.0)
+            fits = next((q for q in _DECIMALS_KPA if abs(value / q - round(value / q)) < 1e-3), 0.0)
+            gatherer.decimal_kpa = min(fits, gatherer.coarsest_kpa)
         else:
             step = abs(value - tail[-1][1])
             if step > 1e-6:

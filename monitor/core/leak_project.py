@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -48,12 +48,16 @@ _COARSE_N: Final = 26
 _FINE_N: Final = 9
 _FIRST_S: Final = 4.0
 _FRESH_S: Final = 30.0
-_FRESH_DOUBT: Final = math.log(30.0)
+_FRESH_DOUBT: Final = math.log(100.0)
 """The first changes that noise suggests are told only once the evidence for them is so much stronger."""
 
 _LASTING_S: Final = 60.0
 
-BEND_SD_RATIO: Final = 0.25
+GROWTH_FEAR: Final = 2.0
+GROWTH_DOUBT: Final = 0.07
+"""The early bound gives growth the benefit of the doubt; the likely and the late time believe it only on evidence."""
+
+BEND_SD_RATIO: Final = 0.35
 """A growing leak may go on growing by another law: uncertainty of what the growth adds, over what it adds."""
 
 
@@ -134,8 +138,8 @@ def gaussian(level_kpa: float, rate: tuple[float, float]) -> Mixture:
 def lasting_above(mixed: Mixture, rate_kpa_per_s: float, *, settling_since_s: float) -> float:
     """Probability that the rate is above a value and will be so a minute on.
 
-    Gas settles only after its pump stopped: a hypothesis of settling counts if it is as old as the stretch, ``settling_since_s``
-    ago.
+    Gas settles only after its pump stopped: a hypothesis of settling counts if it is as old as the stretch, which began
+    ``settling_since_s`` ago.
     """
     settles = (mixed.kind < SETTLING.stop) & (mixed.age_s >= settling_since_s - 3.0)
     rate = mixed.rate * np.where(settles, np.exp(mixed.growth * _LASTING_S), 1.0) + mixed.base
@@ -168,8 +172,14 @@ def time_to(
     if now_kpa <= level_kpa:
         return Bounds(0.0, 0.0, 0.0)
     way = _way(mixed, now_kpa, level_kpa, ambient_kpa)
-    early = _quantiles(mixed, way, (SHARES[0],), horizon_s, hidden_kpa_per_s)
-    return Bounds(*early, *_quantiles(mixed, way, SHARES[1:], horizon_s, 0.0))
+    early = _quantiles(_growth_times(mixed, GROWTH_FEAR), way, SHARES[:1], horizon_s, hidden_kpa_per_s)
+    return Bounds(*early, *_quantiles(_growth_times(mixed, GROWTH_DOUBT), way, SHARES[1:], horizon_s, 0.0))
+
+
+def _growth_times(mixed: Mixture, factor: float) -> Mixture:
+    """The hypotheses with those of growth weighed otherwise."""
+    weight = mixed.weight * np.where(BASED[mixed.kind] > 0.0, factor, 1.0)
+    return replace(mixed, weight=weight / weight.sum())
 
 
 @dataclass(slots=True)
