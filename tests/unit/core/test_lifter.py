@@ -1,0 +1,244 @@
+"""One lifter's memory and the facts made from it: what is assumed, remembered, and never forgotten too soon."""
+
+from dataclasses import replace
+
+import pytest
+
+from monitor.core import lifter
+from monitor.core.config import SURFACE_FRICTION, LoadMeasures, Surface
+from monitor.core.lifter import ASSUMED_LOWER_KPA, Plan, friction, judged_kg, used_circuits
+from monitor.core.load import Load
+from monitor.core.phases import Phase, PhaseState
+from monitor.core.units import HOIST_KPA_PER_M
+from tests.histories import STILL, Watch, carry, carrying, dock
+
+SEALED = {"A": "64x1", "B": "64x1"}
+
+
+def ambient_kpa(watch: Watch) -> float:
+    return lifter.ambient_for_gauges_kpa(watch.state.lifters["dock-6"], watch.now_s)
+
+
+# --- silence of a whole lifter
+
+
+def test_lifter_is_judged_by_its_slowest_circuit() -> None:
+    watch = Watch(dock(expected_interval_s=2.0))
+    watch.play(rate_hz=0.5, **dict.fromkeys("AB", "64x5"))
+    assert lifter.stale_after_s(watch.state.lifters["dock-6"]) == 7.0
+
+
+def test_slow_lifter_says_so_and_adds_its_age_to_the_time_to_land() -> None:
+    watch = Watch(dock(expected_interval_s=5.0))
+    watch.play(rate_hz=0.2, **dict.fromkeys("AB", "64x5"))
+    given = watch.status.facts
+    assert given.slow
+    assert given.landing_s == 240.0 + 17.5
+    assert given.time_to_land_s == 240.0
+
+
+def test_quick_lifter_is_not_slow() -> None:
+    watch = Watch()
+    watch.play(**dict.fromkeys("AB", "64x5"))
+    assert not watch.status.facts.slow
+    assert watch.status.facts.landing_s == 240.0
+
+
+# --- ambient pressure an absolute gauge is taken from
+
+
+def test_measured_on_the_lifter_it_is_taken_as_it_is() -> None:
+    watch = Watch()
+    watch.play(**SEALED, ambient_kpa="99.5x3", height_m="50x1")
+    assert ambient_kpa(watch) == 99.5
+
+
+def test_measured_on_the_ground_the_height_is_taken_off() -> None:
+    watch = Watch(dock(ambient_at="ground"))
+    watch.play(**SEALED, ambient_kpa="101x3", height_m="50x1")
+    assert ambient_kpa(watch) == pytest.approx(101.0 - 50.0 * HOIST_KPA_PER_M)
+
+
+def test_not_measured_it_is_taken_cautiously_lower() -> None:
+    watch = Watch(dock(ambient_kpa=101.2))
+    watch.play(**SEALED, height_m="50x3")
+    assert ambient_kpa(watch) == pytest.approx(101.2 - ASSUMED_LOWER_KPA - 50.0 * HOIST_KPA_PER_M)
+
+
+def test_height_not_measured_in_the_air_is_the_whole_hoist() -> None:
+    watch = carrying()
+    carry(watch, ambient_kpa="-x60", height_m="-x60")
+    config = watch.status.facts.config
+    assert ambient_kpa(watch) == pytest.approx(
+        config.ambient_kpa - ASSUMED_LOWER_KPA - HOIST_KPA_PER_M * config.hoist_height_m
+    )
+
+
+def test_what_was_assumed_is_said() -> None:
+    watch = Watch()
+    watch.play(**SEALED)
+    assert set(watch.status.assumed) == {"tilt", "ambient", "rotation"}
+    watch.play(**SEALED, tilt_deg="90x1", ambient_kpa="101x1", rotation_deg="0x1")
+    assert watch.status.assumed == ()
+
+
+# --- friction, pads and loads in force
+
+
+@pytest.mark.parametrize(
+    ("own", "said", "told"),
+    [(0.5, None, 0.5), (0.5, Surface.WET, 0.2), (0.15, Surface.WET, 0.15), (0.15, Surface.DRY, 0.15)],
+)
+def test_friction_is_the_lower_of_the_site_files_and_what_was_said(
+    own: float, said: Surface | None, told: float
+) -> None:
+    state = lifter.begin(dock(friction=own))
+    state.surface = said
+    assert friction(state) == told
+
+
+def test_friction_of_each_surface_is_the_published_one() -> None:
+    # Trade press, "How do you size a vacuum cup?" (2016): oily 0.1, moist or wet 0.2 to 0.4, glass and stone 0.5.
+    assert SURFACE_FRICTION == {Surface.DRY: 0.5, Surface.WET: 0.2, Surface.OILY: 0.1}
+
+
+def test_circuits_in_use_are_those_of_the_plans_pads() -> None:
+    state = lifter.begin(dock())
+    assert used_circuits(state) == ("A", "B")
+    state.plan = Plan(pads=("B1", "B2"))
+    assert used_circuits(state) == ("B",)
+
+
+@pytest.mark.parametrize(
+    ("planned_kg", "largest_kg", "phase", "judged"),
+    [
+        (None, None, Phase.SEAL_TEST, None),
+        (600.0, None, Phase.SEAL_TEST, 600.0),
+        (600.0, 200.0, Phase.LIFTING, 600.0),  # the load is still coming on
+        (600.0, 650.0, Phase.LIFTING, 650.0),
+        (600.0, 560.0, Phase.CARRYING, 560.0),  # measured and steady
+        (600.0, 650.0, Phase.LANDING, 650.0),
+    ],
+)
+def test_load_the_margin_is_judged_by(
+    planned_kg: float | None, largest_kg: float | None, phase: Phase, judged: float | None
+) -> None:
+    state = lifter.begin(dock())
+    state.plan = Plan(weight_kg=planned_kg)
+    state.load = Load(largest_kg=largest_kg)
+    state.phase = PhaseState(phase=phase)
+    assert judged_kg(state) == judged
+
+
+# --- the margin does not heal, nor look splendid
+
+
+def test_partial_landing_never_heals_the_margin() -> None:
+    watch = carrying()
+    before = watch.status.facts.holding
+    carry(watch, load_kg="600>200x20 200x60")
+    after = watch.status.facts.holding
+    assert before is not None
+    assert after is not None
+    assert after.margin_kg == before.margin_kg
+
+
+def test_panel_flat_before_it_is_turned_up_is_judged_by_the_worst_tilt_to_come() -> None:
+    flat, upright = carrying(), carrying()
+    carry(flat, tilt_deg="0x30")
+    carry(upright, tilt_deg="90x30")
+    assert flat.said["holding"] == upright.said["holding"]
+
+
+def test_panel_turned_past_upright_is_judged_by_that_from_then_on() -> None:
+    watch = carrying()
+    carry(watch, tilt_deg="90>150x30 150x10 150>90x30 90x10")
+    assert watch.state.lifters["dock-6"].tilt_high_deg == 150.0
+
+
+def test_vacuum_above_the_warning_level_raises_no_rating() -> None:
+    full, just = carrying(), carrying()
+    carry(full, A="64x60", B="64x60")
+    carry(just, A="64>53x60", B="64>53x60")
+    assert full.status.facts.holding is not None
+    assert just.status.facts.holding is not None
+    assert full.status.facts.holding.rated_kg == just.status.facts.holding.rated_kg
+    assert full.status.facts.holding.now_kg > just.status.facts.holding.now_kg
+
+
+def test_vacuum_below_it_lowers_the_rating_even_in_silence() -> None:
+    watch = carrying()
+    carry(watch, B="64>45x60 45x10")
+    low = watch.status.facts.holding
+    watch.wait(20.0)
+    silent = watch.status.facts.holding
+    assert low is not None
+    assert silent is not None
+    assert silent.rated_kg == low.rated_kg < 780.0
+
+
+# --- what is known of the load decides whether it may hang
+
+
+@pytest.mark.parametrize(
+    ("history", "in_flight"),
+    [("600x1", True), ("600>0x20 0x30", True), ("600>0x20 0x60", False), ("-x60", True), ("600>20x20 20x90", True)],
+)
+def test_load_is_in_flight_unless_it_is_known_to_be_off(history: str, in_flight: bool) -> None:
+    watch = carrying()
+    carry(watch, load_kg=history)
+    assert watch.status.facts.in_flight is in_flight
+
+
+def test_lost_load_reading_over_sealed_pads_is_taken_as_on() -> None:
+    watch = Watch()
+    vacuum = "0x5 0>64x100 64x100"
+    watch.play(A=vacuum, B=vacuum, load_kg="0x1", noise_kpa=0.05, **STILL)
+    assert (watch.phase, watch.status.facts.in_flight) == ("seal_test", False)
+    watch.play(A="64x50", B="64x50", noise_kpa=0.05, **STILL)
+    assert (watch.phase, watch.status.facts.in_flight) == ("seal_test", True)
+
+
+def test_quantity_no_longer_sent_is_not_shown_as_if_it_were() -> None:
+    watch = carrying()
+    carry(watch, wind_m_s="8x20 -x60", battery_v="25x20 -x60")
+    given = watch.status.facts
+    assert (given.wind_m_s, given.battery_v) == (None, None)
+    assert given.heard["wind_m_s"] == 8.0
+
+
+def test_circuits_left_out_of_a_message_only_grow_old() -> None:
+    watch = carrying()
+    carry(watch, A="-x60")
+    parts = watch.status.facts.circuits
+    assert parts["A"].state.value == "no_reading"
+    assert parts["B"].state.value == "holding"
+
+
+def test_circuit_nobody_configured_is_ignored() -> None:
+    watch, other = carrying(), carrying()
+    carry(watch, C="5x20", noise_kpa=0.0)
+    carry(other, load_kg="600x20", noise_kpa=0.0)
+    assert watch.said == other.said
+
+
+def test_lost_within_two_seconds_is_told() -> None:
+    watch = carrying()
+    carry(watch, noise_kpa=0.0, B="64x20 54x2")
+    assert watch.status.facts.circuits["B"].lost_kpa == 10.0
+    carry(watch, noise_kpa=0.0, B="54x25")
+    assert watch.status.facts.circuits["B"].lost_kpa == 0.0
+
+
+def test_load_measured_with_the_lifter_is_told_net() -> None:
+    watch = Watch(dock(load_measures=LoadMeasures.WITH_LIFTER, tare_kg=80.0))
+    watch.play(**SEALED, load_kg="700x3")
+    assert watch.status.facts.load_kg == 620.0
+
+
+def test_state_of_a_lifter_begins_unknown() -> None:
+    state = lifter.begin(replace(dock(), time_to_land_s=300.0))
+    assert state.called is None
+    assert state.heard_s is None
+    assert state.time_to_land_s == 300.0
+    assert all(gauge.at_s is None for gauge in state.gauges.values())
