@@ -451,7 +451,6 @@ class _Link:
             reconnect_on_failure=False,
         )
         client.connect_timeout = CONNECT_TIMEOUT_S
-        client.max_queued_messages_set(UNCONFIRMED_MAX_N)
         if shared.username is not None:
             client.username_pw_set(shared.username, shared.password)
         if shared.will is not None:
@@ -515,7 +514,12 @@ class _Link:
         shared, client = self._shared, self._client
         if shared.topics_changed:
             self._subscribe()
-        while not client.want_write() and (item := shared.outbox.take()) is not None:
+        # What the broker has not confirmed yet, or the socket not taken, waits where the newest wins.
+        while (
+            not client.want_write()
+            and len(self._unconfirmed) < UNCONFIRMED_MAX_N
+            and (item := shared.outbox.take()) is not None
+        ):
             properties = None
             if item.expiry_s is not None and shared.protocol == "5":
                 properties = Properties(PacketTypes.PUBLISH)  # type: ignore[no-untyped-call]

@@ -178,10 +178,10 @@ def test_burst_of_readings_is_not_lost(broker: Broker, connect: Callable[..., Ea
     came: list[int] = []
     for n in range(5_000):
         speaks.publish("site/dock-6/readings", str(n).encode())
-        if n % 50 == 0:
+        if n % 50 == 0:  # within what the sender's queue holds, however slow this machine is just now
+            wait_for(lambda n=n: hears.received_n > n - 1_500, 30, f"reading {n - 1_500}")
             came += [int(arrival.payload) for arrival in hears.drain(0)]
-            time.sleep(0.01)
-    wait_for(lambda: hears.received_n >= 5_000, 10, "every reading")
+    wait_for(lambda: hears.received_n >= 5_000, 30, "every reading")
     came += [int(arrival.payload) for arrival in hears.drain(1)]
     assert came == list(range(5_000))
     assert hears.dropped_n == 0
