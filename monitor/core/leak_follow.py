@@ -1,0 +1,299 @@
+"""A block of readings let in: the ambient pressure followed, pumps noticed, every hypothesis weighed, falls judged."""
+
+import math
+from collections.abc import Sequence
+from typing import Final
+
+import numpy as np
+
+from monitor.core import leak_bank as banks
+from monitor.core.leak_blocks import Block, close, gather
+from monitor.core.leak_common import FOLLOW_S, share
+from monitor.core.leak_project import lasting_above, mixture, rate_quantiles
+from monitor.core.leak_pump import infer, started, stopped
+from monitor.core.leak_state import KNOWN_AFTER_S, CircuitTrack, LeakState, known
+from monitor.core.readings import Pump
+from monitor.core.units import S_PER_MIN
+from monitor.core.warning_time import slackening_per_kpa
+
+SURE: Final = 0.999
+"""Probability at which a fall is called established; a fresh one is doubted besides (``leak_project``)."""
+
+FALLING_KPA_PER_S: Final = 0.35 / S_PER_MIN
+"""A fall counts as one beyond this: lifters in order lose up to 0.3 kPa/min (common practice)."""
+
+GAP_MOST_S: Final = 20.0
+"""After a longer hole in the readings what was known is forgotten, s."""
+
+Rate = tuple[float, float]
+
+_STRETCH_LEAST_S: Final = 3.0
+_SETTLED_SD: Final = 0.05 / S_PER_MIN
+_SETTLED_S: Final = 30.0
+_FRESH_SHARE: Final = 0.3
+_CLIMB_HELD_S: Final = 10.0
+_STAIRS_DIFFER: Final = 12.0
+_FRESH_S: Final = 20.0
+_HOISTING_KPA_PER_S: Final = 0.2 / S_PER_MIN
+_CLIMB_VAR_MOST: Final = 0.03**2  # what a coarse ambient gauge leaves open stands still: no noise
+_WILD_SDS: Final = 8.0
+_WILD_KPA: Final = 5.0
+_OFF_RATE_WIDEN: Final = (0.03 / S_PER_MIN) ** 2
+_PUMPING_RATE: Final = (-0.2, 0.5**2)
+
+
+def forget(state: LeakState, waited_s: float) -> None:
+    """After a hole in the readings everything starts from unknown: what was learned of noise and pump rest stays."""
+    state.block_from_s = None
+    state.bank = state.relative = None
+    for track in state.tracks:
+        track.begun_s = track.block = track.before = track.mixed = track.quantiles = None
+        track.falling = False
+        track.bounds = {}
+        track.gatherer.tail, track.gatherer.means, track.gatherer.bends = [], [], []
+        if track.pump.off_rate is not None:
+            mean, var = track.pump.off_rate
+            track.pump.off_rate = (mean, var + _OFF_RATE_WIDEN * (1.0 + waited_s / 60.0))
+    state.common.rate_kpa_per_s = state.common.ceiling_kpa_per_s = 0.0
+
+
+def flush(state: LeakState) -> None:
+    """End the block under way and let every hypothesis see it."""
+    if state.block_from_s is None:
+        return
+    state.block_from_s = None
+    blocks = [close(track.gatherer) for track in state.tracks]
+    times_s = [block.at_s for block in blocks if block is not None]
+    if not times_s:
+        close(state.climb)
+        return
+    at_s = sum(times_s) / len(times_s)
+    rows_n = len(state.tracks)
+    if state.bank is None:
+        state.climb_source = ""
+        state.bank = banks.Bank(rows_n + 1, at_s)
+        state.relative = banks.Bank(rows_n, at_s) if rows_n > 1 else None
+    bank = state.bank
+    dt_s = at_s - bank.at_s
+    banks.predict(bank, at_s, _slackening(state, bank.rows_n))
+    mean, var = banks.moments(bank)
+    seen, noise, wanted = np.zeros(rows_n + 1), np.ones(rows_n + 1), np.zeros(rows_n + 1, dtype=bool)
+    seen[-1], noise[-1], wanted[-1] = _follow_climb(state, bank)
+    if wanted[-1]:
+        state.climb_kpa, climb_var = banks.level_after(bank, rows_n, seen[-1], noise[-1])
+        state.climb_var = min(climb_var, _CLIMB_VAR_MOST)
+    jumped = [False] * rows_n
+    for row, (track, block) in enumerate(zip(state.tracks, blocks, strict=True)):
+        track.bounds = {}
+        if block is None:
+            if track.block is not None and at_s - track.block.at_s > GAP_MOST_S:
+                track.begun_s = track.block = track.before = track.mixed = track.quantiles = None
+                track.falling = False
+            continue
+        fixed_kpa = block.mean_kpa + state.climb_kpa
+        rate = float(mean[1, row])
+        sd = math.sqrt(block.var_kpa2 + float(var[0, row]))
+        if track.begun_s is None:
+            banks.restart(bank, row, fixed_kpa, block.var_kpa2)
+            track.begun_s = at_s
+        else:
+            jumped[row] = _follow_pump(state, track, row, block, fixed_kpa, float(mean[0, row]), sd)
+        seen[row] = fixed_kpa + rate * (block.at_s - at_s)
+        noise[row] = block.var_kpa2 + state.climb_var
+        wanted[row] = not block.still and track.pump.suspect_s is None
+    banks.observe(bank, seen, noise, wanted)
+    if state.relative is not None and not state.climb_source:
+        _follow_relative(state, state.relative, blocks, jumped, at_s, dt_s)
+    if dt_s > 0.0:
+        banks.spawn(bank, dt_s)
+    for track, block in zip(state.tracks, blocks, strict=True):
+        if block is not None:
+            track.before, track.block = track.block, block
+    _judge(state, dt_s)
+
+
+def _slackening(state: LeakState, rows_n: int) -> banks.Floats:
+    """How the flow laws slacken the leaks now, shape (2, circuits), 1/s."""
+    found = np.zeros((2, rows_n))
+    for row, track in enumerate(state.tracks):
+        if track.block is not None and track.quantiles is not None and not track.pump.running:
+            rate = min(max(track.quantiles.middle, 0.0), 1.0)
+            for law, ratio in enumerate(slackening_per_kpa(track.block.mean_kpa, ambient_kpa=state.ambient_kpa)):
+                found[law, row] = -min(ratio, 0.1) * rate
+    return found
+
+
+def climb(state: LeakState, source: str, value_kpa: float, now_s: float) -> None:
+    """Take one reading of how far the ambient pressure has fallen; one source to a block."""
+    if source == state.climb_seen or not state.climb.values_kpa:
+        state.climb_seen = source
+        gather(state.climb, value_kpa, now_s)
+
+
+def _follow_climb(state: LeakState, bank: banks.Bank) -> tuple[float, float, bool]:
+    """Block of the measured fall of the ambient pressure: mean, variance, whether it says anything.
+
+    What it said last stays the fall so far when the source changes: the new one is shifted to join without a step.
+    """
+    row = len(state.tracks)
+    block = close(state.climb)
+    source = "" if block is None else state.climb_seen
+    if source != state.climb_source and block is not None:
+        state.climb_shift_kpa = state.climb_kpa - block.mean_kpa
+        state.climb.tail, state.climb.means, state.climb.stood_s = [], [], 0.0
+        banks.restart(bank, row, state.climb_kpa, block.var_kpa2)
+    if block is None:
+        if bank.at_s - state.climb_at_s > _CLIMB_HELD_S:
+            state.climb_source = ""
+        return 0.0, 1.0, False
+    state.climb_source, state.climb_at_s = source, bank.at_s
+    if source == "ambient":
+        state.ambient_kpa = -block.mean_kpa
+    return block.mean_kpa + state.climb_shift_kpa, block.var_kpa2, not block.still
+
+
+def _follow_pump(
+    state: LeakState, track: CircuitTrack, row: int, block: Block, fixed_kpa: float, expected_kpa: float, sd: float
+) -> bool:
+    """Start a new stretch when the pump starts or stops. Returns whether it did."""
+    pump, bank = track.pump, state.bank
+    if bank is None:
+        return False
+    if pump.reported is not None:
+        runs = pump.reported is Pump.ON
+        turn = None if runs is pump.running else runs
+    else:
+        turn = infer(pump, fixed_kpa, block.at_s, expected_kpa, sd)
+    if turn is None:
+        if not pump.running and pump.suspect_s is None:
+            pump.calm_kpa = block.mean_kpa
+        return False
+    strays = abs(fixed_kpa - expected_kpa) > max(_WILD_SDS * sd, _WILD_KPA)
+    level_kpa = (
+        expected_kpa if strays and pump.reported is not None else fixed_kpa
+    )  # no stretch begins on a wild reading
+    if turn:
+        rest = track.quantiles if known(track) else None
+        started(pump, block.mean_kpa, block.at_s, None if rest is None else (rest.middle, rest.sd**2))
+        banks.restart(bank, row, level_kpa, block.var_kpa2, rate=_PUMPING_RATE)
+        track.falling = False
+    else:
+        stopped(pump)
+        rate = None if pump.off_rate is None else (pump.off_rate[0], pump.off_rate[1] + _OFF_RATE_WIDEN)
+        banks.restart(bank, row, level_kpa, block.var_kpa2, rate=rate)
+    track.begun_s = block.at_s
+    return True
+
+
+def _follow_relative(
+    state: LeakState, bank: banks.Bank, blocks: list[Block | None], jumped: list[bool], at_s: float, dt_s: float
+) -> None:
+    """Each circuit against the mean of the others that rest: free of any hoist."""
+    rows_n = len(blocks)
+    change = [math.nan] * rows_n
+    for row, (track, block) in enumerate(zip(state.tracks, blocks, strict=True)):
+        if block is not None and track.block is not None and not track.pump.running and not jumped[row]:
+            change[row] = block.mean_kpa - track.block.mean_kpa
+    seen, noise, wanted = np.zeros(rows_n), np.ones(rows_n), np.zeros(rows_n, dtype=bool)
+    banks.predict(bank, at_s, _slackening(state, bank.rows_n))
+    for row, block in enumerate(blocks):
+        others = [n for n in range(rows_n) if n != row and not math.isnan(change[n])]
+        if block is None or math.isnan(change[row]) or not others:
+            continue
+        state.relative_kpa[row] += change[row] - sum(change[n] for n in others) / len(others)
+        variances = [other.var_kpa2 for n in others if (other := blocks[n]) is not None]
+        noise[row] = block.var_kpa2 + sum(variances) / len(others) ** 2
+        if block.stair or any(other.stair for n in others if (other := blocks[n]) is not None):
+            noise[row] *= _STAIRS_DIFFER  # gauges step at different times while the vacuum moves together
+        seen[row] = state.relative_kpa[row]
+        if bank.since_s[row] == math.inf:
+            banks.restart(bank, row, seen[row], noise[row])
+        wanted[row] = not (block.still and all(other is None or other.still for other in blocks))
+    banks.observe(bank, seen, noise, wanted)
+    if dt_s > 0.0:
+        banks.spawn(bank, dt_s)
+
+
+def _judge(state: LeakState, dt_s: float) -> None:
+    """Rates, the hoist's part of them, and whether a fall is established, after a block."""
+    bank, config = state.bank, state.config
+    if bank is None:
+        return
+    rates, settled = _rates(state, bank)
+    measured = bool(state.climb_source)
+    if not measured:
+        share(
+            state.common, rates, dt_s, height_m=config.hoist_height_m, speed_m_s=config.hoist_speed_m_s, settled=settled
+        )
+    for row, track in enumerate(state.tracks):
+        if track.mixed is None or track.begun_s is None or track.pump.running:
+            track.falling = False
+            continue
+        stretch_s = bank.at_s - track.begun_s
+        sure = lasting_above(track.mixed, FALLING_KPA_PER_S, settling_since_s=stretch_s)
+        alone = all(rate is None for n, rate in enumerate(rates) if n != row)
+        if not (measured or alone or state.relative is None):
+            sure = min(sure, _beside_others(state, bank, state.relative, row, rates))
+        track.falling = sure >= SURE and stretch_s >= _STRETCH_LEAST_S
+
+
+def _rates(state: LeakState, bank: banks.Bank) -> tuple[list[Rate | None], list[bool]]:
+    """Per circuit its rate of fall with its standard deviation, kPa/s, and whether that has stood for a while."""
+    rates: list[Rate | None] = []
+    settled = []
+    for row, track in enumerate(state.tracks):
+        if track.begun_s is None or track.block is None:
+            track.mixed = None
+            rates.append(None)
+            settled.append(False)
+            continue
+        stretch_s = bank.at_s - track.begun_s
+        track.mixed = mixture(bank, row, level_shift_kpa=-state.climb_kpa)
+        track.quantiles = rate_quantiles(track.mixed)
+        middle, sd = track.quantiles.middle, track.quantiles.sd
+        rates.append(None if track.pump.running or stretch_s < KNOWN_AFTER_S else (middle, sd))
+        settled.append(sd < _SETTLED_SD and stretch_s > _SETTLED_S)
+    return rates, settled
+
+
+def _beside_others(
+    state: LeakState, bank: banks.Bank, relative: banks.Bank, row: int, rates: Sequence[Rate | None]
+) -> float:
+    """Probability that a circuit leaks rather than is hoisted with the others; takes the hoist out of its hypotheses."""
+    track, common = state.tracks[row], state.common
+    if track.mixed is None or track.begun_s is None:
+        return 0.0
+    stretch_s = bank.at_s - track.begun_s
+    compared = relative.since_s[row] < math.inf
+    apart = mixture(relative, row) if compared else None
+    own = 0.0 if apart is None else lasting_above(apart, FALLING_KPA_PER_S, settling_since_s=stretch_s)
+    beyond = lasting_above(track.mixed, common.ceiling_kpa_per_s + FALLING_KPA_PER_S, settling_since_s=stretch_s)
+    if beyond < SURE:
+        track.beyond_since_s = None
+    elif track.beyond_since_s is None:
+        track.beyond_since_s = bank.at_s
+    if track.beyond_since_s is None or bank.at_s - track.beyond_since_s < FOLLOW_S:
+        beyond = 0.0  # the other circuits may be about to follow: then it is a hoist
+    hoist = common.rate_kpa_per_s
+    unsettled = _fresh_share(bank, row) >= _FRESH_SHARE or (
+        hoist == 0.0 and common.ceiling_kpa_per_s > _HOISTING_KPA_PER_S
+    )
+    if apart is not None and own < SURE and (unsettled or hoist > 0.0):
+        # the others may be about to follow, or do: what sets this one apart, on top of what the others lose
+        usual = common.usual_kpa_per_s
+        others = [(n, rate[0]) for n, rate in enumerate(rates) if n != row and rate is not None]
+        base = [(usual[n] or 0.0) if unsettled else rate - hoist for n, rate in others]
+        apart.level += float((track.mixed.weight * track.mixed.level).sum() - (apart.weight * apart.level).sum())
+        apart.rate += sum(base) / len(base)
+        track.mixed = apart
+    else:
+        track.mixed.rate -= hoist
+    track.quantiles = rate_quantiles(track.mixed)
+    return max(own, beyond)
+
+
+def _fresh_share(bank: banks.Bank, row: int) -> float:
+    """Weight of the hypotheses whose onset is so recent that other circuits may not have shown theirs yet."""
+    young = bank.at_s - bank.onset_s[:, row] <= _FRESH_S
+    young[bank.slots[-1]] = False  # what began with the record is no change
+    return float(np.exp(bank.log_weight[young, row]).sum())

@@ -1,0 +1,115 @@
+"""What the leak estimate is told, remembers and tells: values only."""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Final
+
+from monitor.core.leak_bank import Bank
+from monitor.core.leak_blocks import BLOCK_S, Block, Gatherer
+from monitor.core.leak_common import Common
+from monitor.core.leak_project import Mixture, RateQuantiles
+from monitor.core.leak_pump import PumpTrack
+from monitor.core.readings import Pump
+from monitor.core.units import S_PER_MIN
+from monitor.core.warning_time import Bounds
+
+KNOWN_AFTER_S: Final = 8.0
+_KNOWN_SD: Final = 0.25 / S_PER_MIN
+_COARSEST_CLIMB_KPA: Final = 0.1
+
+
+@dataclass(frozen=True, slots=True)
+class LeakConfig:
+    """What is known of a lifter beforehand.
+
+    ``ambient_kpa`` is assumed while none is measured. ``hoist_height_m`` and ``hoist_speed_m_s`` bound the fall all circuits
+    may share. Times beyond ``horizon_s`` are not told apart. The mappings hold only circuits whose value is known.
+    """
+
+    circuits: tuple[str, ...]
+    ambient_kpa: float
+    hoist_height_m: float
+    hoist_speed_m_s: float
+    horizon_s: float
+    volume_l: Mapping[str, float] = field(default_factory=dict)
+    pump_start_kpa: Mapping[str, float] = field(default_factory=dict)
+    pump_stop_kpa: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class LeakSample:
+    """Believed values of one instant; ``None`` where none is. ``ambient_kpa`` and the rest only if measured on the lifter."""
+
+    vacuum_kpa: Mapping[str, float | None]
+    pump: Mapping[str, Pump | None] = field(default_factory=dict)
+    ambient_kpa: float | None = None
+    height_m: float | None = None
+    temperature_c: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class LeakView:
+    """One circuit's leak in kPa/min, positive when vacuum is lost, with its 5 % and 95 % points; ``None``: not known yet.
+
+    ``falling``: a real fall is established. ``pump`` is ``on``, ``off``, ``cycling`` or ``None`` (not known). ``assumed`` names
+    what had to be: ``ambient`` (no ambient or height measured), ``pump`` (its state inferred from its strokes), ``seal_test``
+    (``reserve`` rests on a stretch with the pump off that lies back).
+    """
+
+    leak_kpa_per_min: float | None
+    low_kpa_per_min: float | None
+    high_kpa_per_min: float | None
+    falling: bool
+    pump: str | None
+    assumed: tuple[str, ...]
+
+
+@dataclass(slots=True)
+class CircuitTrack:
+    """One circuit between blocks."""
+
+    circuit: str
+    gatherer: Gatherer = field(default_factory=Gatherer)
+    pump: PumpTrack = field(default_factory=PumpTrack)
+    begun_s: float | None = None
+    block: Block | None = None
+    before: Block | None = None
+    mixed: Mixture | None = None
+    quantiles: RateQuantiles | None = None
+    falling: bool = False
+    beyond_since_s: float | None = None
+    bounds: dict[tuple[str, float], Bounds | None] = field(default_factory=dict)
+
+
+@dataclass(slots=True)
+class LeakState:
+    """Everything remembered of one lifter. Changed in place by ``advance``; can be pickled."""
+
+    config: LeakConfig
+    tracks: list[CircuitTrack]
+    bank: Bank | None = None
+    relative: Bank | None = None
+    common: Common = field(default_factory=lambda: Common([]))
+    last_s: float | None = None
+    interval_s: float = BLOCK_S
+    block_from_s: float | None = None
+    climb: Gatherer = field(default_factory=lambda: Gatherer(coarsest_kpa=_COARSEST_CLIMB_KPA))
+    climb_source: str = ""
+    climb_seen: str = ""
+    climb_at_s: float = -math.inf
+    climb_kpa: float = 0.0
+    climb_var: float = 0.0
+    climb_shift_kpa: float = 0.0
+    ambient_kpa: float = 0.0
+    relative_kpa: list[float] = field(default_factory=list)
+
+
+def known(track: CircuitTrack) -> bool:
+    """Whether a circuit's rate has shown well enough, since its stretch began, to be told."""
+    if track.quantiles is None or track.begun_s is None or track.block is None:
+        return False
+    spread = track.quantiles.sd
+    return track.block.at_s - track.begun_s >= KNOWN_AFTER_S and spread <= max(
+        _KNOWN_SD, 0.3 * abs(track.quantiles.middle)
+    )

@@ -1,0 +1,124 @@
+"""What the best possible estimate could do, and yardsticks: Cramér-Rao bounds, CUSUM, straight lines, a trend filter."""
+
+import math
+
+import numpy as np
+
+try:  # a general-purpose library, used where it is installed
+    from statsmodels.tsa.statespace.structural import UnobservedComponents
+except ImportError:
+    UnobservedComponents = None
+
+FALSE_ALARM_S = 28_800.0
+KEPT = 0.975  # readings lost on average
+
+
+def reading_sd(cell):
+    """Noise of one reading with what rounding adds, kPa."""
+    return math.sqrt(cell.noise_kpa**2 + cell.quantum_kpa**2 / 12.0)
+
+
+def slope_sd(cell, age_s):
+    """Cramér-Rao bound of a slope whose onset is unknown: a free line over the time since, kPa/s."""
+    readings_n = max(cell.rate_hz * KEPT * age_s, 2.0)
+    return reading_sd(cell) * math.sqrt(12.0 / readings_n) / age_s
+
+
+def quarter_s(cell, rate_kpa_per_s):
+    """Least time until an estimate can be within 25 % of the truth 95 times in 100; a coarse gauge needs its steps, too."""
+    age_s = 1.0
+    while 1.96 * slope_sd(cell, age_s) > 0.25 * rate_kpa_per_s:
+        age_s *= 1.01
+    steps_s = 1.5 * cell.quantum_kpa / rate_kpa_per_s if cell.noise_kpa < cell.quantum_kpa / 3.0 else 0.0
+    return max(age_s, steps_s)
+
+
+def growth_sd(cell, age_s, rate_kpa_per_s, growth_per_s):
+    """Cramér-Rao bound of a growth rate (level and rate unknown besides), 1/s, for a rate now and an age."""
+    t = np.linspace(0.0, age_s, 60)
+    first = rate_kpa_per_s * math.exp(-growth_per_s * age_s)
+    g = max(growth_per_s, 1e-6)
+    by_growth = -first * (t * np.exp(g * t) / g - np.expm1(g * t) / g**2)
+    jacobian = np.stack([np.ones_like(t), -np.expm1(g * t) / g, by_growth], axis=1)
+    scale = np.abs(jacobian).max(axis=0)
+    weight = cell.rate_hz * KEPT * age_s / len(t) / reading_sd(cell) ** 2
+    information = weight * (jacobian / scale).T @ (jacobian / scale)
+    return math.sqrt(np.linalg.inv(information)[2, 2]) / scale[2]
+
+
+def decision_interval(allowance):
+    """Limit of a one-sided CUSUM with allowance k false alarms every ``FALSE_ALARM_S`` (Siegmund's approximation)."""
+    low, high = 0.1, 2000.0
+    for _ in range(80):
+        middle = 0.5 * (low + high)
+        lift = 2.0 * allowance * (middle + 1.166)
+        run = (math.exp(min(lift, 600.0)) - lift - 1.0) / (2.0 * allowance**2)
+        low, high = (middle, high) if run < FALSE_ALARM_S else (low, middle)
+    return middle
+
+
+def cusum_delay_s(cell, seconds_s, means_kpa, onset_s, rate_kpa_per_s):
+    """Delay of a CUSUM on one-second differences tuned to the very rate, s (nan: never)."""
+    per_s = max(cell.rate_hz * KEPT, 1.0)
+    sd = reading_sd(cell) * math.sqrt(2.0 / per_s)
+    allowance = 0.5 * rate_kpa_per_s / sd
+    limit = decision_interval(allowance)
+    total = 0.0
+    for i in range(1, len(seconds_s)):
+        total = max(total + (means_kpa[i - 1] - means_kpa[i]) / sd - allowance, 0.0)
+        if total > limit and seconds_s[i] > onset_s:
+            return seconds_s[i] - onset_s
+        if total > limit:
+            total = 0.0
+    return math.nan
+
+
+def seconds(readings, circuit=0):
+    """Medians of every second of a circuit."""
+    second = np.floor(readings.t_s).astype(int)
+    starts = np.flatnonzero(np.diff(second, prepend=-1))
+    values = [np.median(part) for part in np.split(readings.vacuum_kpa[:, circuit], starts[1:])]
+    times = [np.mean(part) for part in np.split(readings.t_s, starts[1:])]
+    return np.array(times), np.array(values)
+
+
+def straight_line(t_s, y, width_s):
+    """Slope of least squares over the last ``width_s`` at every second, kPa/min, positive falling."""
+    out = np.full(len(t_s), np.nan)
+    for i in range(len(t_s)):
+        kept = t_s[: i + 1] > t_s[i] - width_s
+        if kept.sum() >= 10:
+            out[i] = -60.0 * np.polyfit(t_s[: i + 1][kept] - t_s[i], y[: i + 1][kept], 1)[0]
+    return out
+
+
+def theil_sen(t_s, y, width_s):
+    """Median of the slopes between all pairs of the last ``width_s`` (Theil 1950, Sen 1968), kPa/min."""
+    out = np.full(len(t_s), np.nan)
+    for i in range(len(t_s)):
+        kept = t_s[: i + 1] > t_s[i] - width_s
+        t, v = t_s[: i + 1][kept], y[: i + 1][kept]
+        if len(t) >= 10:
+            a, b = np.triu_indices(len(t), 1)
+            out[i] = -60.0 * np.median((v[b] - v[a]) / (t[b] - t[a]))
+    return out
+
+
+def trend_filter(cell, y):
+    """Local linear trend (Kalman), variances given: noise of a second's mean, slope wandering 0.1 kPa/min per root minute."""
+    if UnobservedComponents is None:
+        return np.full(len(y), np.nan)
+    model = UnobservedComponents(y, "local linear trend")
+    noise = reading_sd(cell) ** 2 / max(cell.rate_hz, 1.0) * 1.57  # of a median
+    found = model.filter([noise, 0.0, (0.1 / 60.0) ** 2 / 60.0])
+    return -60.0 * found.filtered_state[1]
+
+
+def within_quarter_s(t_s, leak, onset_s, truth):
+    """Delay after the onset from which an estimate is, and stays, within 25 % of the truth, s (nan: not to the end)."""
+    after = t_s > onset_s
+    good = np.abs(leak[after] / np.interp(t_s[after], *truth) - 1.0) <= 0.25
+    if not len(good) or not good[-1]:
+        return math.nan
+    bad = np.flatnonzero(~good)
+    return float(t_s[after][bad[-1] + 1 if len(bad) else 0] - onset_s)
