@@ -392,7 +392,11 @@ class SyncChannelClient:
         if place.unix:
             self._socket = socket.socket(socket.AF_UNIX)
             self._socket.settimeout(timeout_s)
-            self._socket.connect(place.unix)
+            try:
+                self._socket.connect(place.unix)
+            except OSError:
+                self._socket.close()
+                raise
         else:
             self._socket = socket.create_connection((place.host, place.port), timeout_s)
             self._socket.sendall(place.token.encode() + b"\n")

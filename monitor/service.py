@@ -494,6 +494,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         service = Service(site, given.data, broker, writer, reader)
         reader.close()
     except (StoreError, OSError) as error:
+        broker.stop()
         print(error, file=sys.stderr)
         return 1
     try:

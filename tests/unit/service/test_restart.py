@@ -1,5 +1,6 @@
 """Back after a crash: the same engine as if nothing had happened, and what is missing named."""
 
+import json
 import os
 import pickle
 import shutil
@@ -27,6 +28,7 @@ ROOT = Path(__file__).parents[3]
 T0 = 1764019200.0
 DOWN_S = 7.3
 LEAKING_S = 190.0
+ALARM_S = 180.0
 
 
 @cache
@@ -41,11 +43,13 @@ def version_of(text: str) -> str:
 
 @cache
 def messages(scenario: str, to_s: float) -> list[tuple[float, bytes]]:
-    sent = timeline(load(scenario), BUILT_IN, seed=1)
-    readings = [
-        (T0 + one.at_s, message_of(one, epoch_utc_s=T0)) for one in sent if one.leaf == "readings" and one.at_s < to_s
-    ]
-    return [(at_s, said if isinstance(said, bytes) else str(said).encode()) for at_s, said in readings]
+    """A scenario's readings; from ``ALARM_S`` on the lifter's own alarm sounds."""
+    found = []
+    for one in timeline(load(scenario), BUILT_IN, seed=1):
+        if one.leaf == "readings" and one.at_s < to_s:
+            said = json.loads(message_of(one, epoch_utc_s=T0)) | {"lifter_alarm": one.at_s >= ALARM_S}
+            found.append((T0 + one.at_s, json.dumps(said).encode()))
+    return found
 
 
 class Run:
@@ -102,7 +106,7 @@ class Run:
 
 @pytest.fixture(scope="module")
 def played(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, bytes]:
-    """A lift up to where a leak has raised an alarm: the data folder, and the engine with what it told so far."""
+    """A lift with a leak up to where an alarm stands: the data folder, and the engine with what it told so far."""
     data = tmp_path_factory.mktemp("played")
     run = Run(data, Drive(engine.begin(site().core, version="1"), T0), [])
     run.play("leak-in-flight", LEAKING_S)
