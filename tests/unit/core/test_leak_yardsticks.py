@@ -1,0 +1,98 @@
+"""The yardsticks the leak benchmark measures by, against published tables and scipy."""
+
+import numpy as np
+import pytest
+from scipy.stats import norm
+
+from tests.benchmarks.leak_lifts import Cell, gas, law_of, leaky, read
+from tests.benchmarks.leak_limits import decision_interval, growth_sd, reading_sd, slope_sd
+
+
+def run_length(shift, limit, *, allowance=0.5, nodes_n=200):
+    """Average run length of a one-sided CUSUM, by the integral equation on Gauss points (Goel and Wu 1971)."""
+    x, w = np.polynomial.legendre.leggauss(nodes_n)
+    x, w = 0.5 * limit * (x + 1.0), 0.5 * limit * w
+    to_zero = norm.cdf(allowance - shift - x)
+    kernel = norm.pdf(x[None, :] - x[:, None] + allowance - shift) * w[None, :]
+    matrix = np.eye(nodes_n + 1)
+    matrix[0, 0] -= norm.cdf(allowance - shift)
+    matrix[0, 1:] -= norm.pdf(x + allowance - shift) * w
+    matrix[1:, 0] -= to_zero
+    matrix[1:, 1:] -= kernel
+    return float(np.linalg.solve(matrix, np.ones(nodes_n + 1))[0])
+
+
+@pytest.mark.parametrize(("limit", "false_alarm", "shift_one"), [(4.0, 335.37, 8.38), (5.0, 930.89, 10.38)])
+def test_run_lengths_match_the_published_one_sided_table(limit, false_alarm, shift_one):
+    # two-sided 168 and 465 (Montgomery, Introduction to Statistical Quality Control) are half of these
+    assert run_length(0.0, limit) == pytest.approx(false_alarm, rel=1e-3)
+    assert run_length(1.0, limit) == pytest.approx(shift_one, rel=2e-3)
+
+
+def test_decision_interval_for_one_false_alarm_in_eight_hours():
+    limit = decision_interval(0.5)
+    assert limit == pytest.approx(8.4, abs=0.1)
+    assert run_length(0.0, limit) == pytest.approx(28_800.0, rel=0.02)  # Siegmund's approximation is good to 1 %
+
+
+def test_slope_bound_is_the_covariance_of_least_squares():
+    cell = Cell(noise_kpa=0.1, quantum_kpa=1e-6, rate_hz=10.0)
+    t = np.linspace(0.0, 30.0, round(10.0 * 0.975 * 30.0))
+    design = np.stack([np.ones_like(t), t], axis=1)
+    exact = 0.1 * np.sqrt(np.linalg.inv(design.T @ design)[1, 1])
+    assert slope_sd(cell, 30.0) == pytest.approx(exact, rel=0.01)
+    assert reading_sd(cell) == pytest.approx(0.1)
+
+
+def test_growth_bound_is_reached_by_least_squares_on_simulated_noise():
+    from scipy.optimize import curve_fit
+
+    cell = Cell(noise_kpa=0.1, quantum_kpa=1e-6, rate_hz=2.0)
+    growth, first, t = 0.004, 0.3 / 60.0, np.linspace(0.0, 300.0, round(2.0 * 0.975 * 300.0))
+    chance = np.random.default_rng(3)
+
+    def fall(t, level, rate, g):
+        return level - rate * np.expm1(g * t) / g
+
+    found = [
+        curve_fit(fall, t, fall(t, 62.0, first, growth) + 0.1 * chance.standard_normal(len(t)), (62.0, first, growth))[
+            0
+        ][2]
+        for _ in range(200)
+    ]
+    bound = growth_sd(cell, 300.0, first * np.exp(growth * 300.0), growth)
+    assert np.std(found) == pytest.approx(bound, rel=0.15)
+
+
+def test_simulated_gas_follows_the_closed_form():
+    from monitor.core.warning_time import laminar_distance_kpa, orifice_distance_kpa
+
+    chance = np.random.default_rng(0)
+    steps_n, n = 2400, 40
+    vacuum, rate = gas(np.full(n, 70.0), np.full((steps_n, n), 1.0 / 60.0), chance)
+    after = vacuum[1200]
+    slowest = laminar_distance_kpa(70.0, float(after.max()), ambient_kpa=101.325)
+    fastest = orifice_distance_kpa(70.0, float(after.min()), ambient_kpa=101.325, critical_ratio=0.528)
+    assert fastest == pytest.approx(10.0, rel=1e-3)  # 600 s at 1 kPa/min
+    assert slowest == pytest.approx(10.0, rel=1e-3)
+    assert rate[0] == pytest.approx(1.0)
+
+
+def test_simulated_laws_are_choked_and_elliptic():
+    assert law_of(40.0, 0.5, laminar=False) == pytest.approx(1.0)
+    assert law_of(80.0, 0.5, laminar=False) == pytest.approx(
+        9.788989e-4 / 1.200701e-3, rel=2e-4
+    )  # ISO 6358, pa 101.325
+
+
+def test_the_same_seed_gives_the_same_lifts_and_readings():
+    cell = Cell(0.1, 0.1, 5.0)
+    once, again = (
+        [
+            read(lift, cell, np.random.default_rng(1), until_s=60.0)
+            for lift in leaky("growing", 2, np.random.default_rng(7), longest_s=400.0)
+        ]
+        for _ in range(2)
+    )
+    assert np.array_equal(once[1].vacuum_kpa, again[1].vacuum_kpa)
+    assert np.array_equal(once[1].t_s, again[1].t_s)
