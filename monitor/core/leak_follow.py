@@ -169,18 +169,18 @@ def _follow_pump(
             pump.calm_kpa = block.mean_kpa
         return False
     strays = abs(fixed_kpa - expected_kpa) > max(_WILD_SDS * sd, _WILD_KPA)
-    level_kpa = (
-        expected_kpa if strays and pump.reported is not None else fixed_kpa
-    )  # no stretch begins on a wild reading
+    level_kpa, level_var = fixed_kpa, block.var_kpa2
+    if strays and pump.reported is not None:  # no stretch begins on a wild reading, nor sticks to a wrong expectation
+        level_kpa, level_var = expected_kpa, (fixed_kpa - expected_kpa) ** 2
     if turn:
         rest = track.quantiles if known(track) else None
         started(pump, block.mean_kpa, block.at_s, None if rest is None else (rest.middle, rest.sd**2))
-        banks.restart(bank, row, level_kpa, block.var_kpa2, rate=_PUMPING_RATE)
+        banks.restart(bank, row, level_kpa, level_var, rate=_PUMPING_RATE)
         track.falling = False
     else:
         stopped(pump)
         rate = None if pump.off_rate is None else (pump.off_rate[0], pump.off_rate[1] + _OFF_RATE_WIDEN)
-        banks.restart(bank, row, level_kpa, block.var_kpa2, rate=rate)
+        banks.restart(bank, row, level_kpa, level_var, rate=rate)
     track.begun_s = block.at_s
     return True
 

@@ -1,0 +1,360 @@
+"""step(): ticks, news, links, restarts, tandems, and that the same events give the same answers."""
+
+import pickle
+
+import pytest
+
+from monitor.core.engine import ticks_between
+from monitor.core.events import (
+    ClockSet,
+    ConnectionSaid,
+    LandingTimes,
+    LinkChanged,
+    Resumed,
+    StoreSaid,
+    Tick,
+)
+from monitor.words.say import status_dict
+from tests.histories import RESTING, STILL, Watch, calls, carry, carrying, dock, messages
+
+SEALED = {"A": "64x1", "B": "64x1"}
+
+
+# --- ticks
+
+
+@pytest.mark.parametrize(
+    ("last_s", "now_s", "ticks"),
+    [
+        (0.4, 1.6, [0.5, 1.0, 1.5]),
+        (0.5, 1.0, [1.0]),  # one at the end, none at the beginning
+        (1.0, 1.0, []),
+        (0.6, 0.9, []),
+        (1_764_019_200.0, 1_764_019_201.0, [1_764_019_200.5, 1_764_019_201.0]),
+    ],
+)
+def test_ticks_are_whole_multiples_up_to_and_including_now(last_s: float, now_s: float, ticks: list[float]) -> None:
+    assert list(ticks_between(last_s, now_s)) == ticks
+
+
+def test_tick_tells_every_lifter() -> None:
+    watch = Watch(dock(), dock(id="dock-7"))
+    watch.take(Tick())
+    assert [told.status.facts.config.id for told in watch.told] == ["dock-6", "dock-7"]
+
+
+# --- before anything is known
+
+
+def test_nothing_heard_yet_is_no_signal_and_do_not_release() -> None:
+    watch = Watch()
+    watch.wait(1.0)
+    assert (watch.call, watch.release, watch.phase) == ("no_signal", "do_not_release", "idle")
+    assert watch.said["reason"] == "No reading has come yet."
+    assert watch.said["reading_time"] is None
+    assert watch.alarms == {}
+
+
+def test_nothing_known_is_null_never_a_number() -> None:
+    watch = Watch()
+    watch.wait(0.5)
+    said = watch.said
+    assert said["circuits"]["A"]["vacuum_kpa"] is None  # type: ignore[index]
+    assert said["circuits"]["A"]["to_warning_s"] is None  # type: ignore[index]
+    assert said["load"] == {"kg": None, "source": "none", "judged_kg": None, "planned_kg": None, "known": "unsure"}
+
+
+# --- what is told at once
+
+
+def test_change_is_told_as_a_change_and_nothing_new_is_not() -> None:
+    watch = carrying()
+    carry(watch)
+    watch.told.clear()
+    watch.take(Tick())
+    assert [told.changed for told in watch.told] == [False]
+    carry(watch, B="64>50x20 50x5", noise_kpa=0.0)
+    at_change = [told.status for told in watch.told if told.changed]
+    assert "land_now" in calls(at_change)
+
+
+def test_status_follows_its_reading_in_the_same_step() -> None:
+    watch = carrying()
+    watch.told.clear()
+    watch.send({"seq": 10**6, "boot": "a", "time": watch.now_s, "circuits": {"A": {"vacuum_kpa": 63.5}}})
+    [told] = watch.told
+    assert told.status.facts.circuits["A"].vacuum_kpa == 63.5
+
+
+# --- news
+
+
+def test_retained_readings_make_nothing_live() -> None:
+    watch = Watch()
+    for number in range(20):
+        watch.until(watch.now_s + 0.5)
+        message = {"seq": number, "circuits": {"A": {"vacuum_kpa": 64.0}, "B": {"vacuum_kpa": 64.0}}, "load_kg": 0.0}
+        watch.send(message, retained=True)
+    assert (watch.call, watch.release, watch.phase) == ("no_signal", "do_not_release", "idle")
+    assert watch.circuit("A") == "no_reading"
+    assert watch.said["counts"]["retained"] == 20  # type: ignore[index]
+
+
+def test_retained_reading_never_freshens_what_was_live() -> None:
+    watch = carrying()
+    for _ in range(10):
+        watch.until(watch.now_s + 0.5)
+        watch.send({"circuits": {"A": {"vacuum_kpa": 64.0}, "B": {"vacuum_kpa": 64.0}}}, retained=True)
+    assert watch.call == "no_signal"
+
+
+def test_doubled_and_late_messages_change_nothing_but_their_counts() -> None:
+    plain, noisy = carrying(), carrying()
+    sent: list[dict[str, object]] = []
+    for number in range(100):
+        for watch in (plain, noisy):
+            watch.until(watch.now_s + 0.1)
+            watch.seq += 1
+        kpa = 64.0 - 0.01 * number
+        message: dict[str, object] = {"time": plain.now_s, "seq": plain.seq, "boot": "a", "load_kg": 600.0}
+        message["circuits"] = {name: {"vacuum_kpa": kpa, "pump": "off"} for name in "AB"}
+        sent.append(message)
+        plain.send(message)
+        noisy.send(message)
+        noisy.send(message)
+        noisy.send(sent[max(0, number - 5)])
+    for key, value in plain.said.items():
+        assert key == "counts" or noisy.said[key] == value
+    assert noisy.said["counts"]["doubled"] + noisy.said["counts"]["late"] == 200  # type: ignore[index]
+
+
+def test_unreadable_messages_are_counted_and_are_silence() -> None:
+    watch = carrying()
+    for _ in range(20):
+        watch.until(watch.now_s + 0.5)
+        watch.send(b"\xff not json")
+    assert watch.call == "no_signal"
+    assert watch.said["counts"]["rejected"] == 20  # type: ignore[index]
+
+
+def test_messages_of_an_unknown_lifter_are_counted_and_ignored() -> None:
+    watch = Watch()
+    watch.send({"circuits": {"A": {"vacuum_kpa": 64.0}}}, lifter="dock-9")
+    watch.send(b"rubbish", lifter="dock-9")
+    assert watch.told == []
+    assert watch.state.unknown_lifters_n == 2
+
+
+def test_connection_topic_is_a_hint_and_never_proof() -> None:
+    watch = carrying()
+    watch.take(ConnectionSaid("dock-6", online=False))
+    carry(watch, load_kg="600x20")
+    assert watch.circuit("A") == "holding"
+    watch.take(ConnectionSaid("dock-6", online=True))
+    watch.wait(4.0)
+    assert watch.call == "no_signal"
+
+
+# --- around the lifter
+
+
+def test_lost_broker_is_said_and_raises_its_alarm() -> None:
+    watch = carrying()
+    watch.take(LinkChanged(up=False))
+    watch.wait(2.0)
+    assert watch.said["link"] == "down"
+    assert watch.alarms["broker_lost"] == "unacknowledged"
+    watch.take(LinkChanged(up=True))
+    watch.wait(3.0)
+    assert watch.alarms["broker_lost"] == "returned_unacknowledged"
+
+
+def test_store_that_does_not_write_raises_its_alarm_and_the_watching_goes_on() -> None:
+    watch = carrying()
+    watch.take(StoreSaid(writing=False, free_ratio=0.01))
+    carry(watch, load_kg="600x40")
+    assert watch.alarms["record_not_written"] == "unacknowledged"
+    assert watch.alarms["disk_nearly_full"] == "unacknowledged"
+    assert watch.circuit("A") == "holding"
+
+
+def test_clock_that_is_set_moves_what_is_told_and_nothing_that_is_judged() -> None:
+    watch = carrying()
+    watch.take(ClockSet(3600.0))
+    carry(watch, load_kg="600x20")
+    assert watch.status.utc_s == watch.now_s + 3600.0
+    assert watch.circuit("A") == "holding"
+
+
+def test_sender_with_a_wrong_clock_is_live_and_told() -> None:
+    watch = Watch()
+    for number in range(400):
+        watch.until(watch.now_s + 0.1)
+        circuits = {name: {"vacuum_kpa": 0.0} for name in "AB"}
+        watch.send({"time": watch.now_s - 900.0, "seq": number, "boot": "a", "load_kg": 0.0, "circuits": circuits})
+    assert watch.call == "not_lifting"
+    assert watch.alarms == {"clock_wrong": "unacknowledged"}
+
+
+# --- time to land
+
+
+@pytest.mark.parametrize(
+    ("times_s", "in_force_s"),
+    [
+        ((), 240.0),
+        ((100.0,) * 30, 240.0),  # never shorter than the site file's
+        ((100.0,) * 26 + (300.0,) * 4, 300.0),  # 90th percentile of thirty is the 27th
+        ((100.0,) * 27 + (300.0,) * 3, 240.0),
+        ((900.0,) + (100.0,) * 30, 240.0),  # the last thirty only
+    ],
+)
+def test_time_to_land_is_the_longer_of_the_site_files_and_the_ninetieth_percentile(
+    times_s: tuple[float, ...], in_force_s: float
+) -> None:
+    watch = Watch()
+    watch.take(LandingTimes("dock-6", times_s))
+    watch.wait(0.5)
+    assert watch.said["time_to_land_s"] == in_force_s
+
+
+def test_landing_times_of_an_unknown_lifter_are_ignored() -> None:
+    watch = Watch()
+    watch.take(LandingTimes("dock-9", (900.0,)))
+    watch.wait(0.5)
+    assert watch.said["time_to_land_s"] == 240.0
+
+
+# --- restarts
+
+
+def test_after_a_restart_nothing_old_is_believed() -> None:
+    watch = carrying()
+    down_s = watch.now_s
+    watch.now_s += 30.0
+    watch.take(Resumed(down_s))
+    assert (watch.call, watch.release, watch.phase) == ("no_signal", "do_not_release", "carrying")
+
+
+def test_acknowledged_alarm_is_still_acknowledged_after_a_restart() -> None:
+    watch = carrying()
+    carry(watch, B="64>50x60 50x10")
+    [raising] = [alarm.raising for alarm in watch.status.alarms if alarm.key == "vacuum_low"]
+    watch.act("acknowledge", raising=raising)
+    again = watch.copy()
+    down_s = again.now_s
+    again.now_s += 10.0
+    again.take(Resumed(down_s))
+    assert again.alarms["vacuum_low B"] == "acknowledged"
+    assert again.call == "land_now"
+
+
+def test_lift_in_progress_goes_on_after_a_restart() -> None:
+    watch = carrying()
+    carry(watch)
+    begun = watch.said["lift"]["id"]  # type: ignore[index]
+    again = watch.copy()
+    again.take(Resumed(again.now_s))
+    carry(again)
+    assert again.said["lift"]["id"] == begun  # type: ignore[index]
+    assert again.said["lift"]["picks_n"] == 1  # type: ignore[index]
+
+
+# --- a leak is seen however the pads were pumped down
+
+
+@pytest.mark.parametrize("pumping_s", [5, 10, 20, 40])
+@pytest.mark.parametrize("rate_hz", [5.0, 10.0])
+def test_leak_after_a_quick_or_slow_pump_down_is_seen(pumping_s: int, rate_hz: float) -> None:
+    watch = Watch()
+    n = round(pumping_s * rate_hz)
+    vacuum, pump = f"0x5 0>64x{n} 64x100", f"onx{n + 5} offx1"
+    watch.play(A=vacuum, B=vacuum, A_pump=pump, B_pump=pump, load_kg="0x1", noise_kpa=0.05, rate_hz=rate_hz, **STILL)
+    slow = round(60 * rate_hz)  # B loses 4 kPa in a minute, A nothing
+    watch.play(A="64x1", B=f"64>60x{slow}", load_kg="0x1", noise_kpa=0.05, seed=1, rate_hz=rate_hz, **STILL, **RESTING)
+    assert (watch.circuit("A"), watch.circuit("B")) == ("holding", "losing")
+    leak = watch.status.facts.circuits["B"].leak
+    assert leak is not None
+    assert leak.leak_kpa_per_min == pytest.approx(4.0, rel=0.1)
+
+
+# --- tandem
+
+
+def pair() -> Watch:
+    watch = Watch(dock(), dock(id="dock-7"), tandem=True)
+    vacuum, pump = "0x5 0>64x100 64x200", "onx105 offx1"
+    both(watch, A=vacuum, B=vacuum, A_pump=pump, B_pump=pump, load_kg="0x1")
+    both(watch, load_kg="0>400x30 400x200")
+    return watch
+
+
+def both(watch: Watch, other: dict[str, str] | None = None, **signals: str) -> None:
+    """Two histories side by side: dock-6 says ``signals``, dock-7 the same but for ``other``."""
+    base = {**SEALED, **STILL, **RESTING, **signals}
+    began_s, seq = watch.now_s, watch.seq
+    first = list(messages(base, noise_kpa=0.05, seed=4))
+    second = list(messages({**base, **(other or {})}, noise_kpa=0.05, seed=5))
+    for number in range(max(len(first), len(second))):
+        watch.until(began_s + (number + 1) / 10.0)
+        for name, row in (("dock-6", first), ("dock-7", second)):
+            message = row[min(number, len(row) - 1)]
+            if message is not None:
+                watch.send({"time": watch.now_s, "seq": seq + number, "boot": name, **message}, lifter=name)
+    watch.seq = seq + max(len(first), len(second))
+
+
+def test_in_tandem_the_worse_call_shows_on_both_and_goes_with_its_cause() -> None:
+    watch = pair()
+    assert (watch.call, watch.status_of("dock-7").called.call.value) == ("holding", "holding")
+    both(watch, {"B": "64>50x30 50x10"}, load_kg="400x40")
+    assert (watch.call, watch.reason) == ("land_now", "reason.tandem")
+    assert watch.status_of("dock-7").called.reason.key == "reason.low"
+    both(watch, load_kg="400x300")
+    assert watch.reason != "reason.tandem"
+    assert watch.status_of("dock-7").called.call.value == watch.call
+
+
+def test_in_tandem_release_changes_only_when_both_are_off() -> None:
+    watch = pair()
+    both(watch, {"load_kg": "400x100"}, load_kg="400>0x20 0x80")
+    assert (watch.release, watch.status.release_text.key) == ("do_not_release", "release.partner")
+    both(watch, load_kg="0x80")
+    assert (watch.release, watch.status_of("dock-7").release.value) == ("check_fixed", "check_fixed")
+
+
+def test_in_tandem_a_silent_partner_is_no_signal_on_both() -> None:
+    watch = pair()
+    both(watch, {"load_kg": "_x60"}, load_kg="400x60")
+    assert (watch.call, watch.reason) == ("no_signal", "reason.tandem")
+    assert watch.release == "do_not_release"
+
+
+def test_lifters_without_a_tandem_do_not_touch_each_other() -> None:
+    watch = Watch(dock(), dock(id="dock-7"))
+    watch.play(**SEALED, load_kg="0x20")
+    assert watch.status_of("dock-7").called.call.value == "no_signal"
+    assert watch.call != "no_signal"
+
+
+# --- determinism
+
+
+def test_same_events_give_the_same_answers() -> None:
+    one, two = Watch(), Watch()
+    vacuum = "0x5 0>64x100 64x100 64>50x60 50x10 _x60 50>64x60"
+    for watch in (one, two):
+        watch.play(A=vacuum, B="0x5 0>64x100 64x300", load_kg="0x200 0>600x20 600x1", noise_kpa=0.05)
+    assert [status_dict(told.status) for told in one.told] == [status_dict(told.status) for told in two.told]
+    assert one.moved == two.moved
+
+
+def test_pickled_midway_it_goes_on_the_same() -> None:
+    one = carrying()
+    carry(one, B="64>60x100")
+    two = one.copy()
+    assert pickle.dumps(two.state) == pickle.dumps(pickle.loads(pickle.dumps(two.state)))  # noqa: S301  # our own
+    for watch in (one, two):
+        watch.told.clear()
+        carry(watch, B="60>50x100 50x20 _x40 50x20", seed=9)
+    assert [status_dict(told.status) for told in one.told] == [status_dict(told.status) for told in two.told]
