@@ -110,8 +110,10 @@ def _reading(state: SiteState, reading: Reading, retained: bool, now_s: float, e
     heard_s, stale_s = one.heard_s, lifter.stale_after_s(one)
     one.news, news = intake.judge(one.news, reading, now_s, retained=retained)
     if news is News.LIVE:
-        if one.log is not None and heard_s is not None and now_s - heard_s > stale_s:
-            summary.note_gap(one.log, heard_s, now_s, "silence")
+        if one.log is not None and heard_s is not None:
+            from_s = summary.gap_from_s(one.log, heard_s)
+            if now_s - from_s > stale_s:
+                summary.note_gap(one.log, from_s, now_s, "silence")
         lifter.take(one, reading, now_s)
     _tell(state, reading.lifter, now_s, effects)
 

@@ -214,6 +214,11 @@ def note_gap(log: LiftLog, from_s: float, to_s: float, why: str) -> None:
         log.gaps.append(Gap(from_s, to_s, why))
 
 
+def gap_from_s(log: LiftLog, heard_s: float) -> float:
+    """Where a silence begins: at the last reading, or at the end of a gap named since (a restart), so none counts twice."""
+    return max(heard_s, log.gaps[-1].to_s) if log.gaps else heard_s
+
+
 def note_alarm(
     log: LiftLog, *, raising: str, key: str, about: str, priority: str, state: State, moved: str, who: str, at_s: float
 ) -> None:

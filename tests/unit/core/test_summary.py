@@ -1,0 +1,198 @@
+"""The record of a lift: what it was, what was seen of it, and what was not."""
+
+import json
+
+import pytest
+
+from monitor.core import summary
+from monitor.core.call import Call, Called
+from monitor.core.events import Resumed
+from monitor.core.facts import CircuitState, Facts
+from monitor.core.messages import Text
+from monitor.core.phases import Phase
+from monitor.core.summary import LiftLog
+from monitor.words.say import summary_dict
+from tests.histories import START_S, Watch, carry, carrying
+from tests.unit.core.made import NOW_S, circuit, facts
+
+
+def log() -> LiftLog:
+    return summary.open_log("dock-6", ("A", "B"), NOW_S, utc_minus_now_s=100.0, version="1", time_to_land_s=240.0)
+
+
+def called(call: Call) -> Called:
+    return Called(call, Text("headline.holding"), Text(f"reason.{call.value}"))
+
+
+def looks(log: LiftLog, given: Facts, *at_s: float, call: Call = Call.HOLDING) -> LiftLog:
+    for now_s in at_s:
+        summary.look(log, given, called(call), NOW_S + now_s)
+    return log
+
+
+# --- what is counted
+
+
+def test_a_lift_is_named_by_lifter_and_utc_of_its_opening() -> None:
+    assert log().id == f"dock-6-{int(NOW_S + 100.0)}"
+
+
+def test_time_in_each_call_and_state_is_counted() -> None:
+    noted = looks(log(), facts(), 0.0, 0.5, 1.0)
+    looks(noted, facts(circuit("B", state=CircuitState.LOW)), 1.5, call=Call.LAND_NOW)
+    assert noted.call_s == {"holding": 1.0, "land_now": 0.5}
+    assert noted.circuits["B"].state_s == {"holding": 1.0, "low": 0.5}
+
+
+def test_time_not_looked_at_is_not_counted_as_seen() -> None:
+    assert looks(log(), facts(), 0.0, 60.0).seen_s == 1.0
+
+
+def test_silent_time_is_not_counted_as_seen() -> None:
+    silent = facts(*[circuit(name, state=CircuitState.NO_READING) for name in "AB"])
+    noted = looks(log(), silent, 0.0, 0.5, 1.0)
+    assert noted.seen_s == 0.0
+    assert noted.circuits["A"].seen_s == 0.0
+
+
+@pytest.mark.parametrize("state", [CircuitState.NO_READING, CircuitState.SENSOR_FAULT])
+def test_value_not_believed_is_never_the_lowest(state: CircuitState) -> None:
+    noted = looks(log(), facts(), 0.0)
+    looks(noted, facts(circuit("B", state=state, vacuum_kpa=1.0)), 0.5)
+    assert noted.circuits["B"].lowest_kpa == 64.0
+
+
+def test_lowest_vacuum_and_margin_are_those_of_the_flight() -> None:
+    ground = facts(circuit("B", vacuum_kpa=30.0), phase=Phase.SEALING, in_flight=False)
+    noted = looks(log(), ground, 0.0)
+    looks(noted, facts(circuit("B", vacuum_kpa=60.0)), 0.5)
+    looks(noted, facts(circuit("B", vacuum_kpa=58.0)), 1.0)
+    looks(noted, facts(circuit("B", vacuum_kpa=62.0)), 1.5)
+    assert (noted.circuits["B"].lowest_kpa, noted.circuits["B"].lowest_s) == (58.0, NOW_S + 1.0)
+    assert noted.circuits["B"].at_pick_kpa == 60.0
+    assert (noted.lowest_margin_kg, noted.governs) == (190.0, "friction")
+
+
+def test_worst_call_is_that_of_the_flight_with_its_reason() -> None:
+    noted = looks(log(), facts(phase=Phase.SEALING, in_flight=False), 0.0, call=Call.LAND_NOW)
+    looks(noted, facts(), 0.5, call=Call.LOOK)
+    looks(noted, facts(), 1.0, call=Call.LAND_SOON)
+    looks(noted, facts(), 1.5, call=Call.HOLDING)
+    assert (noted.worst_call, noted.worst_call_reason) == ("land_soon", "reason.land_soon")
+
+
+def test_gaps_are_counted_beyond_those_that_are_named() -> None:
+    noted = log()
+    for number in range(summary.GAPS_KEPT_N + 5):
+        summary.note_gap(noted, number * 10.0, number * 10.0 + 4.0, "silence")
+    assert (noted.gaps_n, len(noted.gaps)) == (summary.GAPS_KEPT_N + 5, summary.GAPS_KEPT_N)
+    assert noted.gap_s == 4.0 * noted.gaps_n
+
+
+# --- of a whole lift
+
+
+def whole_lift(**signals: str) -> tuple[Watch, dict[str, object]]:
+    """A lift carried, landed, and released; the signals are those of the flight."""
+    watch = carrying()
+    carry(watch, **signals)
+    carry(watch, load_kg="600>0x20 0x60")
+    carry(watch, A="64>0x10 0x30", B="64>0x10 0x30", load_kg="0x1", noise_kpa=0.0)
+    [closed] = watch.closed
+    return watch, summary_dict(closed.summary)
+
+
+def test_record_of_a_lift_that_went_well() -> None:
+    watch, record = whole_lift(load_kg="600x100")
+    assert watch.phase == "released"
+    assert record["ended"] == "released"
+    assert record["picks_n"] == 1
+    assert record["load"] == {"largest_kg": 600.0, "planned_kg": None}
+    assert (record["gaps_n"], record["gap_s"], record["gaps"]) == (0, 0.0, [])
+    assert record["worst_call"] in {"look", "holding"}
+    assert record["judged_by"] == "test"
+    assert record["settings"] == {"basis": "asme-bth-1", "wll_kg": 900.0, "surface": "dry", "friction": 0.5}
+    assert START_S < record["opened"] < record["load_on"] < record["load_off"] < record["closed"]  # type: ignore[operator]
+
+
+def test_record_is_json() -> None:
+    _, record = whole_lift(B="64>50x100 50x20 50>64x50")
+    assert json.loads(json.dumps(record, allow_nan=False)) == record
+
+
+def test_record_names_its_alarms_with_who_answered() -> None:
+    watch = carrying()
+    carry(watch, B="64>50x60 50x10")
+    [raising] = [alarm.raising for alarm in watch.status.alarms if alarm.key == "vacuum_low"]
+    watch.act("acknowledge", role="operator", who="crane operator", raising=raising)
+    carry(watch, B="50>64x60 64x70", load_kg="600x1")
+    carry(watch, load_kg="600>0x20 0x60")
+    carry(watch, A="64>0x10 0x30", B="64>0x10 0x30", load_kg="0x1", noise_kpa=0.0)
+    record = summary_dict(watch.closed[0].summary)
+    [noted] = [alarm for alarm in record["alarms"] if alarm["raising"] == raising]  # type: ignore[attr-defined]
+    assert (noted["key"], noted["about"], noted["priority"]) == ("vacuum_low", "B", "high")
+    assert noted["acknowledged_by"] == "crane operator"
+    assert noted["raised"] < noted["acknowledged"] < noted["returned"]
+    assert record["worst_call"] == "land_now"
+    assert record["worst_call_reason"] == "reason.low"
+    assert record["circuits"]["B"]["lowest_kpa"] == pytest.approx(50.0, abs=0.3)  # type: ignore[index]
+
+
+def test_silence_in_flight_is_a_gap_from_the_last_reading_to_the_next() -> None:
+    _, record = whole_lift(load_kg="600x50 _x100 600x100")
+    assert record["gaps_n"] == 1
+    assert record["gap_s"] == pytest.approx(10.1, abs=0.05)
+    [gap] = record["gaps"]  # type: ignore[misc]
+    assert gap["why"] == "silence"
+    assert gap["to"] - gap["from"] == pytest.approx(10.1, abs=0.05)
+
+
+def test_missed_messages_under_the_stale_time_are_no_gap() -> None:
+    _, record = whole_lift(load_kg="600x50 _x20 600x100")
+    assert record["gaps_n"] == 0
+    assert record["counts"]["lost"] == 20  # type: ignore[index]
+
+
+def test_restart_in_flight_is_a_gap_that_is_named() -> None:
+    watch = carrying()
+    carry(watch)
+    down_s = watch.now_s
+    watch.now_s += 7.0
+    watch.take(Resumed(down_s))
+    carry(watch, load_kg="600>0x20 0x60")
+    carry(watch, A="64>0x10 0x30", B="64>0x10 0x30", load_kg="0x1", noise_kpa=0.0)
+    record = summary_dict(watch.closed[0].summary)
+    whys = {gap["why"] for gap in record["gaps"]}  # type: ignore[attr-defined]
+    assert whys == {"restart"}
+    assert record["gap_s"] == pytest.approx(7.0)
+
+
+def test_touch_down_and_lift_again_is_one_lift_of_two_picks() -> None:
+    _, record = whole_lift(load_kg="600>0x20 0x60 0>600x20 600x60")
+    assert record["picks_n"] == 2
+
+
+def test_seal_without_a_pick_is_no_lift() -> None:
+    watch = Watch()
+    vacuum = "0x5 0>64x100 64x100 64>0x10 0x60"
+    watch.play(A=vacuum, B=vacuum, load_kg="0x1")
+    assert watch.phase == "idle"
+    assert watch.closed == []
+
+
+def test_next_lift_after_the_release_has_a_record_of_its_own() -> None:
+    watch, first = whole_lift()
+    vacuum = "0>64x100 64x100"
+    carry(watch, A=vacuum, B=vacuum, load_kg="0x1")
+    carry(watch, load_kg="0>400x20 400x80 400>0x20 0x60")
+    carry(watch, A="64>0x10 0x30", B="64>0x10 0x30", load_kg="0x1", noise_kpa=0.0)
+    second = summary_dict(watch.closed[1].summary)
+    assert second["id"] != first["id"]
+    assert second["picks_n"] == 1
+    assert second["load"]["largest_kg"] == 400.0  # type: ignore[index]
+    assert second["actions"] == []
+
+
+def test_time_to_land_in_force_is_fixed_when_the_lift_starts() -> None:
+    _, record = whole_lift()
+    assert record["time_to_land_s"] == 240.0
