@@ -49,6 +49,7 @@ from monitor.judged_by import program_version, record_of, settings_sha256, state
 from monitor.restart import Sealer, fresh, restore
 from monitor.settings.site import SiteError, SiteSettings, load_site
 from monitor.store.errors import StoreError, TakenBeforeError
+from monitor.store.pruning import Keeping
 from monitor.store.records import Reader, Writer, open_reader, open_writer
 from monitor.telling import Telling
 from monitor.wire.status_json import encode_json
@@ -501,6 +502,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         writer.settings(settings_sha256(site), site.text, name=given.site.name, program=program_version())
     except StoreError as error:
         log.error("%s", error)  # noqa: TRY400 - in words; watching goes on
+    writer.keeping = Keeping(site.data_budget_gb * 1e9, site.trace_keep_days * 86_400.0)
     for name in (signal.SIGTERM, signal.SIGINT):
         signal.signal(name, lambda *_: service.stop())
     service.run()

@@ -1,5 +1,6 @@
 """What the store lets go of, and when."""
 
+from dataclasses import dataclass
 from typing import Final
 
 import sqlalchemy as sa
@@ -32,3 +33,46 @@ def prune_journal(connection: Connection, keep_since_s: float) -> bool:
     end_id = min(first_kept_id, restart_id + 1, oldest_id + CHUNK_N)
     connection.execute(sa.delete(t.journal).where(c.id < end_id))
     return bool(end_id == oldest_id + CHUNK_N)
+
+
+TRACES_AT_ONCE_N: Final = 50
+
+
+@dataclass(frozen=True, slots=True)
+class Keeping:
+    """How much of the traces is kept: records and alarms are kept always."""
+
+    budget_bytes: float = float("inf")
+    trace_keep_s: float = float("inf")
+
+
+def drop_traces(connection: Connection, keeping: Keeping, *, now_utc_s: float, database_bytes: int) -> list[str]:
+    """Let go of traces that are too old or over the budget, the oldest first, a few at a time.
+
+    The database counts towards the budget. Returns the files to take away once this is committed; their lifts' records
+    stay, and say why there is no trace.
+    """
+    c = t.traces.c
+    kept = c.path.is_not(None)
+    over = (
+        database_bytes + (connection.scalar(sa.select(sa.func.sum(c.bytes_n)).where(kept)) or 0) - keeping.budget_bytes
+    )
+    oldest = (
+        sa.select(c.lift, c.path, c.bytes_n, t.lifts.c.closed_utc_ms)
+        .join(t.lifts, t.lifts.c.id == c.lift)
+        .where(kept)
+        .order_by(t.lifts.c.closed_utc_ms)
+        .limit(TRACES_AT_ONCE_N)
+    )
+    files = []
+    for row in list(connection.execute(oldest)):
+        if row.closed_utc_ms / 1000.0 < now_utc_s - keeping.trace_keep_s:
+            why = "let go after the time traces are kept"
+        elif over > 0:
+            why = "let go to keep to the disk budget"
+        else:
+            break
+        over -= row.bytes_n
+        files.append(row.path)
+        connection.execute(sa.update(t.traces).where(c.lift == row.lift).values(path=None, bytes_n=0, error=why))
+    return files

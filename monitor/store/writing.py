@@ -22,10 +22,10 @@ from sqlalchemy.engine import Connection, Engine
 from monitor.clock import monotonic_s, utc_s
 from monitor.store import tables as t
 from monitor.store.chain import FIRST_HASH, link
-from monitor.store.database import claim, is_damaged, prepare, set_aside
+from monitor.store.database import claim, database_path, is_damaged, prepare, set_aside
 from monitor.store.errors import StoreError, TakenBeforeError, in_words
 from monitor.store.lock import FolderLock
-from monitor.store.pruning import prune_journal
+from monitor.store.pruning import TRACES_AT_ONCE_N, Keeping, drop_traces, prune_journal
 from monitor.store.tracing import Tracer
 
 log = logging.getLogger(__name__)
@@ -114,6 +114,7 @@ class Writer:
         self._connection: Connection | None = None
         self._keep_since_s: float | None = None
         self._prune_at_s = monotonic_s() + PRUNE_EVERY_S
+        self.keeping = Keeping()
         self._lift_written = False
         self._rows_n = 0  # journal rows handed over; a row's id is its number after `_base_id`
         self._base_id: int | None = None
@@ -370,10 +371,8 @@ class Writer:
             if self._lift_written:
                 self._lift_written = False
                 self._tracer.look()
-            if monotonic_s() >= self._prune_at_s and self._keep_since_s is not None:
-                with self._connected().begin():
-                    more = prune_journal(self._connected(), self._keep_since_s)
-                self._prune_at_s = monotonic_s() + (0.0 if more else PRUNE_EVERY_S)
+            if monotonic_s() >= self._prune_at_s:
+                self._prune_at_s = monotonic_s() + (0.0 if self._prune() else PRUNE_EVERY_S)
         except Exception as error:  # whatever it was: a writer that dies in silence is the worst of all
             if not isinstance(error, sa.exc.SQLAlchemyError | OSError | StoreError):
                 log.exception("store: a fault of the program while writing")
@@ -390,6 +389,20 @@ class Writer:
         lanes.actions = in_time
         for one in late:
             one.done(StoreError("Not done: the disk was too slow to write it down. Try again."))
+
+    def _prune(self) -> bool:
+        """Let go of what is not needed any more. Returns whether there may be more of it."""
+        connection, more = self._connected(), False
+        if self._keep_since_s is not None:
+            with connection.begin():
+                more = prune_journal(connection, self._keep_since_s)
+        file = database_path(self._data)
+        database_bytes = file.stat().st_size if file.exists() else 0
+        with connection.begin():
+            files = drop_traces(connection, self.keeping, now_utc_s=utc_s(), database_bytes=database_bytes)
+        for name in files:  # after the commit: a trace that is named is there
+            (self._data / name).unlink(missing_ok=True)
+        return more or len(files) == TRACES_AT_ONCE_N
 
     def _probe(self) -> None:
         with self._connected().begin():

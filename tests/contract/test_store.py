@@ -1,6 +1,7 @@
 """What every store promises, on SQLite and on a real PostgreSQL."""
 
 import threading
+import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -10,6 +11,7 @@ import sqlalchemy as sa
 
 from monitor.store import tables as t
 from monitor.store.backup import backup, restore
+from monitor.store.pruning import Keeping
 from monitor.store.records import Reader, StoreError, Writer, open_reader, open_writer
 from monitor.store.traces import read_trace
 
@@ -302,6 +304,53 @@ def test_journal_is_pruned_but_never_what_is_still_needed(store: Store) -> None:
     writer.journal(9900.0, "reading", "dock-6", b"")
     assert writer.flush()
     assert min(row.now_s for row in store.reader().journal()) == 6300.0  # the last hour
+
+
+def traced(store: Store, *opened: float) -> Writer:
+    writer = store.writer()
+    for n, at_s in enumerate(opened):
+        writer.journal(11.0, "reading", "dock-6", b'{"circuits":{"A":{"vacuum_kpa":60}}}')
+        close_lift(writer, f"dock-6/{n}", opened=at_s)
+    assert writer.wait_for_traces()
+    return writer
+
+
+def prune(writer: Writer) -> None:
+    writer._prune_at_s = 0.0
+    writer.alarm(move("prune"))
+    assert writer.flush()
+
+
+def test_traces_go_by_age_and_records_stay(store: Store) -> None:
+    writer = traced(store, time.time() - 800 * 86_400, time.time() - 700 * 86_400)
+    writer.keeping = Keeping(trace_keep_s=730 * 86_400)
+    old = store.reader().trace("dock-6/0")
+    prune(writer)
+    assert store.reader().trace("dock-6/0") is None
+    assert not old.exists()
+    assert store.reader().trace("dock-6/1").exists()
+    assert len(store.reader().lifts()) == 2
+    assert store.reader().verify() is None
+
+
+def test_oldest_traces_go_to_keep_to_the_budget(store: Store) -> None:
+    writer = traced(store, 3000.0, 1000.0, 2000.0)
+    database = store.data / "holdwatch.db"
+    size = store.reader().trace("dock-6/0").stat().st_size + (database.stat().st_size if database.exists() else 0)
+    writer.keeping = Keeping(budget_bytes=size + 10)
+    prune(writer)
+    assert [store.reader().trace(f"dock-6/{n}") is None for n in range(3)] == [False, True, True]
+    prune(writer)
+    assert store.reader().trace("dock-6/0").exists()
+
+
+def test_trace_let_go_is_not_made_again(store: Store) -> None:
+    writer = traced(store, 1000.0)
+    writer.keeping = Keeping(trace_keep_s=1.0)
+    prune(writer)
+    writer.close()
+    assert store.writer().wait_for_traces()
+    assert store.reader().trace("dock-6/0") is None
 
 
 def test_second_engine_is_refused(store: Store) -> None:
