@@ -97,6 +97,7 @@ def mosquitto(folder: Path, *lines: str, port: int | None = None, anonymous: boo
                 f"listener {port} 127.0.0.1",
                 f"allow_anonymous {allow}",
                 "set_tcp_nodelay true",
+                "max_queued_messages 20000",  # the default of 1000 drops the newest of a burst without a word
                 *lines,
             ]
         )
