@@ -14,13 +14,20 @@ from monitor.core.units import HOIST_KPA_PER_M
 FOLLOW_S: Final = 12.0
 """Circuits may show the beginning or the end of one hoist so far apart, s."""
 
+LINGER_S: Final = 60.0
+"""So long after a hoist a circuit is still better judged against the others than by itself, s."""
+
+HOISTING_KPA_PER_S: Final = 0.2 / 60.0
+"""A common fall faster than this is taken for a hoist under way."""
+
 
 @dataclass(slots=True)
 class Common:
     """The fall all circuits share.
 
     ``rate_kpa_per_s`` is taken for hoist now; ``ceiling_kpa_per_s`` is the most it may be, or was just now (circuits show the
-    end of a hoist some seconds apart); ``used_kpa`` is what hoists took in all so far.
+    end of a hoist some seconds apart); ``used_kpa`` is what hoists took in all so far;
+    ``lingers_s`` counts down after one.
     """
 
     usual_kpa_per_s: list[float | None]
@@ -28,6 +35,7 @@ class Common:
     ceiling_kpa_per_s: float = 0.0
     used_kpa: float = 0.0
     held_s: float = 0.0
+    lingers_s: float = 0.0
 
 
 def share(
@@ -76,6 +84,7 @@ def share(
     if ceiling >= common.ceiling_kpa_per_s or common.held_s <= 0.0:
         common.ceiling_kpa_per_s, common.held_s = ceiling, FOLLOW_S
     common.held_s -= dt_s
+    common.lingers_s = LINGER_S if abs(moved) > HOISTING_KPA_PER_S else max(common.lingers_s - dt_s, 0.0)
     if abs(moved) < 0.1 / 60.0:
         for place, rate in enumerate(rates):
             usual = common.usual_kpa_per_s[place]

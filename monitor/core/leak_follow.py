@@ -8,7 +8,7 @@ import numpy as np
 
 from monitor.core import leak_bank as banks
 from monitor.core.leak_blocks import Block, close, gather
-from monitor.core.leak_common import FOLLOW_S, share
+from monitor.core.leak_common import FOLLOW_S, HOISTING_KPA_PER_S, share
 from monitor.core.leak_project import lasting_above, mixture, rate_quantiles
 from monitor.core.leak_pump import infer, started, stopped
 from monitor.core.leak_state import KNOWN_AFTER_S, CircuitTrack, LeakState, known
@@ -34,7 +34,6 @@ _FRESH_SHARE: Final = 0.3
 _CLIMB_HELD_S: Final = 10.0
 _STAIRS_DIFFER: Final = 12.0
 _FRESH_S: Final = 20.0
-_HOISTING_KPA_PER_S: Final = 0.2 / S_PER_MIN
 _CLIMB_VAR_MOST: Final = 0.03**2  # what a coarse ambient gauge leaves open stands still: no noise
 _WILD_SDS: Final = 8.0
 _WILD_KPA: Final = 5.0
@@ -276,13 +275,13 @@ def _beside_others(
         beyond = 0.0  # the other circuits may be about to follow: then it is a hoist
     hoist = common.rate_kpa_per_s
     unsettled = _fresh_share(bank, row) >= _FRESH_SHARE or (
-        hoist == 0.0 and common.ceiling_kpa_per_s > _HOISTING_KPA_PER_S
+        hoist == 0.0 and common.ceiling_kpa_per_s > HOISTING_KPA_PER_S
     )
-    if apart is not None and own < SURE and (unsettled or hoist > 0.0):
-        # the others may be about to follow, or do: what sets this one apart, on top of what the others lose
+    if apart is not None and (unsettled or hoist > 0.0 or common.lingers_s > 0.0):
+        # the others may be about to follow, or do, or just did: what sets this one apart, on top of what the others lose
         usual = common.usual_kpa_per_s
         others = [(n, rate[0]) for n, rate in enumerate(rates) if n != row and rate is not None]
-        base = [(usual[n] or 0.0) if unsettled else rate - hoist for n, rate in others]
+        base = [rate - hoist if hoist > 0.0 and not unsettled else (usual[n] or 0.0) for n, rate in others]
         apart.level += float((track.mixed.weight * track.mixed.level).sum() - (apart.weight * apart.level).sum())
         apart.rate += sum(base) / len(base)
         track.mixed = apart
