@@ -54,9 +54,8 @@ def drop_traces(connection: Connection, keeping: Keeping, *, now_utc_s: float, d
     """
     c = t.traces.c
     kept = c.path.is_not(None)
-    over = (
-        database_bytes + (connection.scalar(sa.select(sa.func.sum(c.bytes_n)).where(kept)) or 0) - keeping.budget_bytes
-    )
+    traces_bytes = int(connection.scalar(sa.select(sa.func.sum(c.bytes_n)).where(kept)) or 0)
+    over = database_bytes + traces_bytes - keeping.budget_bytes
     oldest = (
         sa.select(c.lift, c.path, c.bytes_n, t.lifts.c.closed_utc_ms)
         .join(t.lifts, t.lifts.c.id == c.lift)
