@@ -287,7 +287,7 @@ class BrokerClient:
         self._may_fall_back = protocol == "5"
         self._on_wake = on_wake
         self._inbox = Inbox()
-        self._waker = _Waker()
+        self._waker: _Waker | None = None
         self._thread: threading.Thread | None = None
         self._shared = _Shared(
             address, protocol, client_id, username, password, will, tls, up=self._say_up, took=self._take_message
@@ -325,24 +325,25 @@ class BrokerClient:
 
     def start(self) -> None:
         """Begin to connect, and go on for ever. Returns at once; the outcome comes as `LinkUp` or `LinkDown`."""
-        self._thread = threading.Thread(target=self._run, name="broker", daemon=True)
+        self._waker = _Waker()
+        self._thread = threading.Thread(target=self._run, args=(self._waker,), name="broker", daemon=True)
         self._thread.start()
 
     def stop(self) -> None:
         """Send what waits, take leave so that the last will is not published, and end; within about 2 s."""
         self._shared.stopping.set()
-        self._waker.wake()
+        self._wake()
         if self._thread is not None:
             self._thread.join(STOP_WITHIN_S + 0.5)
-        if self._thread is None or not self._thread.is_alive():
-            self._waker.close()
+            if self._waker is not None and not self._thread.is_alive():
+                self._waker.close()
 
     def subscribe(self, topics: Sequence[str], qos: int = 1) -> None:
         """Receive these topics, now and again on every new connection."""
         shared = self._shared
         shared.topics = shared.topics | dict.fromkeys(topics, qos)  # a new one: the network thread may be reading
         shared.topics_changed = True
-        self._waker.wake()
+        self._wake()
 
     def publish(
         self, topic: str, payload: bytes, *, qos: int = 1, retain: bool = False, expiry_s: int | None = None
@@ -355,22 +356,26 @@ class BrokerClient:
         if not topic or any(mark in topic for mark in "+#\0"):
             raise ValueError(f"cannot publish to {topic!r}: a topic is not empty and has no + or #")
         self._shared.outbox.put(_Publish(topic, payload, qos, retain, expiry_s))
-        self._waker.wake()
+        self._wake()
 
     def drain(self, timeout_s: float) -> list[Arrival]:
         """All arrivals since the last call, oldest first; waits at most ``timeout_s`` for the first one."""
         return self._inbox.drain(timeout_s)
 
+    def _wake(self) -> None:
+        if self._waker is not None:
+            self._waker.wake()
+
     # What follows runs in the network thread.
 
-    def _run(self) -> None:
+    def _run(self, waker: _Waker) -> None:
         shared = self._shared
         delay_s = RECONNECT_MIN_S
         while not shared.stopping.is_set():
             began_s = monotonic_s()
             link = _Link(shared)
             try:
-                link.serve(self._waker)
+                link.serve(waker)
                 reason = link.reason
             except OSError as error:
                 reason = _say_network_error(error, shared.address)
