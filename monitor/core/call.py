@@ -27,7 +27,8 @@ LET_OUT_KPA: Final = 8.0
 """Lost by every circuit within two seconds: no leak does that, a release valve does."""
 
 STANDS_S: Final = 10.0
-STANDS_WIND_S: Final = 30.0
+STANDS_NOISY_S: Final = 30.0
+"""Wind comes in gusts, a battery sags under its pump: such a value crosses its limit to and fro."""
 
 
 class Call(StrEnum):
@@ -55,7 +56,9 @@ class Row:
     in_flight: Call | None
     on_ground: Call | None
     when: Callable[[Facts], Values | None]
-    stands_s: float = 0.0  # a row judged from an estimate stands so long after it last held: no fluttering calls
+    stands_s: float = (
+        0.0  # a row judged from an estimate or a noisy value stands so long after it last held: no flutter
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -226,7 +229,8 @@ ATTACHED_STATES: Final = frozenset({CircuitState.HOLDING, CircuitState.LOSING, C
 
 
 def _pump_stopped(facts: Facts) -> Values | None:
-    hit = _first(facts, lambda c: c.pump_trouble in STOPPED and c.state in ATTACHED_STATES | UNHEARD)
+    states = ATTACHED_STATES | UNHEARD if facts.in_flight else ATTACHED_STATES
+    hit = _first(facts, lambda c: c.pump_trouble in STOPPED and c.state in states)
     return None if hit is None else _about(hit, trouble=hit.pump_trouble)
 
 
@@ -328,7 +332,7 @@ ROWS: Final = (
     Row("pump_stopped", Call.LAND_SOON, Call.LOOK, _pump_stopped),
     Row("no_reading", Call.LAND_SOON, Call.LOOK, _no_reading),
     Row("sensor_fault", Call.LAND_SOON, Call.LOOK, _sensor_fault),
-    Row("battery_low", Call.LAND_SOON, Call.LOOK, _battery_low),
+    Row("battery_low", Call.LAND_SOON, Call.LOOK, _battery_low, stands_s=STANDS_NOISY_S),
     Row("over_plan", Call.LAND_SOON, Call.LOOK, _over_plan),
     Row("sensor_doubt", Call.LOOK, Call.LOOK, _sensor_doubt),
     Row("losing", Call.LOOK, Call.LOOK, _losing, stands_s=STANDS_S),
@@ -336,8 +340,8 @@ ROWS: Final = (
     Row("building", None, Call.LOOK, _building),
     Row("opened", None, Call.LOOK, _opened),
     Row("load_unknown", Call.LOOK, None, _load_unknown),
-    Row("tilt_outside_plan", Call.LOOK, Call.LOOK, _tilt_outside_plan),
-    Row("wind_near", Call.LOOK, Call.LOOK, _wind_near, stands_s=STANDS_WIND_S),
+    Row("tilt_outside_plan", Call.LOOK, Call.LOOK, _tilt_outside_plan, stands_s=STANDS_S),
+    Row("wind_near", Call.LOOK, Call.LOOK, _wind_near, stands_s=STANDS_NOISY_S),
     Row("too_early", Call.LOOK, None, _too_early),
 )
 """Rows of equal call are told in this order."""

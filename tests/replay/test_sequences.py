@@ -1,0 +1,343 @@
+"""Every scenario that comes with Holdwatch, as a recording, through wire and engine: what must be told, and when."""
+
+import functools
+import json
+from collections import defaultdict
+from collections.abc import Callable
+from dataclasses import dataclass
+from itertools import pairwise
+
+import pytest
+
+from monitor.core.call import RANK, Call
+from monitor.core.events import AlarmMoved
+from monitor.core.facts import CircuitState, Facts
+from monitor.core.load import LoadKnown, off_band_kg
+from monitor.core.phases import ATTACHED, IN_FLIGHT, Phase
+from monitor.core.release import Release
+from monitor.core.status import Status
+from monitor.core.summary import Summary
+from monitor.words.say import status_dict, summary_dict
+from simulator.scenarios import load, names
+from tests.histories import NO_CELL, START_S, Watch, demo_site, scenario_events
+from tests.histories import dock as changed_dock
+
+EVERY = pytest.mark.parametrize("name", names())
+LAND = {Call.LAND_NOW, Call.LAND_SOON}
+UNHEARD = {CircuitState.NO_READING, CircuitState.SENSOR_FAULT}
+
+
+@dataclass(frozen=True)
+class Run:
+    """What the engine told of one scenario."""
+
+    statuses: tuple[Status, ...]
+    moved: tuple[AlarmMoved, ...]
+    summaries: tuple[Summary, ...]
+
+    def when(self, test: Callable[[Status], bool]) -> float | None:
+        """Seconds into the scenario of the first status for which ``test`` holds."""
+        return next((seconds(status) for status in self.statuses if test(status)), None)
+
+    def during(self, from_s: float, to_s: float) -> list[Status]:
+        return [status for status in self.statuses if from_s <= seconds(status) <= to_s]
+
+    def raised(self, *, within: tuple[float, float] = (0.0, 1e9)) -> list[str]:
+        low_s, high_s = within
+        return [m.key for m in self.moved if m.moved == "raised" and low_s <= m.at_s - START_S <= high_s]
+
+
+def seconds(status: Status) -> float:
+    return status.facts.now_s - START_S
+
+
+@functools.cache
+def run(name: str, seed: int = 0) -> Run:
+    own = NO_CELL if name == "no-load-cell" else {}
+    watch = Watch(changed_dock(pump_levels=True, **own))
+    statuses = watch.run(scenario_events(name, seed=seed, site=demo_site()))
+    return Run(tuple(statuses), tuple(watch.moved), tuple(closed.summary for closed in watch.closed))
+
+
+def flight(name: str) -> list[Status]:
+    return [status for status in run(name).statuses if status.facts.in_flight]
+
+
+# --- what holds in every scenario, at every instant
+
+
+def freshly_believed(facts: Facts) -> bool:
+    return all(c.state not in UNHEARD and (c.age_s or 0.0) <= facts.stale_after_s for c in facts.used())
+
+
+@EVERY
+def test_holding_is_only_said_of_circuits_heard_and_believed(name: str) -> None:
+    for status in run(name).statuses:
+        if status.called.call is Call.HOLDING:
+            assert freshly_believed(status.facts), seconds(status)
+            assert all(c.state is CircuitState.HOLDING for c in status.facts.used()), seconds(status)
+
+
+@EVERY
+def test_silence_with_the_load_on_is_no_signal_or_land_now(name: str) -> None:
+    for status in run(name).statuses:
+        if status.facts.silent and status.facts.in_flight:
+            assert status.called.call in {Call.LAND_NOW, Call.NO_SIGNAL}, seconds(status)
+
+
+@EVERY
+def test_low_circuit_with_the_load_on_is_land_now(name: str) -> None:
+    for status in flight(name):
+        if any(c.state in {CircuitState.LOW, CircuitState.CRITICAL} for c in status.facts.used()):
+            assert status.called.call is Call.LAND_NOW, seconds(status)
+
+
+@EVERY
+def test_release_is_never_better_than_known(name: str) -> None:
+    for status in run(name).statuses:
+        facts = status.facts
+        if facts.load_known is LoadKnown.ON:
+            assert status.release in {Release.DO_NOT_RELEASE, Release.CANNOT_TELL}, seconds(status)
+        if status.release is Release.CHECK_FIXED:
+            assert facts.load_kg is not None
+            assert abs(facts.load_kg) <= off_band_kg(facts.config, facts.load.largest_kg)
+        if status.release is Release.NOT_ATTACHED:
+            assert facts.phase not in ATTACHED
+            assert all(c.state is CircuitState.OPEN for c in facts.used())
+
+
+@EVERY
+def test_standing_alarm_of_high_priority_is_never_under_a_calm_call(name: str) -> None:
+    for status in flight(name):
+        standing = {
+            a.key for a in status.alarms if a.priority == "high" and a.state in {"unacknowledged", "acknowledged"}
+        }
+        if standing - {"sudden_loss", "release_under_load"}:  # these two stand a while after what they tell of
+            assert RANK[status.called.call] <= RANK[Call.LOOK], (seconds(status), standing)
+
+
+@EVERY
+def test_every_status_and_record_is_json(name: str) -> None:
+    statuses = run(name).statuses
+    for status in (*statuses[::25], statuses[-1]):
+        json.dumps(status_dict(status), allow_nan=False)
+    for summary in run(name).summaries:
+        json.dumps(summary_dict(summary), allow_nan=False)
+
+
+@EVERY
+def test_no_alarm_chatters(name: str) -> None:
+    # Three changes between alarm and clear within a minute (two alarm-management trade texts).
+    changes: dict[tuple[str, str], list[float]] = defaultdict(list)
+    for moved in run(name).moved:
+        if moved.moved in {"raised", "returned", "cleared"}:
+            changes[moved.about, moved.key].append(moved.at_s)
+    if name == "rough-network":  # the network is silent twice within a minute: two facts, told as two
+        assert len(changes.pop(("A", "no_reading"))) == len(changes.pop(("B", "no_reading"))) == 4
+    for key, times_s in changes.items():
+        assert not any(late_s - early_s <= 60.0 for early_s, late_s in zip(times_s, times_s[2:], strict=False)), key
+
+
+@EVERY
+def test_no_call_flutters(name: str) -> None:
+    told = [(seconds(s), s.called.call) for s in run(name).statuses]
+    turns = [at_s for (_, before), (at_s, after) in pairwise(told) if before is not after]
+    for early_s, late_s in zip(turns, turns[4:], strict=False):
+        assert late_s - early_s > 10.0, (early_s, late_s)
+
+
+@EVERY
+def test_every_lift_that_was_picked_is_recorded_once_or_still_open(name: str) -> None:
+    told = run(name)
+    if name in {"battery-dies", "load-cell-drifts"}:  # one ends in silence; the other never knows the load to be off
+        assert told.summaries == ()
+        return
+    assert len(told.summaries) == (2 if name == "demo" else 1)
+    assert {summary.ended for summary in told.summaries} == {"released"}
+
+
+# --- the lifts that go well
+
+
+@pytest.mark.parametrize("name", ["clean-lift", "touch-and-lift-again", "wrong-clock", "hoist-high"])
+def test_lift_that_goes_well_never_gets_worse_than_look(name: str) -> None:
+    assert {status.called.call for status in flight(name)} <= {Call.HOLDING, Call.LOOK}
+
+
+@pytest.mark.parametrize("name", ["clean-lift", "hoist-high"])
+def test_lift_that_goes_well_raises_no_alarm(name: str) -> None:
+    assert run(name).raised() == []
+
+
+@pytest.mark.parametrize("seed", range(1, 6))
+def test_clean_lift_stays_calm_whatever_the_noise(seed: int) -> None:
+    told = run("clean-lift", seed)
+    assert told.raised() == []
+    assert {s.called.call for s in told.statuses if s.facts.in_flight} <= {Call.HOLDING, Call.LOOK}
+
+
+def test_clean_lift_goes_through_its_phases() -> None:
+    told: list[str] = []
+    for status in run("clean-lift").statuses:
+        if not told or told[-1] != status.facts.phase:
+            told.append(status.facts.phase.value)
+    assert told == ["idle", "sealing", "seal_test", "lifting", "carrying", "landing", "released"]
+
+
+def test_touch_down_and_lift_again_is_one_lift_of_two_picks() -> None:
+    [summary] = run("touch-and-lift-again").summaries
+    assert summary.log.picks_n == 2
+
+
+def test_wrong_clock_is_told_and_changes_nothing_else() -> None:
+    assert set(run("wrong-clock").raised()) == {"clock_wrong"}
+
+
+def test_hoist_is_not_read_as_a_leak() -> None:
+    for name in ("hoist-high", "hoist-blind"):
+        hoisted = [s for s in flight(name) if (s.facts.height_m or 0.0) > 10.0]
+        assert all(s.called.call is not Call.LAND_NOW for s in hoisted)
+        assert "losing_vacuum" not in run(name).raised()
+
+
+# --- leaks
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["leak-in-flight", "growing-leak", "common-leak", "in-the-air", "leak-with-pump", "shade-hides-leak", "pump-stops"],
+)
+def test_leak_is_called_long_before_its_level(name: str) -> None:
+    config = demo_site().core.lifters["dock-6"]
+    called_s = run(name).when(lambda s: s.facts.in_flight and s.called.call in LAND)
+    low_s = run(name).when(
+        lambda s: s.facts.phase in IN_FLIGHT and any(c.vacuum_kpa <= c.config.warning_kpa for c in s.facts.used())
+    )
+    assert called_s is not None
+    assert low_s is None or low_s - called_s >= config.time_to_land_s or not at(name, low_s).in_flight
+
+
+def at(name: str, at_s: float) -> Facts:
+    return min(run(name).statuses, key=lambda status: abs(seconds(status) - at_s)).facts
+
+
+@pytest.mark.parametrize("name", ["leak-in-flight", "growing-leak", "leak-with-pump", "pump-stops", "in-the-air"])
+def test_the_leaking_circuit_is_named(name: str) -> None:
+    called = [s for s in flight(name) if s.called.call in LAND and "circuit" in s.called.reason.values]
+    assert {s.called.reason.values["circuit"] for s in called} == {"B"}
+
+
+def test_leak_on_all_circuits_is_noticed() -> None:
+    assert {m.about for m in run("common-leak").moved if m.key == "losing_vacuum"} == {"A", "B"}
+
+
+def test_circuit_lost_suddenly_is_land_now_within_a_second() -> None:
+    [fault] = load("one-circuit-lost").faults
+    land_s = run("one-circuit-lost").when(lambda s: s.called.call is Call.LAND_NOW)
+    low_s = run("one-circuit-lost").when(
+        lambda s: s.facts.in_flight and any(c.vacuum_kpa is not None and c.vacuum_kpa <= 52.0 for c in s.facts.used())
+    )
+    assert land_s == low_s
+    assert land_s is not None
+    assert 0.0 <= land_s - fault.at_s <= 1.0
+    assert "sudden_loss" in run("one-circuit-lost").raised()
+
+
+# --- silence and sensors
+
+
+@pytest.mark.parametrize(("from_s", "to_s"), [(155.0, 200.0), (250.0, 314.9)])
+def test_telemetry_gone_in_the_air_is_no_signal_within_the_stale_time(from_s: float, to_s: float) -> None:
+    silent = run("silent-in-air").during(from_s + 3.5, to_s - 0.1)
+    assert silent
+    assert {status.called.call for status in silent} == {Call.NO_SIGNAL}
+    assert {status.release for status in silent} == {Release.DO_NOT_RELEASE}
+    assert {c.state for status in silent for c in status.facts.used()} == {CircuitState.NO_READING}
+
+
+def test_silence_is_a_gap_in_the_record() -> None:
+    [summary] = run("silent-in-air").summaries
+    assert summary.log.gaps_n == 2
+    assert summary.log.gap_s == pytest.approx(45.0 + 65.0, abs=1.0)
+
+
+def test_rough_network_says_no_signal_only_where_nothing_came() -> None:
+    for status in run("rough-network").statuses:
+        if status.called.call is Call.NO_SIGNAL:
+            assert all((c.age_s or 99.0) > 3.0 for c in status.facts.used())
+    assert run("rough-network").summaries[0].counts["lost"] > 0
+
+
+def test_frozen_sensor_is_never_holding() -> None:
+    frozen = next(fault for fault in load("frozen-sensor").faults if fault.rule.key == "sensor_frozen")
+    told = run("frozen-sensor")
+    noticed_s = told.when(lambda s: s.facts.circuits["B"].state is CircuitState.SENSOR_FAULT)
+    assert noticed_s is not None
+    assert noticed_s - frozen.at_s <= 15.0
+    after = told.during(noticed_s, seconds(told.statuses[-1]))
+    assert Call.HOLDING not in {status.called.call for status in after}
+    assert {status.facts.circuits["B"].state for status in after} == {CircuitState.SENSOR_FAULT}
+
+
+def test_gauges_that_disagree_are_a_fault_and_the_lower_counts() -> None:
+    told = run("gauges-disagree")
+    assert "sensor_fault" in told.raised()
+    faulty = [s for s in told.statuses if s.facts.circuits["B"].fault == "gauges_disagree"]
+    assert faulty
+    assert all(s.called.call is not Call.HOLDING for s in faulty)
+
+
+# --- load and release
+
+
+def test_release_begun_too_early_is_land_now_and_its_alarm() -> None:
+    opened_s = next(act.at_s for act in load("early-release").acts if act.act.key == "release")
+    told = run("early-release")
+    called_s = told.when(lambda s: s.called.reason.key == "reason.release_under_load")
+    assert called_s is not None
+    assert 0.0 <= called_s - opened_s <= 1.0
+    assert "release_under_load" in told.raised()
+    during = told.during(opened_s, opened_s + 25.0)
+    assert {status.release for status in during} == {Release.DO_NOT_RELEASE}
+
+
+def test_heavier_than_planned_is_land_soon() -> None:
+    told = run("heavier-than-planned")
+    assert told.raised() == ["over_plan"]
+    flying = [s for s in told.statuses if s.facts.phase is Phase.CARRYING]
+    assert {status.called.call for status in flying} == {Call.LAND_SOON}
+    assert {status.called.reason.key for status in flying} == {"reason.over_plan"}
+
+
+def test_drifted_zero_is_never_weight_off() -> None:
+    told = run("load-cell-drifts")
+    lifted_s = told.when(lambda s: s.facts.phase is Phase.CARRYING)
+    assert lifted_s is not None
+    assert {s.release for s in told.during(lifted_s, 1e9)} == {Release.DO_NOT_RELEASE}
+    assert "load_not_all_off" in told.raised()
+
+
+def test_without_a_load_cell_it_is_carrying_until_a_named_landing_and_always_cannot_tell() -> None:
+    told = run("no-load-cell")
+    landed_s = next(tell.at_s for tell in load("no-load-cell").tells if tell.kind == "landed_fixed")
+    sealed_s = told.when(lambda s: s.facts.phase is Phase.CARRYING)
+    assert sealed_s is not None
+    assert {s.facts.phase for s in told.during(sealed_s, landed_s - 0.1)} == {Phase.CARRYING}
+    attached = [s for s in told.statuses if s.facts.phase in ATTACHED]
+    assert {status.release for status in attached} == {Release.CANNOT_TELL}
+
+
+def test_lifters_own_alarm_is_land_now_whatever_the_figures_say() -> None:
+    alarmed = [status for status in run("lifter-alarm").statuses if status.facts.lifter_alarm]
+    assert alarmed
+    assert {status.called.call for status in alarmed} == {Call.LAND_NOW}
+
+
+def test_dying_battery_is_called_before_the_telemetry_dies_with_it() -> None:
+    told = run("battery-dies")
+    called_s = told.when(lambda s: s.called.reason.key == "reason.battery_low" and s.facts.in_flight)
+    assert called_s is not None
+    assert "battery_low" in told.raised()
+    if any(status.facts.silent and status.facts.in_flight for status in told.statuses):
+        silent = [s for s in told.statuses if s.facts.silent and s.facts.in_flight]
+        assert {status.called.call for status in silent} == {Call.LAND_NOW}
