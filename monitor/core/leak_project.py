@@ -3,7 +3,7 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Final, NamedTuple
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -44,8 +44,8 @@ _ASIDE: Final = np.array([[-math.sqrt(3.0)], [0.0], [math.sqrt(3.0)]])
 _ASIDE_WEIGHT: Final = np.array([[1 / 6], [2 / 3], [1 / 6]])
 _RATE_SHARES: Final = np.array([0.05, 0.16, 0.5, 0.84, 0.95])
 _GRID_SDS: Final = np.array([-2.5, -1.6, -1.0, -0.5, -0.2, 0.2, 0.5, 1.0, 1.6, 2.5])
-_COARSE_N: Final = 26
-_FINE_N: Final = 9
+_COARSE: Final = np.linspace(0.0, 1.0, 26)
+_FINE: Final = np.linspace(0.0, 1.0, 9)
 _FIRST_S: Final = 4.0
 _FRESH_S: Final = 30.0
 _FRESH_DOUBT: Final = math.log(100.0)
@@ -115,16 +115,20 @@ def mixture(bank: Bank, row: int, *, level_shift_kpa: float = 0.0) -> Mixture:
     weight = np.exp(log_weight[kept])
     return Mixture(
         ((weight / weight.sum()) * _ASIDE_WEIGHT).ravel(),
-        np.tile(kind, 3),
-        np.tile(bank.at_s - onset_s[slot], 3),
+        _thrice(kind),
+        _thrice(bank.at_s - onset_s[slot]),
         (state[LEVEL] + level_shift_kpa + by_growth_level * aside).ravel(),
         (state[RATE] + by_growth_rate * aside).ravel(),
         (state[GROWTH] + aside).ravel(),
-        np.tile(bank.base[slot, row] * BASED[kind], 3),
-        np.tile(p_level, 3),
-        np.tile(p_cross, 3),
-        np.tile(p_rate, 3),
+        _thrice(bank.base[slot, row] * BASED[kind]),
+        _thrice(p_level),
+        _thrice(p_cross),
+        _thrice(p_rate),
     )
+
+
+def _thrice(values: NDArray[Any]) -> NDArray[Any]:
+    return np.concatenate((values, values, values))
 
 
 def gaussian(level_kpa: float, rate: tuple[float, float]) -> Mixture:
@@ -206,7 +210,7 @@ def _quantiles(
 ) -> list[float | None]:
     if _reached(mixed, way, np.array([horizon_s]), hidden_kpa_per_s)[0] < min(shares):
         return [None] * len(shares)
-    grid = np.geomspace(_FIRST_S, horizon_s, _COARSE_N)
+    grid = _FIRST_S * (horizon_s / _FIRST_S) ** _COARSE
     coarse = _reached(mixed, way, grid, hidden_kpa_per_s)
     found: list[float | None] = []
     for share in shares:
@@ -215,8 +219,8 @@ def _quantiles(
             continue
         place = int(np.searchsorted(coarse, share))
         low_s = 0.0 if place == 0 else float(grid[place - 1])
-        fine = np.linspace(low_s, float(grid[place]), _FINE_N)
-        reached = np.zeros(_FINE_N)
+        fine = low_s + (float(grid[place]) - low_s) * _FINE
+        reached = np.zeros(len(_FINE))
         reached[1:] = _reached(mixed, way, fine[1:], hidden_kpa_per_s)
         reached[0] = 0.0 if place == 0 else coarse[place - 1]
         found.append(float(np.interp(share, reached, fine)))

@@ -175,5 +175,5 @@ def normal_cdf(z: NDArray[np.float64]) -> NDArray[np.float64]:
 
     Source: the logistic approximation 1/(1 + exp(−1.5976 z − 0.070565992 z³)) of Page (1977, Applied Statistics 26).
     """
-    z = np.clip(z, -7.0, 7.0)
+    z = np.minimum(np.maximum(z, -7.0), 7.0)
     return np.asarray(1.0 / (1.0 + np.exp(-z * (1.5976 + 0.070565992 * z * z))))
