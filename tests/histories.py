@@ -92,7 +92,7 @@ def _value_of(text: str) -> object:
 
 
 def messages(
-    signals: Mapping[str, str], *, noise_kpa: float = 0.0, seed: int = 0
+    signals: Mapping[str, str], *, noise_kpa: float = 0.0, seed: int = 0, digits: int = 1
 ) -> Iterator[dict[str, object] | None]:
     """The message of each instant, ``None`` for one that never came. A capital names a circuit, ``A_pump`` its pump."""
     columns = {name: values_of(history) for name, history in signals.items()}
@@ -111,7 +111,7 @@ def messages(
                 continue
             part = circuits.setdefault(circuit, {})
             if isinstance(value, float) and noise_kpa:
-                value = round(value + noise_kpa * rng.standard_normal(), 1)
+                value = round(value + noise_kpa * float(rng.standard_normal()), digits)
             part |= {} if value is LEFT_OUT else {what or "vacuum_kpa": value}
         yield message
 
@@ -162,11 +162,19 @@ class Watch:
         self.take(ReadingCame(decoded, retained) if came else UnreadableCame(lifter, decoded, retained))
 
     def play(
-        self, *, rate_hz: float = RATE_HZ, noise_kpa: float = 0.0, seed: int = 0, lifter: str = "", **signals: str
+        self,
+        *,
+        rate_hz: float = RATE_HZ,
+        noise_kpa: float = 0.0,
+        seed: int = 0,
+        digits: int = 1,
+        lifter: str = "",
+        **signals: str,
     ) -> list[Status]:
         """Play one history a signal; returns every status told of the lifter meanwhile."""
         seen_n, began_s = len(self.told), self.now_s
-        for number, message in enumerate(messages(signals, noise_kpa=noise_kpa, seed=seed), start=1):
+        sent = messages(signals, noise_kpa=noise_kpa, seed=seed, digits=digits)
+        for number, message in enumerate(sent, start=1):
             self.until(began_s + number / rate_hz)
             self.seq += 1
             if message is not None:

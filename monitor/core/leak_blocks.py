@@ -94,7 +94,7 @@ def close(gatherer: Gatherer) -> Block | None:
     stairs = quantum * quantum / (2.0 * math.pi**2)
     bias = stairs * math.exp(-min(4.0 * math.pi**2 * own_var / max(quantum, 1e-9) ** 2, 700.0))
     var = gatherer.noise_var / used_n + _FLOOR_KPA**2
-    if bias < _BLURRED * stairs:
+    if bias <= _BLURRED * stairs:  # a gauge without a quantum has no stairs at all
         return Block(at_s, mean, (var + _BIAS_BLOCKS * bias) * _sway(gatherer, at_s, mean, var), False)
     return _stair(gatherer, [times_s[i] for i in kept], [values_kpa[i] for i in kept], before, quantum, own_var)
 

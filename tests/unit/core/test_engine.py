@@ -278,6 +278,28 @@ def test_leak_after_a_quick_or_slow_pump_down_is_seen(pumping_s: int, rate_hz: f
     assert leak.leak_kpa_per_min == pytest.approx(4.0, rel=0.1)
 
 
+@pytest.mark.parametrize("digits", [0, 1, 2, 3, 9])
+def test_gauge_of_any_resolution_shows_a_leak(digits: int) -> None:
+    watch = Watch()
+    how = {"noise_kpa": 0.05, "digits": digits}
+    vacuum, pump = "0x5 0>64x200 64x100", "onx205 offx1"
+    watch.play(A=vacuum, B=vacuum, A_pump=pump, B_pump=pump, load_kg="0x1", **how, **STILL)  # type: ignore[arg-type]
+    watch.play(A="64x1", B="64>58x900", load_kg="0x1", seed=1, **how, **STILL, **RESTING)  # type: ignore[arg-type]
+    leak = watch.status.facts.circuits["B"].leak
+    assert leak is not None
+    assert leak.leak_kpa_per_min == pytest.approx(4.0, rel=0.3)
+    assert watch.circuit("A") == "holding"
+
+
+def test_first_reading_of_many_digits_is_no_certainty() -> None:
+    watch = Watch()
+    vacuum = "3.123456789x1 0x30 0>64x200 64x300"
+    watch.play(A=vacuum, B=vacuum, A_pump="onx231 offx1", B_pump="onx231 offx1", load_kg="0x1")  # warnings are errors
+    leak = watch.status.facts.circuits["A"].leak
+    assert leak is not None
+    assert leak.leak_kpa_per_min is None or abs(leak.leak_kpa_per_min) < 1.0
+
+
 # --- tandem
 
 
