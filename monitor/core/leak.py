@@ -33,6 +33,7 @@ _GAP_INTERVALS: Final = 3.5
 _GAP_LEAST_S: Final = 6.0
 _COOLING_K_PER_S: Final = 10.0 / 600.0
 _GAS_K: Final = 288.0
+_STROKE_FROM: Final = 0.7
 _COVER_KPA: Final = 0.5
 
 
@@ -171,9 +172,10 @@ def _starts_at(state: LeakState, track: CircuitTrack) -> float | None:
     pump, at_s = track.pump, 0.0 if state.bank is None else state.bank.at_s
     if pump.cycling(at_s):
         return sorted(pump.lows_kpa)[(len(pump.lows_kpa) - 1) // 2]
-    if pump.reported is not None or pump.lows_kpa:
-        return state.config.pump_start_kpa.get(track.circuit)
-    return None
+    starts_kpa = state.config.pump_start_kpa.get(track.circuit)
+    if starts_kpa is not None and any(low_kpa >= _STROKE_FROM * starts_kpa for low_kpa in pump.lows_kpa):
+        return starts_kpa
+    return None  # a pump not yet seen to come in by itself may not come in
 
 
 def _off_quantiles(track: CircuitTrack) -> RateQuantiles | None:

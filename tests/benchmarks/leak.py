@@ -210,9 +210,12 @@ def orderly(job):
         losing = soon = False
         for circuit, seen in told.items():
             learned_s = 60.0
-            if lift.pump_on is not None and not lift.pump_shown:  # what nobody told is learned from two strokes
-                starts = np.flatnonzero(np.diff(lift.pump_on[:, circuit].astype(int)) == 1)
-                learned_s = starts[1] * STEP_S + 15.0 if len(starts) > 1 else np.inf
+            if (
+                lift.pump_on is not None
+            ):  # a pump counts once it came in by itself; untold, once its strokes show a period
+                starts = np.flatnonzero(np.diff(lift.pump_on[:, circuit].astype(int)) == 1) * STEP_S
+                needed_n = 1 if lift.pump_shown else 2
+                learned_s = starts[needed_n - 1] + 15.0 if len(starts) >= needed_n else np.inf
             losing |= bool((seen.losing & ((seen.t_s > learned_s) | (lift.pump_on is None))).any())
             soon |= bool((seen.known & (seen.early_s < 480.0) & (seen.t_s > learned_s)).any())
         out.append((lift.kind, lift.shows, lift.pump_shown, str(cell), losing, soon))

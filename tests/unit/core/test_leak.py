@@ -279,3 +279,41 @@ def test_memory_does_not_grow():
         state = feed(state, t_s[cut], seen[cut])
         sizes.append(len(pickle.dumps(state)))
     assert sizes[3] < 1.1 * sizes[1]
+
+
+def test_a_gauge_that_does_not_round_is_no_coarse_gauge():
+    t_s, _, seen = lift(150.0, quantum_kpa=1e-7, drop={0: lambda t: level_fall(t, 100.0, 1.0)})
+    found_s, _ = first_falling(t_s, seen, ambient_kpa=ambient(t_s))
+    assert found_s is not None
+    assert 100.0 < found_s < 115.0
+
+
+def test_a_pump_that_never_came_in_by_itself_is_not_counted_on():
+    t_s, truth, seen = lift(200.0, drop={0: lambda t: level_fall(t, 50.0, 1.0)})
+    state = start(2, pump_start_kpa={"A": 57.0, "B": 57.0})
+    state = feed(state, t_s, seen, pump=[Pump.OFF] * len(t_s), ambient_kpa=ambient(t_s))
+    left_s = (truth[-1, 0] - 52.0) / 1.05 * 60.0
+    assert to_level(state, "A", 52.0, t_s[-1]).likely_s == pytest.approx(left_s, rel=0.10)
+
+
+def test_a_cooling_gas_may_hide_some_leak_and_the_early_bound_allows_for_it():
+    t_s, truth, _ = lift(300.0, drop={0: lambda t: level_fall(t, 60.0, 1.0)})
+    pressure = AMBIENT - truth[:, 0]
+    truth[:, 0] = AMBIENT - pressure * (1.0 - 10.0 / 600.0 / 288.0 * (t_s - t_s[0]))  # 10 K in 10 min
+    state = feed(start(), t_s, read(truth), ambient_kpa=ambient(t_s))
+    left_s = (truth[-1, 0] - 52.0) / 1.05 * 60.0  # once the shade ends
+    assert to_level(state, "A", 52.0, t_s[-1]).early_s < left_s
+
+
+def test_a_leak_that_begins_in_a_hoist_stays_told_when_the_hoist_ends():
+    t_s, truth, _ = lift(260.0, circuits_n=4, drop={0: lambda t: level_fall(t, 150.0, 1.0)})
+    height_m = np.clip(t_s - t_s[0] - 100.0, 0.0, 80.0)
+    told = []
+
+    def each(i, state):
+        if t_s[i] - t_s[0] > 185.0:
+            bounds = to_level(state, "A", 50.0, t_s[i])
+            told.append(bounds is not None and bounds.early_s is not None and bounds.early_s < 900.0)
+
+    feed(start(4), t_s, read(truth - 0.012 * height_m[:, None]), each=each)
+    assert np.mean(told) > 0.95
