@@ -113,6 +113,8 @@ def restore(
         known = True
         _take(drive, row, last_id, keep if state is not None else _only_lifts(keep))
         last_id = row.id
+    if state is None:  # a click on a page from before must never name a raising yet to come
+        _count_raisings(drive.state, reader.last_raisings())
     if not known:
         return fresh(site, utc_s, version)
     drive.state.version = version
@@ -146,15 +148,21 @@ def _from_journal(
 ) -> tuple[Drive, Iterable[JournalRow], int | None]:
     """A fresh engine, and the rows that bring it to where the last one was."""
     state = engine.begin(site.core, version=version)
-    for lifter, raisings_n in reader.last_raisings().items():
-        if lifter in state.lifters:  # a click on an old page must never name a new raising
-            state.lifters[lifter].board.raisings_n = raisings_n
     newest = reader.newest_row()
     if newest is None:
         return Drive(state, 0.0), (), None
     since_s = min([newest.now_s, *(one.keep_since_s for one in snapshots[:1])]) - WARM_UP_S
+    # The same alarms are raised again under the same numbers, so that acknowledges in the journal still name them.
+    _count_raisings(state, reader.last_raisings(since_s))
     rows = reader.journal(after_id=max(newest.id - JOURNAL_MAX_N, 0), since_s=since_s)
     return Drive(state, since_s), rows, None
+
+
+def _count_raisings(state: SiteState, last: dict[str, int]) -> None:
+    for lifter, raisings_n in last.items():
+        if lifter in state.lifters:
+            board = state.lifters[lifter].board
+            board.raisings_n = max(board.raisings_n, raisings_n)
 
 
 def _take(drive: Drive, row: JournalRow, last_id: int | None, keep: Keep) -> None:
@@ -183,7 +191,7 @@ def _keep_all(effects: Iterable[Effect], drive: Drive, keep: Keep) -> None:
 
 
 def _only_lifts(keep: Keep) -> Keep:
-    """Without a state, alarms raised again are other raisings than those that were written; lifts are the same."""
+    """Without a state the alarms that are raised again have been written before; a closed lift may not have been."""
 
     def kept(effect: AlarmMoved | LiftClosed, state: SiteState) -> None:
         if isinstance(effect, LiftClosed):

@@ -106,11 +106,11 @@ class Reader:
             query = query.where(c.lifter == lifter)
         return [row_dict(row) for row in reversed(self._rows(query))]
 
-    def last_raisings(self) -> dict[str, int]:
-        """The number of the last raising of any alarm, by lifter; the number is what stands last in a raising's name."""
+    def last_raisings(self, before_s: float = float("inf")) -> dict[str, int]:
+        """The number of the last raising of any alarm before an engine time, by lifter: what stands last in its name."""
         c = t.alarms.c
         last: dict[str, int] = {}
-        for row in self._rows(sa.select(c.lifter, c.raising).distinct()):
+        for row in self._rows(sa.select(c.lifter, c.raising).where(c.at_s < before_s).distinct()):
             number = row.raising.rpartition("/")[2]
             last[row.lifter] = max(last.get(row.lifter, 0), int(number) if number.isdecimal() else 0)
         return last

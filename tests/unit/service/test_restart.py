@@ -29,6 +29,7 @@ T0 = 1764019200.0
 DOWN_S = 7.3
 LEAKING_S = 190.0
 ALARM_S = 180.0
+NAMES = ("lifter", "raising", "key", "about", "moved", "state", "who")
 
 
 @cache
@@ -187,21 +188,43 @@ def test_without_any_state_the_journal_brings_the_lift_back(run: Run) -> None:
     assert kept == []  # its alarms are other raisings than those already written
 
 
-def test_raisings_are_never_named_twice(run: Run) -> None:
+def written(run: Run) -> None:
+    """The alarm moves so far, on the disk as the service puts them there."""
+    for effect in run.effects:
+        if isinstance(effect, AlarmMoved):
+            said = {name: str(getattr(effect, name)) for name in NAMES}
+            run.writer.alarm({**said, "at_s": effect.at_s, "utc_s": effect.at_s})
+
+
+def raisings(drive: Drive) -> dict[str, str]:
+    return {one["raising"]: one["state"] for one in status(drive, drive.now_s + 0.5)["alarms"]}
+
+
+def test_without_any_state_a_raising_keeps_its_name_and_its_acknowledge(run: Run) -> None:
+    written(run)
+    before = raisings(run.drive)
+    raising = next(name for name, state in before.items() if state == "unacknowledged")
+    action = Action("a1", ActionKind.ACKNOWLEDGE, "dock-6", "the supervisor", "supervisor", {"raising": raising})
+    run.event(ActionCame(action))
+    run.statement("DELETE FROM snapshots")
+    run.kill()
+    restored, kept = reopened(run.data)
+    restored.drive.now_s = run.drive.now_s
+    assert raisings(restored.drive) == before | {raising: "acknowledged"}
+    assert [effect for effect in kept if isinstance(effect, AlarmMoved)] == []  # all were written before
+
+
+def test_raisings_to_come_are_never_named_like_one_from_before(run: Run) -> None:
     """A click on a page from before the crash must not silence an alarm from after it."""
-    written = [effect for effect in run.effects if isinstance(effect, AlarmMoved)]
-    assert written
-    for effect in written:
-        said = {
-            name: str(getattr(effect, name)) for name in ("lifter", "raising", "key", "about", "moved", "state", "who")
-        }
-        run.writer.alarm({**said, "at_s": effect.at_s, "utc_s": effect.at_s})
+    written(run)
+    run.writer.alarm(
+        dict.fromkeys(NAMES, "x")
+        | {"raising": "dock-6/B/losing_vacuum/99", "lifter": "dock-6", "at_s": T0, "utc_s": T0}
+    )
     run.statement("DELETE FROM snapshots")
     run.kill()
     restored, _ = reopened(run.data)
-    after = status(restored.drive, restored.drive.now_s + 0.5)["alarms"]
-    assert after
-    assert {one["raising"] for one in after}.isdisjoint({one.raising for one in written})
+    assert restored.drive.state.lifters["dock-6"].board.raisings_n >= 99
 
 
 def test_other_settings_never_go_on_from_a_state_of_the_old_ones(run: Run) -> None:
