@@ -408,7 +408,7 @@ def test_standing_land_now_outlives_silence_and_comes_back_judged_anew() -> None
     assert watch.call == "land_now"
     assert calls(watch.wait(120.0)) == ["land_now"]
     assert watch.status.called.reason.values["age_s"] == pytest.approx(120.0, abs=0.6)
-    carry(watch, B="64x20")
+    carry(watch, B="64x400")
     assert watch.call != "land_now"
 
 

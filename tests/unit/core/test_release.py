@@ -71,7 +71,7 @@ def test_coarse_cell_that_shows_a_load_still_says_do_not() -> None:
 
 @pytest.mark.parametrize("phase", [Phase.IDLE, Phase.RELEASED])
 def test_nothing_attached_shows_nothing(phase: Phase) -> None:
-    assert answer(facts(*OPEN, phase=phase, in_flight=False)) == (NOT, "release.not_attached")
+    assert answer(facts(*OPEN, phase=phase, in_flight=False, load_known=LoadKnown.OFF)) == (NOT, "release.not_attached")
 
 
 @pytest.mark.parametrize("phase", [Phase.IDLE, Phase.RELEASED])
