@@ -14,7 +14,7 @@ from monitor.core.alarm_table import ALARMS, AlarmRule, Breach
 from monitor.core.call import ATTACHED_STATES, LET_OUT_KPA, OVER_PLAN_RATIO, RESERVE_LEAST_S, opens_under_load
 from monitor.core.facts import CircuitFacts, CircuitState, Facts
 from monitor.core.load import LoadKnown, off_band_kg
-from monitor.core.phases import Phase
+from monitor.core.phases import IN_FLIGHT, Phase
 
 APART_RATIO: Final = 0.25
 CLOCK_OFFSET_LIMIT_S: Final = 5.0
@@ -352,7 +352,7 @@ def _step_one(
         verdict,
         now_s,
         rule=rule,
-        phase=facts.phase,
+        phase=Phase.CARRYING if facts.in_flight and facts.phase not in IN_FLIGHT else facts.phase,
         raising_n=board.raisings_n + 1,
         load_off=facts.load_known is LoadKnown.OFF,
     )

@@ -207,6 +207,7 @@ def _reserve_under(facts: Facts, within_s: float) -> Values | None:
         and c.reserve is not None
         and c.reserve.early_s is not None
         and c.reserve.early_s < within_s
+        and (c.reserve.early_s > 0.0 or (c.vacuum_kpa or 0.0) <= c.level_kpa)  # zero above the level: only just sealed
         and c.reserve.likely_s is not None
         and c.reserve.likely_s < RESERVE_VAGUE_RATIO * within_s
     ]
@@ -308,6 +309,11 @@ def _load_returns(facts: Facts) -> Values | None:
     return None if facts.released_load_kg is None else {"load_kg": facts.released_load_kg}
 
 
+def _load_on_open(facts: Facts) -> Values | None:
+    on = facts.phase is Phase.IDLE and facts.load_known is LoadKnown.ON
+    return {"load_kg": facts.load_kg} if on else None
+
+
 def _building(facts: Facts) -> Values | None:
     return _open_in_flight(facts) if facts.phase in {Phase.SEALING, Phase.SEAL_TEST} else None
 
@@ -319,10 +325,10 @@ def _opened(facts: Facts) -> Values | None:
 ROWS: Final = (
     Row("lifter_alarm", Call.LAND_NOW, Call.LAND_NOW, _lifter_alarm),
     Row("release_under_load", Call.LAND_NOW, Call.LOOK, _release_under_load, stands_s=STANDS_S),
-    Row("critical", Call.LAND_NOW, Call.LOOK, _critical),
-    Row("low", Call.LAND_NOW, Call.LOOK, _low),
+    Row("critical", Call.LAND_NOW, Call.LOOK, _critical, stands_s=STANDS_S),
+    Row("low", Call.LAND_NOW, Call.LOOK, _low, stands_s=STANDS_S),
     Row("open_in_flight", Call.LAND_NOW, None, _open_in_flight),
-    Row("margin_gone", Call.LAND_NOW, Call.LOOK, _margin_gone),
+    Row("margin_gone", Call.LAND_NOW, Call.LOOK, _margin_gone, stands_s=STANDS_S),
     Row("early_under_landing", Call.LAND_NOW, Call.LOOK, _early_under_landing, stands_s=STANDS_S),
     Row("silent_after_trouble", Call.LAND_NOW, None, _silent_after_trouble),
     Row("load_returns", Call.LAND_NOW, Call.LAND_NOW, _load_returns),
@@ -334,11 +340,12 @@ ROWS: Final = (
     Row("sensor_fault", Call.LAND_SOON, Call.LOOK, _sensor_fault),
     Row("battery_low", Call.LAND_SOON, Call.LOOK, _battery_low, stands_s=STANDS_NOISY_S),
     Row("over_plan", Call.LAND_SOON, Call.LOOK, _over_plan),
-    Row("sensor_doubt", Call.LOOK, Call.LOOK, _sensor_doubt),
+    Row("sensor_doubt", Call.LOOK, Call.LOOK, _sensor_doubt, stands_s=STANDS_S),
     Row("losing", Call.LOOK, Call.LOOK, _losing, stands_s=STANDS_S),
     Row("reserve_short", Call.LOOK, Call.LOOK, _reserve_short, stands_s=STANDS_S),
     Row("building", None, Call.LOOK, _building),
     Row("opened", None, Call.LOOK, _opened),
+    Row("load_on_open", Call.LOOK, Call.LOOK, _load_on_open),
     Row("load_unknown", Call.LOOK, None, _load_unknown),
     Row("tilt_outside_plan", Call.LOOK, Call.LOOK, _tilt_outside_plan, stands_s=STANDS_S),
     Row("wind_near", Call.LOOK, Call.LOOK, _wind_near, stands_s=STANDS_NOISY_S),
@@ -413,7 +420,7 @@ def with_partner(called: Called, facts: Facts) -> Called:
     for lifter, (call, _) in facts.partners.items():
         partner = Call(call)
         if RANK[partner] < RANK[called.call] and partner is not Call.NOT_LIFTING:
-            called = Called(partner, _headline(partner, "tandem", {}, facts), Text("reason.tandem", {"lifter": lifter}))
+            called = Called(partner, Text(f"headline.{partner}"), Text("reason.tandem", {"lifter": lifter}))
     return called
 
 

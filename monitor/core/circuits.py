@@ -38,6 +38,7 @@ def judge(
     sealed: bool,
     in_flight: bool,
     before: CircuitState | None = None,
+    building: bool = True,
 ) -> CircuitState:
     """The state of a circuit, worst first.
 
@@ -55,7 +56,7 @@ def judge(
             return CircuitState.CRITICAL
     back_kpa = BACK_ABOVE_KPA if before in {CircuitState.LOW, CircuitState.CRITICAL} else 0.0
     if vacuum_kpa <= config.warning_kpa + back_kpa:
-        if phase in {Phase.IDLE, Phase.SEALING, Phase.RELEASED} and not sealed:
+        if building and phase in {Phase.IDLE, Phase.SEALING, Phase.RELEASED} and not sealed:
             return CircuitState.BUILDING
         return CircuitState.LOW
     losing = (

@@ -16,6 +16,8 @@ LATE_AFTER_S: Final = 3.0
 LAG_CREEP_RATIO: Final = 0.02
 """A sender's clock may run slow by this much before its readings count as late."""
 
+RETIRED_KEPT_N: Final = 8
+
 NEW_RUN_N: Final = 3
 NEW_RUN_PACE: Final = 1.25
 """So many late readings that follow one another for ``LATE_AFTER_S``, with nothing newer between them, and no faster than
@@ -36,7 +38,7 @@ class Intake:
     """What is remembered of a lifter's messages to tell new from old. Counts are since the engine began."""
 
     boot: str | None = None
-    retired_boot: str | None = None
+    retired_boots: tuple[str, ...] = ()
     seq: int | None = None
     sent_utc_s: float | None = None
     arrived_s: float | None = None
@@ -73,9 +75,10 @@ def judge(intake: Intake, reading: Reading, now_s: float, *, retained: bool) -> 
 
 def _order(intake: Intake, reading: Reading, now_s: float) -> News:
     """Order by boot, then by sequence number, then by the sender's clock; arrival has the last word."""
-    if reading.boot != intake.boot:
-        return News.LATE if reading.boot is not None and reading.boot == intake.retired_boot else News.LIVE
     lateness_s = _lateness_s(intake, reading, now_s)
+    if reading.boot != intake.boot:
+        buffered = lateness_s is not None and lateness_s > LATE_AFTER_S  # a restart may empty an old buffer first
+        return News.LATE if buffered or reading.boot in intake.retired_boots else News.LIVE
     sent_later = (
         reading.sent_utc_s is not None and intake.sent_utc_s is not None and reading.sent_utc_s > intake.sent_utc_s
     )
@@ -129,6 +132,14 @@ def _began_anew(behind: Intake, now_s: float) -> bool:
     return behind.behind_sent_utc_s - from_sent_utc_s <= NEW_RUN_PACE * took_s
 
 
+def _retired(intake: Intake, reading: Reading) -> tuple[str, ...]:
+    """The last boots of this sender that are over: what still comes of them is late."""
+    if reading.boot == intake.boot or intake.boot is None:
+        return intake.retired_boots
+    others = (boot for boot in intake.retired_boots if boot not in {reading.boot, intake.boot})
+    return (*others, intake.boot)[-RETIRED_KEPT_N:]
+
+
 def _live(intake: Intake, reading: Reading, now_s: float) -> Intake:
     lag_s = None if reading.sent_utc_s is None else now_s - reading.sent_utc_s
     least_lag_s = intake.least_lag_s
@@ -148,7 +159,7 @@ def _live(intake: Intake, reading: Reading, now_s: float) -> Intake:
     return replace(
         intake,
         boot=reading.boot,
-        retired_boot=intake.boot if reading.boot != intake.boot else intake.retired_boot,
+        retired_boots=_retired(intake, reading),
         seq=reading.seq,
         sent_utc_s=reading.sent_utc_s if reading.sent_utc_s is not None else intake.sent_utc_s,
         arrived_s=now_s,

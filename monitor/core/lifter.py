@@ -22,6 +22,8 @@ ASSUMED_LOWER_KPA: Final = 3.0
 """A configured ambient is taken this much lower for holding and levels: the weather's daily spread (from memory)."""
 
 RECENT_S: Final = 2.0
+RISES_KPA: Final = 0.5
+JUST_ATTACHED_S: Final = 5.0
 QUANTITIES: Final = (
     "tilt_deg",
     "rotation_deg",
@@ -207,6 +209,7 @@ def advance_phase(state: LifterState, now_s: float) -> None:
         all_open=bool(opened) and all(opened.values()) and (len(opened) == len(used) or known is LoadKnown.OFF),
         all_sealed=all(v is not None and v > config.circuits[n].warning_kpa for n, v in heard.items()),
         pump_on=any(state.gauges[name].pump is Pump.ON for name in used),
+        building=any(_builds(state, name) for name in used),
         load=known,
         load_kg=state.load.net_kg if fresh else None,
         largest_kg=state.load.largest_kg,
@@ -313,7 +316,7 @@ def facts(state: LifterState, now_s: float, around: Surroundings) -> Facts:
     fresh = {name: signal.fresh(now_s, stale_s) for name, signal in state.signals.items()}
     slow = stale_s > sensors.SLOW_AFTER_S
     load_kg = state.load.net_kg if load_fresh else None
-    returned = phase in {Phase.RELEASED, Phase.IDLE} and known is LoadKnown.ON
+    returned = phase is Phase.RELEASED and known is LoadKnown.ON
     plan = state.plan
     tilt_deg = fresh["tilt_deg"]
     offset_s = state.news.least_lag_s
@@ -359,12 +362,23 @@ def facts(state: LifterState, now_s: float, around: Surroundings) -> Facts:
     )
 
 
+def _builds(state: LifterState, name: str) -> bool:
+    """Whether a circuit's vacuum is known to rise, or its pump says it runs."""
+    if state.gauges[name].pump is Pump.ON:
+        return True
+    recent = state.recent.get(name, ())
+    return bool(recent) and recent[-1][1] - min(value for _, value in recent) >= RISES_KPA
+
+
 def _in_flight(state: LifterState, known: LoadKnown, *, load_lost: bool) -> bool:
     """Whether the load hangs on the lifter, or may: a lost load reading over sealed pads is taken as on."""
     if state.phase.phase in IN_FLIGHT:
         return known is not LoadKnown.OFF
+    if state.phase.phase is Phase.IDLE:  # begun while nothing is heard of the vacuum: a load on hangs on it
+        return known is LoadKnown.ON and any(gauge.at_s is None for gauge in state.gauges.values())
     on_pads = state.phase.phase in {Phase.SEALING, Phase.SEAL_TEST, Phase.PARKED} and state.phase.sealed
-    return on_pads and (known is LoadKnown.ON or (load_lost and state.load.at_s is not None))
+    lost = load_lost and state.load.at_s is not None
+    return on_pads and (known is LoadKnown.ON or lost or load.hangs_unproven(state.load, state.load.at_s or 0.0))
 
 
 def _tilt_outside(plan: Plan | None, tilt_deg: float | None, config: LifterConfig) -> bool:
@@ -403,6 +417,7 @@ def _circuit_facts(
         sealed=state.phase.sealed,
         in_flight=in_flight,
         before=state.before.get(name),
+        building=_builds(state, name) or now_s - (state.phase.since_s or now_s) < JUST_ATTACHED_S,
     )
     if judged not in UNHEARD:
         state.before[name] = judged

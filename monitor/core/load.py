@@ -8,12 +8,16 @@ from enum import StrEnum
 from typing import Final
 
 from monitor.core.config import LifterConfig, LoadMeasures
+from monitor.core.sensors import GAPS_KEPT_N, STALE_INTERVALS, STALE_LEAST_S, STALE_MOST_S
 
 STEADY_OVER_S: Final = 3.0
 """A steady load is one that stayed: the low decile of this window. A swing or a bounce does not count."""
 
 OFF_FOR_S: Final = 5.0
 """Weight is off once the net load has stayed in the band around zero for so long (DESIGN: release table)."""
+
+OFF_READINGS_N: Final = 3
+"""And so many readings in a row must say so: one through the zero of a swing is not off."""
 
 ON_FOR_S: Final = 0.6
 """A bump is not a pick: the load counts as on after staying above ``load_on_kg`` for so long."""
@@ -24,6 +28,7 @@ COARSE_RATIO: Final = 0.25
 OFF_LEAST_KG: Final = 10.0
 OFF_RATIO: Final = 0.03
 OFF_ACCURACIES: Final = 2.0
+OVER_BAND_FOR_S: Final = 2.0
 WINDOW_MOST_N: Final = 64
 
 
@@ -45,9 +50,13 @@ class Load:
     steady_kg: float | None = None
     largest_kg: float | None = None
     in_band_since_s: float | None = None
+    in_band_n: int = 0
     above_since_s: float | None = None
     confirmed_off: bool = False
     grew_s: float | None = None
+    gaps_s: tuple[float, ...] = ()
+    interval_s: float | None = None
+    over_band_since_s: float | None = None
 
 
 def has_cell(config: LifterConfig) -> bool:
@@ -86,13 +95,24 @@ def take(load: Load, load_kg: float | None, now_s: float, *, config: LifterConfi
     in_band_since_s = None
     if abs(net_kg) <= band_kg:
         in_band_since_s = now_s if load.in_band_since_s is None else load.in_band_since_s
+    gaps_s, interval_s = load.gaps_s, load.interval_s
+    if load.at_s is not None and now_s > load.at_s:
+        gaps_s = (*gaps_s[-(GAPS_KEPT_N - 1) :], now_s - load.at_s)
+        interval_s = sorted(gaps_s)[len(gaps_s) // 2] if len(gaps_s) >= 2 else None
+    over_band_since_s = None
+    if net_kg > band_kg:
+        over_band_since_s = now_s if load.over_band_since_s is None else load.over_band_since_s
     return Load(
+        gaps_s=gaps_s,
+        interval_s=interval_s,
+        over_band_since_s=over_band_since_s,
         net_kg=net_kg,
         at_s=now_s,
         window=window,
         steady_kg=steady_kg,
         largest_kg=largest_kg,
         in_band_since_s=in_band_since_s,
+        in_band_n=0 if in_band_since_s is None else load.in_band_n + 1,
         above_since_s=above_since_s,
         confirmed_off=load.confirmed_off,
         grew_s=grew_s,
@@ -100,8 +120,16 @@ def take(load: Load, load_kg: float | None, now_s: float, *, config: LifterConfi
 
 
 def is_fresh(load: Load, now_s: float, stale_after_s: float) -> bool:
-    """Whether the load reading is young enough to mean anything."""
-    return load.at_s is not None and now_s - load.at_s <= stale_after_s
+    """Whether the load reading is young enough to mean anything: by its own interval, never longer than the lifter's."""
+    if load.at_s is None:
+        return False
+    own_s = STALE_LEAST_S if load.interval_s is None else max(STALE_LEAST_S, STALE_INTERVALS * load.interval_s)
+    return now_s - load.at_s <= (min(own_s, STALE_MOST_S) if load.interval_s is not None else stale_after_s)
+
+
+def hangs_unproven(load: Load, now_s: float) -> bool:
+    """A weight above the band around zero has been on for a while, yet under ``load_on_kg``: a small panel may hang."""
+    return load.over_band_since_s is not None and now_s - load.over_band_since_s >= OVER_BAND_FOR_S
 
 
 def known(load: Load, now_s: float, *, config: LifterConfig, stale_after_s: float) -> LoadKnown:
@@ -112,14 +140,15 @@ def known(load: Load, now_s: float, *, config: LifterConfig, stale_after_s: floa
         return LoadKnown.UNSURE
     if load.above_since_s is not None and now_s - load.above_since_s >= ON_FOR_S:
         return LoadKnown.ON
-    if load.in_band_since_s is not None and now_s - load.in_band_since_s >= OFF_FOR_S:
-        return LoadKnown.OFF
+    heard_off_s = 0.0 if load.in_band_since_s is None or load.at_s is None else load.at_s - load.in_band_since_s
+    if heard_off_s >= OFF_FOR_S and load.in_band_n >= OFF_READINGS_N:
+        return LoadKnown.OFF  # heard to be off for so long: silence is no part of it
     return LoadKnown.UNSURE
 
 
 def restart_band(load: Load) -> Load:
     """Begin the 5 s in the band anew: after a gap in the readings nothing is known of what happened in it."""
-    return replace(load, in_band_since_s=None, above_since_s=None)
+    return replace(load, in_band_since_s=None, in_band_n=0, above_since_s=None)
 
 
 def begin_lift(load: Load) -> Load:

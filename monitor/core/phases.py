@@ -27,6 +27,9 @@ STEADY_FOR_S: Final = 3.0
 SAME_LIFT_WITHIN_S: Final = 900.0
 """A second pick inside 15 min is the same lift; attached and unladen for longer is parked."""
 
+STANDS_FOR_S: Final = 10.0
+"""Attached and not building for so long is sealed as well as it will be, whatever its level."""
+
 OPEN_FOR_S: Final = 1.0
 RELEASED_FOR_S: Final = 60.0
 
@@ -61,6 +64,7 @@ class PhaseInputs:
     largest_kg: float | None
     load_grew_s: float | None
     weighs: bool  # a load cell is configured and has been heard in this lift
+    building: bool = True  # some circuit is known to rise, or its pump says it runs
     picked_up: bool = False
     landed_fixed: bool = False
 
@@ -138,7 +142,8 @@ def _next(state: PhaseState, inputs: PhaseInputs, now_s: float) -> Phase:
 def _from_detached(state: PhaseState, inputs: PhaseInputs, now_s: float) -> Phase:
     if inputs.any_attached:
         return Phase.SEALING
-    if state.phase is Phase.RELEASED and _lasted(state.since_s, RELEASED_FOR_S, now_s):
+    over = state.phase is Phase.RELEASED and inputs.load is not LoadKnown.ON
+    if over and _lasted(state.since_s, RELEASED_FOR_S, now_s):
         return Phase.IDLE
     return state.phase
 
@@ -146,9 +151,9 @@ def _from_detached(state: PhaseState, inputs: PhaseInputs, now_s: float) -> Phas
 def _from_ground(state: PhaseState, inputs: PhaseInputs, now_s: float) -> Phase:
     if inputs.load is LoadKnown.ON:
         return Phase.LIFTING
-    if inputs.picked_up or (
-        state.sealed and not inputs.weighs and not inputs.landed_fixed and state.phase is not Phase.PARKED
-    ):
+    stands = inputs.any_attached and not inputs.building and _lasted(state.since_s, STANDS_FOR_S, now_s)
+    may_carry = (state.sealed or stands) and not inputs.weighs and not inputs.landed_fixed
+    if inputs.picked_up or (may_carry and state.phase is not Phase.PARKED):
         return Phase.CARRYING  # without a load cell everything attached counts as carrying
     if _lasted(state.open_since_s, OPEN_FOR_S, now_s) and (inputs.load is LoadKnown.OFF or not state.sealed):
         return Phase.IDLE

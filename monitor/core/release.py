@@ -24,7 +24,7 @@ def judge(facts: Facts) -> tuple[Release, Text]:
     """The release answer and why. It is never better than known: silence, a doubt or a drifted zero is "do not"."""
     if facts.released_load_kg is not None:
         return Release.DO_NOT_RELEASE, Text("release.load_returns", {"load_kg": facts.released_load_kg})
-    if _nothing_attached(facts):
+    if facts.load_known is not LoadKnown.ON and _nothing_attached(facts):
         return Release.NOT_ATTACHED, Text("release.not_attached")
     if not has_cell(facts.config):
         return Release.CANNOT_TELL, Text("release.no_cell")
@@ -34,11 +34,13 @@ def judge(facts: Facts) -> tuple[Release, Text]:
     values = {"load_kg": facts.load_kg, "largest_kg": largest_kg}
     if facts.load_known is LoadKnown.ON:
         return Release.DO_NOT_RELEASE, Text("release.load_on", values)
-    if is_coarse(facts.config, largest_kg):
-        return Release.CANNOT_TELL, Text("release.coarse", {"band_kg": off_band_kg(facts.config, largest_kg)})
+    band_kg = off_band_kg(facts.config, largest_kg)
+    hangs = facts.load_kg is not None and facts.load_kg > band_kg
+    if is_coarse(facts.config, largest_kg if largest_kg is not None else facts.planned_kg) and not hangs:
+        return Release.CANNOT_TELL, Text("release.coarse", {"band_kg": band_kg})
     if facts.load_known is LoadKnown.OFF:
         return Release.CHECK_FIXED, Text("release.weight_off")
-    if facts.load_kg is not None and facts.load_kg < -off_band_kg(facts.config, largest_kg):
+    if facts.load_kg is not None and facts.load_kg < -band_kg:
         return Release.DO_NOT_RELEASE, Text("release.rests", {"load_kg": facts.load_kg})
     return Release.DO_NOT_RELEASE, Text("release.not_steadily_off", values)
 

@@ -157,7 +157,8 @@ def settle(gauge: Gauge, now_s: float) -> Gauge:
     """Believe a jump that no later reading has contradicted for ``CONFIRM_S``. Called on every tick."""
     if gauge.pending_kpa is None or gauge.pending_since_s is None or now_s - gauge.pending_since_s < CONFIRM_S:
         return gauge
-    return _believed(gauge, gauge.pending_kpa, gauge.pending_since_s)
+    believed = _believed(gauge, gauge.pending_kpa, gauge.pending_since_s)
+    return replace(believed, fault=gauge.fault, fault_since_s=gauge.fault_since_s)
 
 
 def _believed(gauge: Gauge, value_kpa: float, at_s: float) -> Gauge:
@@ -179,7 +180,11 @@ def _believed(gauge: Gauge, value_kpa: float, at_s: float) -> Gauge:
 
 
 def _faulted(gauge: Gauge, reason: str, now_s: float) -> Gauge:
+    """What cannot be believed says nothing; a fall that waits to be confirmed goes on waiting."""
     since_s = gauge.fault_since_s if gauge.fault_since_s is not None else now_s
+    falls = gauge.pending_kpa is not None and gauge.vacuum_kpa is not None and gauge.pending_kpa < gauge.vacuum_kpa
+    if falls:
+        return replace(gauge, fault=reason, fault_since_s=since_s)
     return replace(gauge, fault=reason, fault_since_s=since_s, pending_kpa=None, pending_since_s=None)
 
 

@@ -138,6 +138,8 @@ def encode_reading(reading: Reading) -> bytes:
                 circuits[circuit].setdefault("gauges", {})[gauge] = why
             case ["circuits", circuit, name] if circuit in circuits:
                 circuits[circuit][name] = why
+            case ["lifter_alarm"]:
+                message["lifter_alarm"] = "yes" if reading.lifter_alarm else "no"
             case [name]:
                 message[name] = why
     return msgspec.json.encode(message)
@@ -267,10 +269,16 @@ def _word(found: object, words: Mapping[str, _Word], where: str, refused: list[R
 
 
 def _flag(found: object, where: str, refused: list[Refusal]) -> bool | None:
+    """``found`` as yes or no. A word or number in its place is refused, and unless it plainly says no it counts as yes."""
     if found is None or isinstance(found, bool):
         return found
     refused.append(Refusal(where, "wrong_shape", shown(found)))
-    return None
+    said = found.strip().lower() if isinstance(found, str) else found
+    return None if said in _SAYS_NO else True
+
+
+_SAYS_NO = ("false", "off", "no", "0", "", 0)
+"""Not a proper ``false``: it clears no alarm, and raises none."""
 
 
 def seq_of(found: object, refused: list[Refusal]) -> int | None:

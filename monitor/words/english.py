@@ -47,12 +47,13 @@ REASONS: Final[Mapping[str, str]] = {
     "reason.silent_after_trouble": "Nothing heard for {age_s}, and there was trouble before that.",
     "reason.standing": "It was time to land when the readings stopped: last reading {age_s} ago.",
     "reason.load_returns": "{load_kg} came back on the lifter after the release.",
-    "reason.silent": "Last reading {age_s} ago.",
+    "reason.load_on_open": "{load_kg} is on the lifter while every circuit is open.",
+    "reason.silent": "No reading can be believed; the last one came {age_s} ago.",
     "reason.never_heard": "No reading has come yet.",
     "reason.reserve_under_landing": (
         "Without its pump circuit {circuit} could reach its warning level in {early_s}; landing takes up to {time_to_land_s}."
     ),
-    "reason.pump_stopped": "The pump of circuit {circuit} does not build vacuum.",
+    "reason.pump_stopped": "The pump of circuit {circuit} has stopped or builds no vacuum.",
     "reason.no_reading": "No reading from circuit {circuit}.",
     "reason.sensor_fault": "The readings of circuit {circuit} can't be believed.",
     "reason.sensor_doubt": "The last reading of circuit {circuit} can't be believed.",

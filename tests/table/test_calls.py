@@ -51,6 +51,9 @@ EXAMPLES: dict[str, Facts] = {
     "opened": facts(
         circuit("B", state=S.OPEN, vacuum_kpa=1.0), phase=Phase.LANDING, in_flight=False, load_known=LoadKnown.OFF
     ),
+    "load_on_open": facts(
+        *[circuit(name, state=S.OPEN, vacuum_kpa=0.0) for name in "AB"], phase=Phase.IDLE, in_flight=False
+    ),
     "load_unknown": facts(load_lost=True, load_fresh=False, load_kg=None),
     "tilt_outside_plan": facts(tilt_outside_plan=True),
     "wind_near": facts(config=LIMITS, heard={"battery_v": None, "wind_m_s": 8.5, "tilt_deg": None}),

@@ -148,3 +148,14 @@ def test_late_and_doubled_messages_change_nothing_but_their_counts() -> None:
     after, _ = judge(after, reading(seq=7, boot="a", sent_utc_s=SENT_S), 0.3, retained=False)
     kept = ("seq", "boot", "arrived_s", "sent_utc_s", "least_lag_s", "live_n")
     assert [getattr(after, name) for name in kept] == [getattr(intake, name) for name in kept]
+
+
+def test_buffer_emptied_after_a_restart_is_old_news() -> None:
+    before = (0.0, reading(boot="b", seq=1, sent_utc_s=1000.0))
+    flushed = [(20.0 + n / 20, reading(boot="c", seq=n, sent_utc_s=400.0 + n)) for n in range(20)]
+    assert set(take(before, *flushed)[1][1:]) == {News.LATE}
+
+
+def test_what_comes_of_an_older_boot_stays_late() -> None:
+    boots = [(float(n), reading(boot=boot, seq=1, sent_utc_s=1000.0 + n)) for n, boot in enumerate("bxy")]
+    assert take(*boots, (3.0, reading(boot="b", seq=2, sent_utc_s=1001.0)))[1][-1] is News.LATE

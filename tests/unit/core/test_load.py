@@ -180,3 +180,24 @@ def test_next_lift_forgets_the_last_ones_load_and_confirmation() -> None:
     begun = begin_lift(replace(load, confirmed_off=True))
     assert (begun.largest_kg, begun.grew_s, begun.confirmed_off) == (None, None, False)
     assert begun.net_kg == 600.0
+
+
+# --- what a hostile review found
+
+
+def test_silence_is_no_part_of_the_five_seconds_off() -> None:
+    load, now_s = feed("3x20")  # two seconds in the band, then nothing
+    assert known(load, now_s + 2.9, config=LIFTER, stale_after_s=20.0) is LoadKnown.UNSURE
+
+
+def test_one_reading_through_the_zero_of_a_swing_is_not_off() -> None:
+    load = take(Load(), 600.0, 0.0, config=LIFTER)
+    load = take(load, 3.0, 5.0, config=LIFTER)
+    load = take(load, 3.0, 10.0, config=LIFTER)
+    assert known(load, 14.0, config=LIFTER, stale_after_s=20.0) is LoadKnown.UNSURE
+
+
+def test_load_that_falls_silent_is_stale_by_its_own_interval() -> None:
+    load, now_s = feed("3x60")  # ten a second
+    assert is_fresh(load, now_s + 3.0, 17.5)
+    assert not is_fresh(load, now_s + 3.1, 17.5)  # however slow another circuit of the lifter is

@@ -181,9 +181,6 @@ def test_number_too_small_for_a_float_is_zero() -> None:
         ("release_valve", '"ajar"', "not_known"),
         ("release_valve", "1", "not_known"),
         ("release_valve", '"Open"', "not_known"),
-        ("lifter_alarm", "1", "wrong_shape"),
-        ("lifter_alarm", '"true"', "wrong_shape"),
-        ("lifter_alarm", "[]", "wrong_shape"),
         ("seq", "-1", "out_of_range"),
         ("seq", "1.5", "wrong_shape"),
         ("seq", '"7"', "not_a_number"),
@@ -202,6 +199,18 @@ def test_field_of_another_kind_is_refused(name: str, text: str, reason: str) -> 
     assert getattr(reading, name) is None
     assert [(refusal.field, refusal.reason) for refusal in reading.refused] == [(name, reason)]
     assert reading.circuits["A"].vacuum_kpa == 60.0
+
+
+@pytest.mark.parametrize("text", ["1", '"true"', "[]", '"sounding"', "{}"])
+def test_lifter_alarm_said_in_another_way_still_alarms(text: str) -> None:
+    reading = with_field("lifter_alarm", text)
+    assert reading.lifter_alarm is True
+    assert [(refusal.field, refusal.reason) for refusal in reading.refused] == [("lifter_alarm", "wrong_shape")]
+
+
+@pytest.mark.parametrize("text", ["0", '"false"', '"off"'])
+def test_lifter_alarm_denied_in_another_way_clears_nothing(text: str) -> None:
+    assert with_field("lifter_alarm", text).lifter_alarm is None
 
 
 @pytest.mark.parametrize(("text", "seq"), [("0", 0), ("7.0", 7), ("9007199254740991", 2**53 - 1)])
