@@ -19,7 +19,7 @@ from monitor.core.status import Status
 from monitor.core.summary import Summary
 from monitor.words.say import status_dict, summary_dict
 from simulator.scenarios import load, names
-from tests.histories import NO_CELL, START_S, Watch, demo_site, scenario_events
+from tests.histories import NO_CELL, RESTING, START_S, STILL, Watch, demo_site, scenario_events
 from tests.histories import dock as changed_dock
 
 EVERY = pytest.mark.parametrize("name", names())
@@ -341,3 +341,73 @@ def test_dying_battery_is_called_before_the_telemetry_dies_with_it() -> None:
     if any(status.facts.silent and status.facts.in_flight for status in told.statuses):
         silent = [s for s in told.statuses if s.facts.silent and s.facts.in_flight]
         assert {status.called.call for status in silent} == {Call.LAND_NOW}
+
+
+# --- lifts that no scenario tells
+
+
+PLAN = {"weight_kg": 600.0, "tilt_low_deg": 0.0, "tilt_high_deg": 90.0}
+
+
+def sealed() -> Watch:
+    """Pads on, both circuits at 64 kPa, nothing lifted yet, planned flat to upright."""
+    watch = Watch(changed_dock())
+    watch.act("plan", **PLAN)
+    vacuum, pump = "0x5 0>64x200 64x200", "onx205 offx1"
+    watch.play(
+        A=vacuum, B=vacuum, A_pump=pump, B_pump=pump, load_kg="0x1", noise_kpa=0.05, **{**STILL, "tilt_deg": "0x1"}
+    )
+    return watch
+
+
+def flying(watch: Watch, *, seed: int = 1, **signals: str) -> list[Status]:
+    base = {"A": "64x1", "B": "64x1", "load_kg": "600x1", **STILL, **RESTING}
+    return watch.play(**{**base, **signals}, noise_kpa=0.05, seed=seed)
+
+
+def test_tilt_in_the_air_both_ways_inside_the_plan_is_calm_and_changes_no_margin() -> None:
+    watch = sealed()
+    flying(watch, load_kg="0>600x30 600x150", tilt_deg="0x1")
+    told = flying(watch, tilt_deg="0>90x100 90x50 90>0x100 0x50")
+    assert {status.called.call for status in told} == {Call.HOLDING}
+    margins = {round(s.facts.holding.margin_kg, 3) for s in told if s.facts.holding and s.facts.holding.margin_kg}
+    assert len(margins) == 1
+    assert watch.raised() == []
+
+
+def test_tilt_past_the_plan_is_told_and_back_is_calm_again() -> None:
+    watch = sealed()
+    flying(watch, load_kg="0>600x30 600x150", tilt_deg="0x1")
+    told = flying(watch, tilt_deg="0>90x60 90>110x20 110x40 110>90x20 90x150")
+    assert "reason.tilt_outside_plan" in {status.called.reason.key for status in told}
+    assert watch.raised() == ["tilt_outside_plan"]
+    assert told[-1].called.call in {Call.HOLDING, Call.LOOK}
+
+
+def test_panel_stuck_in_its_rack_is_stop_hoisting() -> None:
+    watch = sealed()
+    told = flying(watch, load_kg="0>950x40 950x20 950>0x20 0x20", tilt_deg="0x1")
+    over = [s for s in told if s.facts.load_kg is not None and s.facts.load_kg > 930.0]
+    assert over[-1].called.call is Call.LAND_NOW
+    assert over[-1].called.headline.key == "headline.stop_hoisting"
+    assert {"over_wll", "over_plan"} <= set(watch.raised())
+
+
+def test_battery_that_dies_and_takes_the_telemetry_with_it_is_land_now() -> None:
+    watch = sealed()
+    flying(watch, load_kg="0>600x30 600x150", battery_v="25>22x180")
+    assert watch.call == "land_soon"
+    told = watch.wait(30.0)
+    assert told[-1].called.call is Call.LAND_NOW
+    assert told[-1].release is Release.DO_NOT_RELEASE
+
+
+def test_bounce_at_touch_down_is_neither_a_second_pick_nor_weight_off() -> None:
+    watch = sealed()
+    flying(watch, load_kg="0>600x30 600x150")
+    told = flying(watch, load_kg="600>50x20 50>300x5 300>0x10 0x10 0>60x3 60>0x3 0x30")
+    assert Release.CHECK_FIXED not in {status.release for status in told}
+    told = flying(watch, load_kg="0x40")
+    assert told[-1].release is Release.CHECK_FIXED
+    assert told[-1].lift is not None
+    assert told[-1].lift.picks_n == 1
