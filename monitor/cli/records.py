@@ -1,0 +1,98 @@
+"""``report`` writes one lift's record as a page or a table; ``verify`` checks that no closed record was changed."""
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+from monitor.cli.common import DONE, FAILED, BadInputError, FailedError, say
+
+if TYPE_CHECKING:
+    from monitor.store.records import Reader
+
+ENDINGS: Final = (".html", ".csv", ".json")
+NEWEST_SHOWN_N: Final = 5
+
+
+def add(commands: Any) -> None:
+    """Add the commands."""
+    report = commands.add_parser(
+        "report",
+        help="one lift's record as a page or a table",
+        description="Write a closed lift as one page (.html, made to be printed), its trace (.csv), or its record (.json).",
+    )
+    report.add_argument("lift", metavar="LIFT", help="the lift's id, as /lifts and the summary give it")
+    report.add_argument("--data", metavar="DIR", type=Path, required=True, help="the data folder")
+    report.add_argument("--out", metavar="FILE", type=Path, required=True, help="ends in .html, .csv or .json")
+    report.set_defaults(act=_report)
+    verify = commands.add_parser(
+        "verify",
+        help="check that no closed record was changed",
+        description="Check every closed record and trace against the hashes written when they were closed.",
+    )
+    verify.add_argument("--data", metavar="DIR", type=Path, required=True, help="the data folder")
+    verify.set_defaults(act=_verify)
+
+
+def _reader(data: Path) -> "Reader":
+    from monitor.store.records import open_reader
+
+    if not data.is_dir():
+        raise BadInputError(f"--data is {data}, which is no folder. Name the data folder of `run` or `demo`.")
+    return open_reader(data)
+
+
+def _report(given: argparse.Namespace) -> int:
+    from monitor.report import lift_csv, lift_html, lift_json
+    from monitor.store.errors import StoreError
+    from monitor.store.traces import read_trace
+
+    ending = given.out.suffix
+    if ending not in ENDINGS:
+        raise BadInputError(
+            f"--out is {given.out}, which ends in {ending or 'nothing'}; it must end in {', '.join(ENDINGS)}. "
+            "Nothing was written. For a PDF print the .html page from a browser."
+        )
+    reader = _reader(given.data)
+    try:
+        record = reader.lift(given.lift)
+        if record is None:
+            newest = ", ".join(str(one["id"]) for one in reader.lifts(limit=NEWEST_SHOWN_N)) or "none"
+            raise BadInputError(f"LIFT is {given.lift}, which is not kept in {given.data}. The newest there: {newest}.")
+        path, chained = reader.trace(given.lift), reader.hash(given.lift)
+        trace = None if path is None else read_trace(path)
+    except StoreError as error:
+        raise FailedError(str(error)) from None
+    finally:
+        reader.close()
+    if ending == ".csv" and trace is None:
+        raise FailedError(f"The readings of {given.lift} are not kept any more: there is no trace to write.")
+    match ending:
+        case ".csv":
+            text = lift_csv(trace or {})
+        case ".json":
+            text = lift_json(record, chained=chained)
+        case _:
+            text = lift_html(record, trace, chained=chained)
+    try:
+        given.out.write_text(text, encoding="utf-8", newline="")
+    except OSError as error:
+        raise FailedError(f"--out is {given.out}, which can't be written ({error.strerror}).") from None
+    say(f"lift {given.lift} written to {given.out}")
+    return DONE
+
+
+def _verify(given: argparse.Namespace) -> int:
+    from monitor.store.errors import StoreError
+
+    reader = _reader(given.data)
+    try:
+        misfit = reader.verify()
+    except StoreError as error:
+        raise FailedError(str(error)) from None
+    finally:
+        reader.close()
+    if misfit is None:
+        say("every closed record and trace is as it was when it was closed")
+        return DONE
+    say(f"lift {misfit.lift} of site {misfit.site} does not fit: {misfit.reason.replace('_', ' ')}")
+    return FAILED

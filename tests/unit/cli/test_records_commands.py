@@ -1,0 +1,73 @@
+import json
+import threading
+from pathlib import Path
+
+import pytest
+
+from monitor.cli.main import main
+from monitor.store.records import open_reader, open_writer
+from tests.brokers import ROOT
+
+SITE = str(ROOT / "configs" / "demo.toml")
+
+
+@pytest.fixture(scope="module")
+def data(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A data folder with the record of one simulated lift; its readings are not kept."""
+    folder = tmp_path_factory.mktemp("kept")
+    recording, summary = folder / "lift.jsonl", folder / "summary.json"
+    assert main(["simulate", "clean-lift", "--site", SITE, "--out", str(recording), "--seed", "7"]) == 0
+    assert main(["replay", str(recording), "--site", SITE, "--summary", str(summary)]) == 0
+    [record] = json.loads(summary.read_text())["lifts"]
+    (folder / "data").mkdir()
+    writer = open_writer(folder / "data")
+    kept = threading.Event()
+    writer.close_lift(record, opened_now_s=record["opened"], closed_now_s=record["closed"], done=lambda _: kept.set())
+    assert kept.wait(10)
+    writer.close()
+    return folder / "data"
+
+
+@pytest.fixture
+def lift(data: Path) -> str:
+    reader = open_reader(data)
+    [record] = reader.lifts()
+    reader.close()
+    return str(record["id"])
+
+
+def test_report_is_a_page_with_its_caution(data: Path, lift: str, tmp_path: Path) -> None:
+    out = tmp_path / "lift.html"
+    assert main(["report", lift, "--data", str(data), "--out", str(out)]) == 0
+    page = out.read_text()
+    assert lift in page
+    assert "competent person" in page
+
+
+def test_report_as_json_is_the_record(data: Path, lift: str, tmp_path: Path) -> None:
+    out = tmp_path / "lift.json"
+    assert main(["report", lift, "--data", str(data), "--out", str(out)]) == 0
+    assert json.loads(out.read_text())["id"] == lift
+
+
+def test_report_of_an_unknown_lift_names_the_newest(
+    data: Path, lift: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["report", "dock-6-1", "--data", str(data), "--out", str(tmp_path / "lift.html")]) == 2
+    assert lift in capsys.readouterr().err
+
+
+def test_report_in_another_form_says_which_there_are(
+    data: Path, lift: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["report", lift, "--data", str(data), "--out", str(tmp_path / "lift.doc")]) == 2
+    assert ".html, .csv, .json" in capsys.readouterr().err
+
+
+def test_verify_says_that_nothing_was_changed(data: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["verify", "--data", str(data)]) == 0
+    assert "as it was" in capsys.readouterr().err
+
+
+def test_verify_without_a_folder_is_bad_input(tmp_path: Path) -> None:
+    assert main(["verify", "--data", str(tmp_path / "nowhere")]) == 2
