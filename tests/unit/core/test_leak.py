@@ -4,10 +4,10 @@ import pickle
 
 import numpy as np
 import pytest
-from leak_signals import feed, read, start, times
 
 from monitor.core.leak import Bounds, LeakSample, advance, reserve, to_level, view
 from monitor.core.readings import Pump
+from tests.unit.core.leak_signals import feed, read, start, times
 
 AMBIENT = 101.3
 
