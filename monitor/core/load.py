@@ -152,8 +152,8 @@ def restart_band(load: Load) -> Load:
 
 
 def begin_lift(load: Load) -> Load:
-    """Forget the last lift's largest load."""
-    return replace(load, largest_kg=None, grew_s=None, confirmed_off=False)
+    """Forget the last lift's largest load, and the time spent in the band it made wider."""
+    return replace(load, largest_kg=None, grew_s=None, confirmed_off=False, in_band_since_s=None, in_band_n=0)
 
 
 def is_coarse(config: LifterConfig, largest_kg: float | None) -> bool:

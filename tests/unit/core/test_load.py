@@ -182,6 +182,13 @@ def test_next_lift_forgets_the_last_ones_load_and_confirmation() -> None:
     assert begun.net_kg == 600.0
 
 
+def test_next_lift_does_not_count_time_spent_in_the_last_ones_wider_band() -> None:
+    load, now_s = feed("622x60 15x60")
+    assert known(load, now_s, config=LIFTER, stale_after_s=3.0) is LoadKnown.OFF
+    load, now_s = feed("8x10", load=begin_lift(load), from_s=now_s + 0.1)
+    assert known(load, now_s, config=LIFTER, stale_after_s=3.0) is LoadKnown.UNSURE
+
+
 # --- what a hostile review found
 
 
