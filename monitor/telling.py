@@ -32,7 +32,9 @@ class _Told:
     said: dict[str, Any] | None = None  # the same in words, made when it is first needed
     good: dict[str, Any] | None = None  # the last that could be said
     fault: bool = False
+    news_s: float = float("-inf")  # when a status caused by a message was last published
     published_s: float = float("-inf")
+    news: bool = False  # the one that is due was caused by a message
     due_s: float = float("inf")
 
 
@@ -48,8 +50,10 @@ class Telling:
         """Take a status the engine told; ``news`` says that a message caused it, not only time."""
         told = self._told[status.facts.config.id]
         told.status, told.said, told.fault = status, None, False
-        every_s = READING_EVERY_S if news else STILL_EVERY_S
-        told.due_s = min(told.due_s, now_s if changed else max(now_s, told.published_s + every_s))
+        # A reading just after a status that only time caused does not wait for it: it is told within 0.2 s of its arrival.
+        next_s = told.news_s + READING_EVERY_S if news else told.published_s + STILL_EVERY_S
+        told.news |= news
+        told.due_s = min(told.due_s, now_s if changed else max(now_s, next_s))
 
     def fail(self, lifter: str | None, now_s: float) -> None:
         """The engine failed on a lifter (None: nobody knows on which)."""
@@ -67,7 +71,9 @@ class Telling:
             if now_s < told.due_s:
                 continue
             said = self._said(told, utc_s)
-            told.published_s, told.due_s = now_s, now_s + STILL_EVERY_S if told.fault else float("inf")
+            told.published_s = now_s
+            told.news_s, told.news = now_s if told.news else told.news_s, False
+            told.due_s = now_s + STILL_EVERY_S if told.fault else float("inf")
             if said is not None:
                 self._publish(self._topics.status(lifter), encode_status(said), True, int(VALID_FOR_S))
 
