@@ -101,6 +101,49 @@ def test_clock_running_slow_by_a_hundredth_never_makes_readings_late() -> None:
     assert take(*came)[1] == [News.LIVE] * 1000
 
 
+@pytest.mark.parametrize(("slow_ratio", "news"), [(0.019, News.LIVE), (0.05, News.LATE)])
+def test_clock_may_run_slow_by_a_fiftieth(slow_ratio: float, news: News) -> None:
+    came = [(float(n), reading(seq=n, boot="a", sent_utc_s=SENT_S + (1.0 - slow_ratio) * n)) for n in range(201)]
+    assert (News.LATE in take(*came)[1]) is (news is News.LATE)
+
+
+def test_readings_are_counted_as_they_come() -> None:
+    intake, _ = take(*[(float(n), reading(seq=n, boot="a")) for n in range(5)])
+    assert intake.live_n == 5
+
+
+def test_number_given_once_and_then_left_out_is_live() -> None:
+    assert take((0.0, reading(seq=7)), (0.1, reading()), (0.2, reading(seq=8)))[1] == [News.LIVE] * 3
+
+
+def test_sender_that_begins_to_number_is_live() -> None:
+    assert take((0.0, reading(sent_utc_s=SENT_S)), (0.1, reading(seq=1, sent_utc_s=SENT_S + 0.1)))[1][-1] is News.LIVE
+
+
+@pytest.mark.parametrize(("later_s", "news"), [(0.0, News.LATE), (0.1, News.LIVE)])
+def test_numbers_that_begin_anew_are_live_when_the_senders_clock_says_so(later_s: float, news: News) -> None:
+    came = [(0.0, reading(seq=900, sent_utc_s=SENT_S)), (0.1, reading(seq=1, sent_utc_s=SENT_S + later_s))]
+    assert take(*came)[1][-1] is news
+
+
+def test_old_number_with_a_later_stamp_that_took_too_long_is_late() -> None:
+    came = [(0.0, reading(seq=900, sent_utc_s=SENT_S)), (10.0, reading(seq=1, sent_utc_s=SENT_S + 1.0))]
+    assert take(*came)[1][-1] is News.LATE
+
+
+@pytest.mark.parametrize(("delay_s", "news"), [(3.0, News.LIVE), (3.1, News.LATE)])
+def test_restart_that_empties_an_old_buffer_first_is_late_until_it_has_caught_up(delay_s: float, news: News) -> None:
+    came = [(0.0, reading(seq=9, boot="a", sent_utc_s=SENT_S))]
+    came += [(20.0, reading(seq=0, boot="b", sent_utc_s=SENT_S + 20.0 - delay_s))]
+    assert take(*came)[1][-1] is news
+
+
+def test_messages_of_any_of_the_last_runs_are_late() -> None:
+    runs = [(float(n), reading(seq=0, boot=boot)) for n, boot in enumerate("abcd")]
+    for boot in "abc":
+        assert take(*runs, (9.0, reading(seq=5, boot=boot)))[1][-1] is News.LATE
+
+
 def test_restarted_sender_is_live_at_once() -> None:
     _, news = take((0.0, reading(seq=900, boot="a")), (1.0, reading(seq=0, boot="b")))
     assert news[-1] is News.LIVE

@@ -9,6 +9,7 @@ from monitor.core.load import (
     Load,
     LoadKnown,
     begin_lift,
+    hangs_unproven,
     is_coarse,
     is_fresh,
     known,
@@ -19,14 +20,21 @@ from monitor.core.load import (
 from tests.histories import values_of
 from tests.unit.core.made import LIFTER
 
+BEGAN_S = 5000.0
+
 
 def feed(
-    history: str, *, load: Load | None = None, config: LifterConfig = LIFTER, from_s: float = 0.0
+    history: str,
+    *,
+    load: Load | None = None,
+    config: LifterConfig = LIFTER,
+    from_s: float = BEGAN_S,
+    step_s: float = 0.1,
 ) -> tuple[Load, float]:
-    """A history of load readings at 10 Hz; returns what is remembered and when the last came."""
+    """A history of load readings, ten a second unless said; returns what is remembered and when the last came."""
     load, now_s = load or Load(), from_s
     for number, value in enumerate(values_of(history)):
-        now_s = from_s + number / 10.0
+        now_s = from_s + number * step_s
         if isinstance(value, float):
             load = take(load, value, now_s, config=config)
     return load, now_s
@@ -97,14 +105,61 @@ def test_reading_without_a_cell_configured_is_ignored() -> None:
 
 
 def test_reading_without_a_load_makes_it_no_fresher() -> None:
-    load, _ = feed("600x10")
-    load = take(load, None, 4.0, config=LIFTER)
-    assert not is_fresh(load, 4.0, 3.0)
+    load, now_s = feed("600x10")
+    load = take(load, None, now_s + 3.1, config=LIFTER)
+    assert not is_fresh(load, now_s + 3.1, 3.0)
 
 
 def test_gap_begins_the_five_seconds_anew() -> None:
     load, now_s = feed("0x60")
     assert known(restart_band(load), now_s, config=LIFTER, stale_after_s=3.0) is LoadKnown.UNSURE
+
+
+# --- slow senders
+
+
+def test_band_needs_three_readings_however_slow() -> None:
+    load, now_s = feed("0x2", step_s=6.0)  # in the band for 6 s, by two readings
+    assert known(load, now_s, config=LIFTER, stale_after_s=20.0) is LoadKnown.UNSURE
+    load, now_s = feed("0x3", step_s=3.0)
+    assert known(load, now_s, config=LIFTER, stale_after_s=20.0) is LoadKnown.OFF
+
+
+def test_silence_is_no_part_of_the_five_seconds() -> None:
+    load, now_s = feed("0x5", step_s=1.0)
+    assert known(load, now_s + 2.0, config=LIFTER, stale_after_s=3.0) is LoadKnown.UNSURE
+
+
+@pytest.mark.parametrize(
+    ("step_s", "stale_s"), [(0.1, 3.0), (0.8, 3.0), (1.0, 3.5), (2.0, 7.0), (6.0, 20.0), (10.0, 20.0)]
+)
+def test_load_is_stale_by_its_own_interval(step_s: float, stale_s: float) -> None:
+    load, now_s = feed("600x9", step_s=step_s)
+    assert is_fresh(load, now_s + stale_s - 0.01, 99.0)
+    assert not is_fresh(load, now_s + stale_s + 0.01, 99.0)
+
+
+def test_interval_is_known_after_two_gaps() -> None:
+    assert feed("600x2")[0].interval_s is None
+    assert feed("600x3")[0].interval_s == pytest.approx(0.1)
+
+
+# --- a small panel may hang under the limit
+
+
+@pytest.mark.parametrize(
+    ("history", "hangs"),
+    [
+        ("10x60", False),  # on the band's edge
+        ("11x20", False),  # over it for 1.9 s
+        ("11x21", True),  # for 2.0 s
+        ("11x15 9x1 11x15", False),
+        ("-11x60", False),
+    ],
+)
+def test_weight_over_the_band_for_two_seconds_may_be_a_small_panel(history: str, hangs: bool) -> None:
+    load, now_s = feed(history)
+    assert hangs_unproven(load, now_s) is hangs
 
 
 # --- the band
@@ -128,8 +183,8 @@ def test_band_is_the_largest_of_ten_kilograms_three_percent_and_twice_the_accura
 
 
 def test_heavier_lift_widens_its_own_band() -> None:
-    load, _ = feed("622x60 18x51")
-    assert known(load, 11.0, config=LIFTER, stale_after_s=3.0) is LoadKnown.OFF
+    load, now_s = feed("622x60 18x51")
+    assert known(load, now_s, config=LIFTER, stale_after_s=3.0) is LoadKnown.OFF
 
 
 @pytest.mark.parametrize(("largest_kg", "coarse"), [(None, False), (39.0, True), (40.0, False), (41.0, False)])
@@ -170,9 +225,28 @@ def test_load_under_its_limit_is_no_load_of_a_lift() -> None:
     assert feed("29x100")[0].largest_kg is None
 
 
+@pytest.mark.parametrize(("load_kg", "largest_kg"), [(30.0, None), (30.5, 30.5)])
+def test_largest_load_is_above_the_limit(load_kg: float, largest_kg: float | None) -> None:
+    assert feed(f"{load_kg}x60")[0].largest_kg == largest_kg
+
+
+@pytest.mark.parametrize(("more_kg", "grew"), [(12.0, False), (12.5, True)])
+def test_two_percent_more_is_growth(more_kg: float, grew: bool) -> None:
+    load, now_s = feed(f"600x60 {600 + more_kg}x60")
+    assert load.grew_s is not None
+    assert (load.grew_s > BEGAN_S + 5.0) is grew
+    assert load.largest_kg == 600 + more_kg
+    assert now_s > load.grew_s
+
+
+def test_load_is_steady_over_three_seconds() -> None:
+    assert feed("600x40 900x26")[0].largest_kg == 600.0  # 2.6 s of it: a tenth of the window is still 600
+    assert feed("600x40 900x31")[0].largest_kg == 900.0
+
+
 def test_growing_load_tells_when_it_last_grew() -> None:
     load, _ = feed("0>600x30 600x60")
-    assert load.grew_s == pytest.approx(5.6, abs=0.5)  # within the three seconds a steady load is judged over
+    assert load.grew_s == pytest.approx(BEGAN_S + 5.6, abs=0.5)  # within the three seconds a steady load is judged over
 
 
 def test_next_lift_forgets_the_last_ones_load_and_confirmation() -> None:

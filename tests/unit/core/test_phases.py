@@ -132,6 +132,16 @@ def test_load_hanging_between_the_two_never_flutters() -> None:
     assert names(load_history(CARRYING, f"600>420x20 {swing}", 10.0)) == ["carrying", "landing"]
 
 
+@pytest.mark.parametrize(("to_kg", "phase"), [(411.0, Phase.LANDING), (413.0, Phase.CARRYING)])
+def test_only_a_tenth_of_the_load_above_its_turn_is_lifted_again(to_kg: float, phase: Phase) -> None:
+    assert load_history(at(Phase.LANDING, turn_kg=352.0), f"{to_kg}x40", 10.0)[-1].phase is phase
+
+
+@pytest.mark.parametrize(("to_kg", "phase"), [(461.0, Phase.CARRYING), (459.0, Phase.LANDING)])
+def test_only_a_tenth_of_the_load_below_its_turn_is_landing(to_kg: float, phase: Phase) -> None:
+    assert load_history(at(Phase.CARRYING, turn_kg=520.0), f"{to_kg}x30", 10.0)[-1].phase is phase
+
+
 def test_panel_stuck_in_its_rack_is_not_landing_while_the_load_jerks() -> None:
     jerks = " ".join(["300x10 600x10"] * 10)
     assert names(load_history(at(Phase.CARRYING, turn_kg=600.0), jerks, 10.0)) == ["carrying"]
@@ -226,6 +236,17 @@ def test_without_a_load_cell_landed_and_then_open_is_released() -> None:
     state = go(CARRYING, landed, 5.0)
     gone = replace(landed, all_open=True, any_attached=False, all_sealed=False)
     assert go(state, gone, 1.2, from_s=10.0).phase is Phase.RELEASED
+
+
+@pytest.mark.parametrize(("for_s", "phase"), [(9.9, Phase.SEALING), (10.0, Phase.CARRYING)])
+def test_without_a_load_cell_attached_and_no_longer_building_counts_as_carrying(for_s: float, phase: Phase) -> None:
+    leaky = replace(NO_CELL, all_sealed=False, building=False)
+    assert go(at(Phase.SEALING, sealed=False), leaky, for_s).phase is phase
+    assert go(at(Phase.SEALING, sealed=False), replace(leaky, building=True), 60.0).phase is Phase.SEALING
+
+
+def test_released_with_the_load_back_on_never_becomes_idle() -> None:
+    assert go(at(Phase.RELEASED), replace(OPEN, load=ON, load_kg=80.0), 200.0).phase is Phase.RELEASED
 
 
 def test_named_pick_is_carrying_from_the_ground_and_again_after_landing() -> None:

@@ -16,7 +16,7 @@ def feed(pump: str, vacuum: str, *, config: CircuitConfig = CIRCUIT, state: Pump
     """Histories at 10 Hz, as of a gauge that is always believed."""
     state = state or PumpWatch()
     words, values = values_of(pump), values_of(vacuum)
-    from_s = 0.0 if state.last_s is None else state.last_s + 0.1
+    from_s = 5000.0 if state.last_s is None else state.last_s + 0.1
     for number, value in enumerate(values):
         word = str(words[min(number, len(words) - 1)])
         assert isinstance(value, float)
@@ -74,6 +74,12 @@ def test_first_pumping_down_teaches_no_start_level() -> None:
     assert feed("offx5 onx5", "0x5 0>10x5", config=config).start_seen_kpa is None
 
 
+@pytest.mark.parametrize(("vacuum_kpa", "learned"), [(25.9, None), (26.0, 26.0)])
+def test_start_below_half_the_warning_level_is_a_first_pumping_down(vacuum_kpa: float, learned: float | None) -> None:
+    config = replace(CIRCUIT, pump_start_kpa=None)
+    assert feed("offx5 onx1", f"{vacuum_kpa}x6", config=config).start_seen_kpa == learned
+
+
 def test_without_any_start_level_a_resting_pump_is_no_trouble() -> None:
     assert feed("offx1", "20x300", config=replace(CIRCUIT, pump_start_kpa=None)).trouble is None
 
@@ -93,7 +99,7 @@ def test_starting_ends_the_trouble_of_not_starting() -> None:
 
 def test_unreported_pump_changes_nothing() -> None:
     state = feed("offx1", "58x200")
-    assert watch(state, None, 40.0, 100.0, config=CIRCUIT) == state
+    assert watch(state, None, 40.0, 5100.0, config=CIRCUIT) == state
 
 
 def test_running_and_resting_are_timed_and_starts_counted() -> None:
@@ -105,4 +111,4 @@ def test_running_and_resting_are_timed_and_starts_counted() -> None:
 
 def test_time_not_heard_counts_neither_as_running_nor_as_resting() -> None:
     state = feed("onx1", "62x10")
-    assert watch(state, Pump.ON, 62.0, 100.0, config=CIRCUIT).on_s == pytest.approx(0.9 + 5.0)
+    assert watch(state, Pump.ON, 62.0, 5100.0, config=CIRCUIT).on_s == pytest.approx(0.9 + 5.0)

@@ -69,6 +69,12 @@ def test_coarse_cell_that_shows_a_load_still_says_do_not() -> None:
     assert judge(facts(load=Load(largest_kg=39.0)))[0] is NO
 
 
+@pytest.mark.parametrize(("load_kg", "told"), [(10.0, CANNOT), (10.1, NO), (None, CANNOT)])
+def test_coarse_cell_that_may_show_a_small_panel_says_do_not(load_kg: float | None, told: Release) -> None:
+    given = unladen(load=Load(largest_kg=39.0), load_known=LoadKnown.UNSURE, load_kg=load_kg)
+    assert judge(given)[0] is told
+
+
 @pytest.mark.parametrize("phase", [Phase.IDLE, Phase.RELEASED])
 def test_nothing_attached_shows_nothing(phase: Phase) -> None:
     assert answer(facts(*OPEN, phase=phase, in_flight=False, load_known=LoadKnown.OFF)) == (NOT, "release.not_attached")

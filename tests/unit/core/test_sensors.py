@@ -225,6 +225,24 @@ def test_fine_gauge_that_stands_still_over_the_start_of_its_pump_is_frozen(for_s
     assert feed_parts(*rest, *runs).fault == fault
 
 
+@pytest.mark.parametrize(("quantum_kpa", "fault"), [(0.1, "frozen"), (0.2, "frozen"), (0.25, None), (0.5, None)])
+def test_coarse_gauge_may_stand_still_over_the_start_of_its_pump(quantum_kpa: float, fault: str | None) -> None:
+    rest = [CircuitReading(60.0 - quantum_kpa * (n // 20), pump=Pump.OFF) for n in range(60)]
+    runs = [CircuitReading(rest[-1].vacuum_kpa, pump=Pump.ON) for _ in range(150)]
+    assert feed_parts(*rest, *runs).fault == fault
+
+
+def test_gauge_that_moved_after_its_pump_started_is_not_frozen() -> None:
+    rest = [CircuitReading(60.0 - 0.1 * (n // 20), pump=Pump.OFF) for n in range(60)]
+    runs = [CircuitReading(60.0 + 0.1 * min(n, 5), pump=Pump.ON) for n in range(200)]
+    assert feed_parts(*rest, *runs).fault is None
+
+
+@pytest.mark.parametrize(("waited_s", "doubted"), [(3.0, True), (3.1, False)])
+def test_fault_is_a_doubt_while_readings_come(waited_s: float, doubted: bool) -> None:
+    assert is_doubted(feed(60.0, None, step_s=0.5), 0.5 + waited_s, None) is doubted
+
+
 def test_pump_running_when_first_heard_is_no_start() -> None:
     values = [CircuitReading(60.1 if n == 0 else 60.0, pump=Pump.ON) for n in range(300)]
     assert feed_parts(*values).fault is None
