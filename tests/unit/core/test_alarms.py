@@ -20,11 +20,12 @@ from monitor.core.alarms import (
     step,
 )
 from monitor.core.facts import CircuitState, Facts
-from monitor.core.load import LoadKnown
+from monitor.core.holding import IfLost, WorstPad
+from monitor.core.load import Load, LoadKnown
 from monitor.core.phases import Phase
 from monitor.core.warning_time import Bounds
 from tests.histories import carry, carrying
-from tests.unit.core.made import NOW_S, circuit, facts, losing
+from tests.unit.core.made import NOW_S, circuit, facts, holding, losing
 
 UNACK, ACK = State.UNACKNOWLEDGED, State.ACKNOWLEDGED
 S = CircuitState
@@ -309,6 +310,7 @@ def test_shelving_needs_a_reason_and_a_time_of_an_hour_at_most(duration_s: float
 
 
 def test_shelving_for_an_hour_is_allowed() -> None:
+    assert SHELVE_MOST_S == 3600.0
     assert shelve(SHELVE_MOST_S, "known").done
 
 
@@ -384,6 +386,84 @@ def test_over_the_plate_by_the_cells_accuracy(load_kg: float, key: set[str]) -> 
 @pytest.mark.parametrize(("apart_kpa", "key"), [(15.4, set()), (15.5, {"circuits_disagree"})])
 def test_circuits_a_quarter_of_the_working_level_apart(apart_kpa: float, key: set[str]) -> None:
     assert up(facts(circuit("A", vacuum_kpa=75.0), circuit("B", vacuum_kpa=75.0 - apart_kpa))) == key
+
+
+@pytest.mark.parametrize(("for_s", "key"), [(2.9, set()), (3.0, {"sensor_fault"})])
+def test_fault_that_lasts_three_seconds(for_s: float, key: set[str]) -> None:
+    board = Board()
+    step(board, facts(circuit("B", state=S.SENSOR_FAULT, fault="frozen", fault_for_s=for_s)), NOW_S)
+    assert {name for _, name in board.alarms} == key
+
+
+@pytest.mark.parametrize(("use_ratio", "key"), [(0.99, set()), (1.0, {"pad_overloaded"})])
+def test_pad_at_its_whole_share(use_ratio: float, key: set[str]) -> None:
+    assert up(facts(holding=holding(worst_pad=WorstPad("B3", use_ratio)))) == key
+
+
+@pytest.mark.parametrize(
+    ("lost", "key"),
+    [
+        ({"A": IfLost(2.5, 2.0), "B": IfLost(2.01, 2.0)}, set()),
+        ({"A": IfLost(2.5, 2.0), "B": IfLost(2.0, 2.0)}, {"one_circuit_not_enough"}),
+        ({"A": IfLost(1.0, None), "B": IfLost(None, 2.0)}, set()),  # not asked for, or not known
+    ],
+)
+def test_one_circuit_lost_is_judged_where_the_basis_asks_for_it(lost: dict[str, IfLost], key: set[str]) -> None:
+    assert up(facts(holding=holding(if_lost=lost))) == key
+
+
+@pytest.mark.parametrize(("margin_kg", "key"), [(0.1, set()), (0.0, {"margin_gone"}), (None, set())])
+def test_margin_of_nothing(margin_kg: float | None, key: set[str]) -> None:
+    assert up(facts(holding=holding(margin_kg))) == key
+
+
+@pytest.mark.parametrize(
+    ("planned_kg", "largest_kg", "key"),
+    [
+        (600.0, 629.9, set()),
+        (600.0, 630.0, {"over_plan"}),
+        (100.0, 109.9, set()),
+        (100.0, 110.0, {"over_plan"}),
+        (None, 880.0, set()),
+    ],
+)
+def test_over_the_plan_by_five_percent_or_twice_the_cells_accuracy(
+    planned_kg: float | None, largest_kg: float, key: set[str]
+) -> None:
+    assert up(facts(planned_kg=planned_kg, load=Load(largest_kg=largest_kg))) == key
+
+
+@pytest.mark.parametrize(
+    ("load_kg", "known", "key"),
+    [(18.7, LoadKnown.UNSURE, {"load_not_all_off"}), (18.5, LoadKnown.UNSURE, set()), (18.7, LoadKnown.OFF, set())],
+)
+def test_load_that_is_not_all_off_while_landing(load_kg: float, known: LoadKnown, key: set[str]) -> None:
+    landing = facts(phase=Phase.LANDING, load_known=known, load_kg=load_kg, load=Load(net_kg=load_kg, largest_kg=620.0))
+    assert up(landing) == key
+
+
+def test_circuits_are_compared_only_when_every_one_is_believed() -> None:
+    apart = [circuit("A", vacuum_kpa=75.0), circuit("B", vacuum_kpa=54.0, state=S.SENSOR_FAULT, fault="frozen")]
+    assert up(facts(*apart), 5.0) == set()
+
+
+def test_release_under_load_is_not_known_without_the_load() -> None:
+    fast = [circuit(name, lost_kpa=20.0) for name in "AB"]
+    assert "release_under_load" in up(facts(*fast))
+    assert "release_under_load" not in up(facts(*fast, load_fresh=False))
+
+
+def test_value_of_an_alarm_that_is_yes_or_no_is_none() -> None:
+    board = Board()
+    step(board, facts(lifter_alarm=True), NOW_S)
+    assert stands(board, "lifter_alarm").value is None
+
+
+def test_return_to_normal_is_told_as_cleared_and_to_unanswered_as_returned() -> None:
+    calm = facts(config={"wind_limit_m_s": 9.0}, wind_m_s=4.0)
+    for state, moved in ((ACK, "cleared"), (UNACK, "returned")):
+        board, _ = raised(key="wind_over_limit", state=state)
+        assert [move.moved for move in run(board, calm, 60.0)] == [moved]
 
 
 @pytest.mark.parametrize(

@@ -1,8 +1,10 @@
 """The call from phase, states and times: each row on both sides of its limit, and what silence may never do to it."""
 
+from dataclasses import replace
+
 import pytest
 
-from monitor.core.call import RANK, Call, Called, judge
+from monitor.core.call import RANK, Call, Called, judge, with_partner
 from monitor.core.facts import CircuitState, Facts
 from monitor.core.load import Load, LoadKnown
 from monitor.core.messages import Text
@@ -105,6 +107,21 @@ def test_margin_gone_is_land_now(margin_kg: float, told: str) -> None:
     assert call(facts(holding=holding(margin_kg))) == told
 
 
+def test_exactly_what_the_load_needs_is_not_below_it() -> None:
+    assert call(facts(circuit("B", state=S.LOW, vacuum_kpa=34.0, needed_kpa=34.0))) == "land_now low"
+
+
+@pytest.mark.parametrize(("vacuum_kpa", "told"), [(52.0, "holding holding"), (52.1, "look margin_gone")])
+def test_on_the_ground_the_margin_counts_once_every_circuit_is_sealed(vacuum_kpa: float, told: str) -> None:
+    given = ground(circuit("B", vacuum_kpa=vacuum_kpa), holding=holding(-5.0), judged_kg=815.0)
+    assert call(given) == told
+
+
+def test_tilt_back_is_for_a_margin_lost_by_tilting_only() -> None:
+    assert headline(facts(holding=holding(-5.0))) == "land_now"
+    assert headline(facts(circuit("B", state=S.LOW, vacuum_kpa=50.0), tilt_outside_plan=True)) == "land_now"
+
+
 def test_margin_gone_by_tilting_says_tilt_back() -> None:
     assert headline(facts(holding=holding(-5.0), tilt_outside_plan=True)) == "tilt_back"
 
@@ -142,6 +159,14 @@ def test_one_circuit_falling_fast_is_no_release() -> None:
     assert call(facts(circuit("A", lost_kpa=20.0))) == "holding holding"
 
 
+def test_lifter_of_one_circuit_that_falls_fast_leaks_and_is_no_release() -> None:
+    assert call(facts(circuit("A", lost_kpa=20.0), circuit("B", in_use=False))) == "holding holding.one"
+
+
+def test_open_valve_alone_is_no_release() -> None:
+    assert call(facts(valve=Valve.OPEN)) == "holding holding"
+
+
 def test_open_valve_and_falling_vacuum_under_load_is_a_release() -> None:
     assert call(facts(circuit("A", lost_kpa=0.5), valve=Valve.OPEN)) == "land_now release_under_load"
 
@@ -161,6 +186,8 @@ def test_open_valve_with_the_load_off_is_how_a_lift_ends() -> None:
         (Bounds(240.0, 500.0, None), "look reserve_short"),
         (Bounds(479.0, 900.0, None), "look reserve_short"),
         (Bounds(480.0, 900.0, None), "holding holding"),
+        (Bounds(100.0, 959.0, None), "land_soon reserve_under_landing"),
+        (Bounds(100.0, 960.0, None), "look reserve_short"),  # likely four times what is asked
         (Bounds(100.0, 5000.0, None), "holding holding"),  # so vague that it says nothing
         (Bounds(100.0, None, None), "holding holding"),
         (None, "holding holding"),
@@ -235,6 +262,10 @@ def test_lost_load_reading_is_look() -> None:
 def test_without_a_plan_and_a_load_cell_the_call_is_look_at_best() -> None:
     unknown = facts(judged_kg=None, load=Load(), load_fresh=False, load_kg=None, load_known=LoadKnown.UNSURE)
     assert call(unknown) == "look load_unknown"
+
+
+def test_load_that_is_just_coming_on_is_known_enough() -> None:
+    assert call(facts(judged_kg=None, load=Load())) == "holding holding"
 
 
 def test_look_names_the_circuit() -> None:
@@ -356,9 +387,48 @@ def test_call_from_an_estimate_does_not_stand_while_a_pump_stroke_is_learned() -
     assert stood(facts(circuit("B", to_warning=None)), 10.0) == "look too_early"
 
 
+@pytest.mark.parametrize("row", ["battery_v", "wind_m_s"])
+@pytest.mark.parametrize(("for_s", "stands"), [(29.9, True), (30.0, False)])
+def test_noisy_value_at_its_limit_stands_for_half_a_minute(row: str, for_s: float, stands: bool) -> None:
+    config = {"battery_low_v": 23.0, "wind_limit_m_s": 9.0}
+    calm = {"battery_v": 25.0, "wind_m_s": 3.0, "tilt_deg": 90.0}
+    before = judge(facts(config=config, heard={**calm, row: {"battery_v": 22.0, "wind_m_s": 8.5}[row]}), None)
+    after = judge(facts(config=config, heard=calm, now_s=NOW_S + for_s), before)
+    assert (after.call is before.call) is stands
+
+
+def test_call_from_an_estimate_does_not_stand_once_a_circuit_is_open_on_the_ground() -> None:
+    before = judge(ground(losing(early_s=200.0)), None)
+    assert before.reason.key == "reason.early_under_landing"
+    opened = ground(circuit("A", state=S.OPEN, vacuum_kpa=0.0), phase=Phase.LANDING, now_s=NOW_S + 1.0)
+    assert call(opened, before) == "look opened"
+    assert call(ground(now_s=NOW_S + 1.0), before) == "look early_under_landing"
+
+
 def test_call_of_the_air_does_not_stand_on_the_ground() -> None:
     before = judge(facts(losing(early_s=200.0)), None)
     assert call(ground(now_s=NOW_S + 1.0), before) == "holding holding"
+
+
+# --- two lifters on one panel
+
+
+@pytest.mark.parametrize(
+    ("own", "partner", "told"),
+    [
+        (facts(), "land_now", "land_now tandem"),
+        (facts(), "look", "look tandem"),
+        (facts(), "holding", "holding holding"),
+        (facts(), "not_lifting", "holding holding"),
+        (facts(circuit("B", state=S.LOW, vacuum_kpa=50.0)), "land_now", "land_now low"),
+        (facts(circuit("B", state=S.LOW, vacuum_kpa=50.0)), "land_soon", "land_now low"),
+        (ground(phase=Phase.PARKED), "holding", "holding tandem"),
+    ],
+)
+def test_the_worse_call_of_two_shows(own: Facts, partner: str, told: str) -> None:
+    given = replace(own, partners={"dock-7": (partner, "do_not_release")})
+    called = with_partner(judge(given, None), given)
+    assert f"{called.call.value} {called.reason.key.removeprefix('reason.')}" == told
 
 
 # --- sequences
