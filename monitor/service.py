@@ -40,6 +40,7 @@ from monitor.core.events import (
     StoreSaid,
     Told,
 )
+from monitor.core.facts import UNHEARD
 from monitor.core.messages import Text
 from monitor.core.status import Status
 from monitor.core.summary import Summary
@@ -71,7 +72,6 @@ CLOCK_SET_S: Final = 0.1
 FREE_CHANGED_RATIO: Final = 0.01
 JUDGED_EVERY_S: Final = 1.0
 ANSWERS_KEPT_N: Final = 500
-UNHEARD: Final = frozenset({"no_reading", "sensor_fault"})
 
 
 class Service:

@@ -11,7 +11,14 @@ from enum import StrEnum
 from typing import Final
 
 from monitor.core.alarm_table import ALARMS, AlarmRule, Breach
-from monitor.core.call import ATTACHED_STATES, LET_OUT_KPA, OVER_PLAN_RATIO, RESERVE_LEAST_S, opens_under_load
+from monitor.core.call import (
+    ATTACHED_STATES,
+    FAULT_LASTS_S,
+    LET_OUT_KPA,
+    RESERVE_LEAST_S,
+    opens_under_load,
+    over_plan_limit_kg,
+)
 from monitor.core.facts import CircuitFacts, CircuitState, Facts
 from monitor.core.load import LoadKnown, off_band_kg
 from monitor.core.phases import IN_FLIGHT, Phase
@@ -19,7 +26,6 @@ from monitor.core.phases import IN_FLIGHT, Phase
 APART_RATIO: Final = 0.25
 CLOCK_OFFSET_LIMIT_S: Final = 5.0
 DISK_LEAST_RATIO: Final = 0.05
-FAULT_LASTS_S: Final = 3.0
 
 
 class State(StrEnum):
@@ -204,11 +210,7 @@ LIMITS: Final[Mapping[str, Limit]] = {
     "stale_after_s": lambda f, c: f.stale_after_s,
     "fault_lasts_s": lambda f, c: FAULT_LASTS_S,
     "reserve_least_s": lambda f, c: max(RESERVE_LEAST_S, f.landing_s),
-    "over_plan_limit_kg": lambda f, c: (
-        None
-        if f.planned_kg is None
-        else f.planned_kg + max(OVER_PLAN_RATIO * f.planned_kg, 2.0 * f.config.load_accuracy_kg)
-    ),
+    "over_plan_limit_kg": lambda f, c: over_plan_limit_kg(f),
     "one_ratio": lambda f, c: 1.0,
     "needed_factor": lambda f, c: 2.0,
     "apart_kpa": lambda f, c: APART_RATIO * max(circuit.config.working_kpa for circuit in f.used()),

@@ -8,7 +8,8 @@ from enum import StrEnum
 from typing import Final
 
 from monitor.core.config import LifterConfig, LoadMeasures
-from monitor.core.sensors import GAPS_KEPT_N, STALE_INTERVALS, STALE_LEAST_S, STALE_MOST_S
+from monitor.core.timing import lasted, learned, since
+from monitor.core.timing import stale_after_s as stale_by
 
 STEADY_OVER_S: Final = 3.0
 """A steady load is one that stayed: the low decile of this window. A swing or a bounce does not count."""
@@ -82,9 +83,7 @@ def take(load: Load, load_kg: float | None, now_s: float, *, config: LifterConfi
     window = (*(w for w in load.window if now_s - w[0] < STEADY_OVER_S), (now_s, net_kg))[-WINDOW_MOST_N:]
     values = sorted(w[1] for w in window)
     steady_kg = values[len(values) // 10]
-    above_since_s = None
-    if net_kg > config.load_on_kg:
-        above_since_s = now_s if load.above_since_s is None else load.above_since_s
+    above_since_s = since(load.above_since_s, net_kg > config.load_on_kg, now_s)
     largest_kg = load.largest_kg
     grew_s = load.grew_s
     if above_since_s is not None and steady_kg > config.load_on_kg and steady_kg > (largest_kg or 0.0):
@@ -92,20 +91,12 @@ def take(load: Load, load_kg: float | None, now_s: float, *, config: LifterConfi
             grew_s = now_s
         largest_kg = steady_kg
     band_kg = off_band_kg(config, largest_kg)
-    in_band_since_s = None
-    if abs(net_kg) <= band_kg:
-        in_band_since_s = now_s if load.in_band_since_s is None else load.in_band_since_s
-    gaps_s, interval_s = load.gaps_s, load.interval_s
-    if load.at_s is not None and now_s > load.at_s:
-        gaps_s = (*gaps_s[-(GAPS_KEPT_N - 1) :], now_s - load.at_s)
-        interval_s = sorted(gaps_s)[len(gaps_s) // 2] if len(gaps_s) >= 2 else None
-    over_band_since_s = None
-    if net_kg > band_kg:
-        over_band_since_s = now_s if load.over_band_since_s is None else load.over_band_since_s
+    in_band_since_s = since(load.in_band_since_s, abs(net_kg) <= band_kg, now_s)
+    gaps_s, interval_s = learned(load.gaps_s, load.at_s, now_s)
     return Load(
         gaps_s=gaps_s,
         interval_s=interval_s,
-        over_band_since_s=over_band_since_s,
+        over_band_since_s=since(load.over_band_since_s, net_kg > band_kg, now_s),
         net_kg=net_kg,
         at_s=now_s,
         window=window,
@@ -120,16 +111,15 @@ def take(load: Load, load_kg: float | None, now_s: float, *, config: LifterConfi
 
 
 def is_fresh(load: Load, now_s: float, stale_after_s: float) -> bool:
-    """Whether the load reading is young enough to mean anything: by its own interval, never longer than the lifter's."""
+    """Whether the load reading is young enough to mean anything: by its own interval, by the lifter's until that is known."""
     if load.at_s is None:
         return False
-    own_s = STALE_LEAST_S if load.interval_s is None else max(STALE_LEAST_S, STALE_INTERVALS * load.interval_s)
-    return now_s - load.at_s <= (min(own_s, STALE_MOST_S) if load.interval_s is not None else stale_after_s)
+    return now_s - load.at_s <= (stale_after_s if load.interval_s is None else stale_by(load.interval_s))
 
 
 def hangs_unproven(load: Load, now_s: float) -> bool:
     """A weight above the band around zero has been on for a while, yet under ``load_on_kg``: a small panel may hang."""
-    return load.over_band_since_s is not None and now_s - load.over_band_since_s >= OVER_BAND_FOR_S
+    return lasted(load.over_band_since_s, OVER_BAND_FOR_S, now_s)
 
 
 def known(load: Load, now_s: float, *, config: LifterConfig, stale_after_s: float) -> LoadKnown:
@@ -138,10 +128,9 @@ def known(load: Load, now_s: float, *, config: LifterConfig, stale_after_s: floa
         return LoadKnown.OFF if load.confirmed_off else LoadKnown.UNSURE
     if not is_fresh(load, now_s, stale_after_s) or load.net_kg is None:
         return LoadKnown.UNSURE
-    if load.above_since_s is not None and now_s - load.above_since_s >= ON_FOR_S:
+    if lasted(load.above_since_s, ON_FOR_S, now_s):
         return LoadKnown.ON
-    heard_off_s = 0.0 if load.in_band_since_s is None or load.at_s is None else load.at_s - load.in_band_since_s
-    if heard_off_s >= OFF_FOR_S and load.in_band_n >= OFF_READINGS_N:
+    if lasted(load.in_band_since_s, OFF_FOR_S, load.at_s or 0.0) and load.in_band_n >= OFF_READINGS_N:
         return LoadKnown.OFF  # heard to be off for so long: silence is no part of it
     return LoadKnown.UNSURE
 

@@ -9,6 +9,7 @@ from enum import StrEnum
 from typing import Final
 
 from monitor.core.load import LoadKnown
+from monitor.core.timing import lasted, since
 
 AGAIN_RATIO: Final = 0.60
 AGAIN_FOR_S: Final = 3.0
@@ -110,23 +111,13 @@ def _timers(state: PhaseState, inputs: PhaseInputs, now_s: float) -> PhaseState:
     return replace(
         state,
         turn_kg=turn_kg,
-        again_since_s=_since(state.again_since_s, over, now_s),
-        down_since_s=_since(state.down_since_s, under, now_s),
-        open_since_s=_since(state.open_since_s, inputs.all_open, now_s),
-        unladen_since_s=_since(state.unladen_since_s, inputs.load is LoadKnown.OFF, now_s),
+        again_since_s=since(state.again_since_s, over, now_s),
+        down_since_s=since(state.down_since_s, under, now_s),
+        open_since_s=since(state.open_since_s, inputs.all_open, now_s),
+        unladen_since_s=since(state.unladen_since_s, inputs.load is LoadKnown.OFF, now_s),
         sealed=state.sealed or inputs.all_sealed,
         touched_down=state.touched_down or (state.phase is Phase.LANDING and inputs.load is LoadKnown.OFF),
     )
-
-
-def _since(since_s: float | None, holds: bool, now_s: float) -> float | None:
-    if not holds:
-        return None
-    return now_s if since_s is None else since_s
-
-
-def _lasted(since_s: float | None, for_s: float, now_s: float) -> bool:
-    return since_s is not None and now_s - since_s >= for_s
 
 
 def _next(state: PhaseState, inputs: PhaseInputs, now_s: float) -> Phase:
@@ -143,7 +134,7 @@ def _from_detached(state: PhaseState, inputs: PhaseInputs, now_s: float) -> Phas
     if inputs.any_attached:
         return Phase.SEALING
     over = state.phase is Phase.RELEASED and inputs.load is not LoadKnown.ON
-    if over and _lasted(state.since_s, RELEASED_FOR_S, now_s):
+    if over and lasted(state.since_s, RELEASED_FOR_S, now_s):
         return Phase.IDLE
     return state.phase
 
@@ -151,13 +142,13 @@ def _from_detached(state: PhaseState, inputs: PhaseInputs, now_s: float) -> Phas
 def _from_ground(state: PhaseState, inputs: PhaseInputs, now_s: float) -> Phase:
     if inputs.load is LoadKnown.ON:
         return Phase.LIFTING
-    stands = inputs.any_attached and not inputs.building and _lasted(state.since_s, STANDS_FOR_S, now_s)
+    stands = inputs.any_attached and not inputs.building and lasted(state.since_s, STANDS_FOR_S, now_s)
     may_carry = (state.sealed or stands) and not inputs.weighs and not inputs.landed_fixed
     if inputs.picked_up or (may_carry and state.phase is not Phase.PARKED):
         return Phase.CARRYING  # without a load cell everything attached counts as carrying
-    if _lasted(state.open_since_s, OPEN_FOR_S, now_s) and (inputs.load is LoadKnown.OFF or not state.sealed):
+    if lasted(state.open_since_s, OPEN_FOR_S, now_s) and (inputs.load is LoadKnown.OFF or not state.sealed):
         return Phase.IDLE
-    if _lasted(state.unladen_since_s, SAME_LIFT_WITHIN_S, now_s) and _lasted(state.since_s, SAME_LIFT_WITHIN_S, now_s):
+    if lasted(state.unladen_since_s, SAME_LIFT_WITHIN_S, now_s) and lasted(state.since_s, SAME_LIFT_WITHIN_S, now_s):
         return Phase.PARKED
     if state.phase is Phase.SEALING and inputs.all_sealed and not inputs.pump_on:
         return Phase.SEAL_TEST
@@ -168,20 +159,16 @@ def _from_flight(state: PhaseState, inputs: PhaseInputs, now_s: float) -> Phase:
     if inputs.picked_up:
         return Phase.CARRYING
     if inputs.load is LoadKnown.OFF or inputs.landed_fixed:
-        if _lasted(state.open_since_s, OPEN_FOR_S, now_s):
+        if lasted(state.open_since_s, OPEN_FOR_S, now_s):
             return Phase.RELEASED
-        if state.phase is Phase.LANDING and _lasted(state.unladen_since_s, SAME_LIFT_WITHIN_S, now_s):
+        if state.phase is Phase.LANDING and lasted(state.unladen_since_s, SAME_LIFT_WITHIN_S, now_s):
             return Phase.PARKED
         return Phase.LANDING
     if state.phase is Phase.LANDING:
-        return Phase.CARRYING if _lasted(state.again_since_s, AGAIN_FOR_S, now_s) else Phase.LANDING
-    if _lasted(state.down_since_s, DOWN_FOR_S, now_s):
+        return Phase.CARRYING if lasted(state.again_since_s, AGAIN_FOR_S, now_s) else Phase.LANDING
+    if lasted(state.down_since_s, DOWN_FOR_S, now_s):
         return Phase.LANDING
-    if (
-        state.phase is Phase.LIFTING
-        and inputs.load is LoadKnown.ON
-        and _lasted(inputs.load_grew_s, STEADY_FOR_S, now_s)
-    ):
+    if state.phase is Phase.LIFTING and inputs.load is LoadKnown.ON and lasted(inputs.load_grew_s, STEADY_FOR_S, now_s):
         return Phase.CARRYING
     return state.phase
 

@@ -8,6 +8,7 @@ from typing import Final
 
 from monitor.core.config import CircuitConfig
 from monitor.core.readings import Pump
+from monitor.core.timing import since
 
 BUILDS_WITHIN_S: Final = 12.0
 BUILDS_KPA: Final = 0.5
@@ -65,7 +66,7 @@ def watch(state: PumpWatch, pump: Pump | None, vacuum_kpa: float, now_s: float, 
 def _running(state: PumpWatch, vacuum_kpa: float, now_s: float, config: CircuitConfig) -> PumpWatch:
     stop_kpa = config.pump_stop_kpa if config.pump_stop_kpa is not None else config.working_kpa
     above = vacuum_kpa > stop_kpa + STOPS_MARGIN_KPA
-    above_since_s = _since(state.above_since_s, above, now_s)
+    above_since_s = since(state.above_since_s, above, now_s)
     trouble = None
     mark_kpa, mark_s = state.mark_kpa, state.mark_s
     if mark_kpa is None or mark_s is None or vacuum_kpa >= mark_kpa + BUILDS_KPA or vacuum_kpa >= stop_kpa - BUILDS_KPA:
@@ -82,7 +83,7 @@ def _running(state: PumpWatch, vacuum_kpa: float, now_s: float, config: CircuitC
 def _resting(state: PumpWatch, vacuum_kpa: float, now_s: float, config: CircuitConfig) -> PumpWatch:
     start_kpa = config.pump_start_kpa if config.pump_start_kpa is not None else state.start_seen_kpa
     below = start_kpa is not None and vacuum_kpa < start_kpa - STARTS_MARGIN_KPA
-    below_since_s = _since(state.below_since_s, below, now_s)
+    below_since_s = since(state.below_since_s, below, now_s)
     waits = below_since_s is not None and now_s - below_since_s >= STARTS_WITHIN_S
     return replace(
         state,
@@ -92,9 +93,3 @@ def _resting(state: PumpWatch, vacuum_kpa: float, now_s: float, config: CircuitC
         below_since_s=below_since_s,
         trouble="not_starting" if waits else None,
     )
-
-
-def _since(since_s: float | None, holds: bool, now_s: float) -> float | None:
-    if not holds:
-        return None
-    return now_s if since_s is None else since_s

@@ -9,12 +9,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Final
 
+from monitor.core import timing
 from monitor.core.readings import CircuitReading, Pump, Refusal
-
-STALE_LEAST_S: Final = 3.0
-STALE_INTERVALS: Final = 3.5
-STALE_MOST_S: Final = 20.0
-"""Rule 1: no reading after 3 s or 3.5 expected intervals, whichever is longer, 20 s at most."""
 
 SLOW_AFTER_S: Final = 10.0
 """Above this staleness a lifter is slow, and the age is added to the time to land."""
@@ -44,7 +40,6 @@ PUMP_MOVES_WITHIN_S: Final = 10.0
 """A gauge this fine cannot stand still for so long over the start of its pump."""
 
 NOISE_WEIGHT: Final = 0.02
-GAPS_KEPT_N: Final = 9
 UNFREEZE_CHANGES_N: Final = 3
 
 
@@ -97,10 +92,7 @@ class Gauge:
 
 def stale_after_s(gauge: Gauge, expected_interval_s: float | None) -> float:
     """Silence after which a circuit has no reading, s (rule 1). Learns the interval when none is configured."""
-    interval_s = gauge.interval_s if expected_interval_s is None else expected_interval_s
-    if interval_s is None:
-        return STALE_LEAST_S
-    return min(STALE_MOST_S, max(STALE_LEAST_S, STALE_INTERVALS * interval_s))
+    return timing.stale_after_s(gauge.interval_s if expected_interval_s is None else expected_interval_s)
 
 
 def is_stale(gauge: Gauge, now_s: float, expected_interval_s: float | None) -> bool:
@@ -162,10 +154,7 @@ def settle(gauge: Gauge, now_s: float) -> Gauge:
 
 
 def _believed(gauge: Gauge, value_kpa: float, at_s: float) -> Gauge:
-    gaps_s, interval_s = gauge.gaps_s, gauge.interval_s
-    if gauge.at_s is not None and at_s > gauge.at_s:
-        gaps_s = (*gaps_s[-(GAPS_KEPT_N - 1) :], at_s - gauge.at_s)
-        interval_s = sorted(gaps_s)[len(gaps_s) // 2] if len(gaps_s) >= 2 else None
+    gaps_s, interval_s = timing.learned(gauge.gaps_s, gauge.at_s, at_s)
     return replace(
         gauge,
         vacuum_kpa=value_kpa,

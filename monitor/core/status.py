@@ -4,14 +4,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from monitor.core.alarm_table import AlarmRule, Breach, Priority, priority
-from monitor.core.alarms import ACTIVE, RULES, Alarm, Board, State
+from monitor.core.alarms import RULES, Alarm, Board, State
 from monitor.core.call import Called
 from monitor.core.facts import CircuitFacts, CircuitState, Facts
 from monitor.core.messages import Text, Value
 from monitor.core.release import Release
 
 VALID_FOR_S = 3.0
-STATES_WITH_TIMES = frozenset({CircuitState.HOLDING, CircuitState.LOSING})
 ORDER = {Priority.HIGH: 0, Priority.MEDIUM: 1, Priority.LOW: 2}
 
 
@@ -139,8 +138,3 @@ def _holding_text(circuit: CircuitFacts, values: dict[str, Value], horizon_s: fl
     if circuit.reserve.early_s is None:
         return Text("circuit.holding.beyond", {**values, "horizon_s": horizon_s})
     return Text("circuit.holding.reserve", {**values, "early_s": circuit.reserve.early_s})
-
-
-def needs_answer(alarms: tuple[AlarmTold, ...]) -> bool:
-    """Whether some alarm still waits to be acknowledged."""
-    return any(alarm.state in ACTIVE and alarm.state is not State.ACKNOWLEDGED for alarm in alarms)

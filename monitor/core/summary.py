@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from monitor.core.alarms import State
-from monitor.core.call import Called
+from monitor.core.call import RANK, Call, Called
 from monitor.core.facts import CircuitFacts, CircuitState, Facts
 from monitor.core.phases import IN_FLIGHT
 
@@ -197,12 +197,8 @@ def _look_flight(log: LiftLog, facts: Facts, called: Called, now_s: float) -> No
         _note_call(log, called)
 
 
-CALLS_WORST_FIRST: Final = ("land_now", "no_signal", "land_soon", "look", "holding", "not_lifting")
-
-
 def _note_call(log: LiftLog, called: Called) -> None:
-    rank = CALLS_WORST_FIRST.index(called.call)
-    if log.worst_call is None or rank < CALLS_WORST_FIRST.index(log.worst_call):
+    if log.worst_call is None or RANK[called.call] < RANK[Call(log.worst_call)]:
         log.worst_call, log.worst_call_reason = called.call.value, called.reason.key
 
 
