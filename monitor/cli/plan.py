@@ -2,7 +2,6 @@
 
 import argparse
 import json
-from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -11,10 +10,7 @@ from zoneinfo import ZoneInfo
 from monitor.cli.common import DONE, BadInputError, load
 
 if TYPE_CHECKING:
-    from monitor.core.config import LifterConfig
-    from monitor.core.panel import Panel
     from monitor.core.plan import PlanResult
-    from monitor.core.plan_input import PlanInput
 
 CAUTION: Final = (
     "By calculation from the figures entered. The lifter's plate and manual, local codes and a competent person decide."
@@ -22,80 +18,73 @@ CAUTION: Final = (
 
 
 def add(commands: Any) -> None:
-    """Add the command."""
+    """Add the command. What is entered stays text here: it is read as a whole, so that all faults are told at once."""
     plan = commands.add_parser(
         "plan",
         help="judge a lift before it happens",
         description="Say whether the figures entered are within a lifter's limits. The supervisor decides.",
+        epilog='A number counts in the unit its option names; any may be written with one: "16 inHg", "700 lb", "8 ft".',
     )
     plan.add_argument("--site", metavar="FILE", type=Path, required=True, help="the site file (TOML)")
     plan.add_argument("--lifter", metavar="ID", required=True, help="a lifter of the site file")
     panel = plan.add_argument_group("the panel")
-    panel.add_argument("--size", metavar="WxH", type=_numbers("x", 2), help="width and height in m, like 2.5x1.5")
+    panel.add_argument("--weight", metavar="KG", help='stated weight, "700 lb"; counts instead of the worked-out one')
+    panel.add_argument("--size", metavar="WxH", help='"2.5 m x 1.5 m", its middle on the pad drawing\'s origin')
+    panel.add_argument(
+        "--outline",
+        metavar="CORNERS",
+        help='instead of a size, from the drawing\'s origin in mm: "0,0; 2500,0; 0,1500"',
+    )
+    panel.add_argument(
+        "--cut-out",
+        metavar="CORNERS",
+        action="append",
+        dest="cut_outs",
+        help="an opening, as --outline; may be repeated",
+    )
     panel.add_argument(
         "--makeup", metavar="TEXT", help='layers from the pads outward in mm: "glass 8 + pvb 1.52 + glass 8"'
     )
-    panel.add_argument("--weight", metavar="KG", type=float, help="stated weight; counts instead of the worked-out one")
+    panel.add_argument("--spacer-kg-per-m", metavar="W", help="edge of an insulating unit's gap, each (0.5)")
     panel.add_argument(
-        "--centre", metavar="X,Y", type=_numbers(",", 2), help="centre of gravity from the pad drawing's origin, mm"
+        "--cg-x-mm", metavar="X", help="centre of gravity from the pad drawing's origin, along the width"
     )
-    panel.add_argument("--depth", metavar="MM", type=float, help="from the pads' face to the centre of gravity")
+    panel.add_argument("--cg-y-mm", metavar="Y", help="the same, up the panel")
+    panel.add_argument("--cg-depth-mm", metavar="D", help="from the pads' face to the centre of gravity")
     panel.add_argument("--coated", action="store_true", help="the pads hold on a coating, film or paint")
     panel.add_argument("--porous", action="store_true", help="air comes through the panel's face")
     lift = plan.add_argument_group("the lift")
-    pads = lift.add_mutually_exclusive_group()
-    pads.add_argument("--layout", metavar="NAME", help="a pad layout of the site file (default: all pads)")
-    pads.add_argument("--pads", metavar="A1,A2,...", help="the pads in use")
-    lift.add_argument(
-        "--tilt", metavar="LOW:HIGH", type=_span, default=(0.0, 90.0), help="0 flat below the pads, 90 upright (0:90)"
-    )
-    lift.add_argument("--rotation", metavar="LOW:HIGH", type=_span, default=(0.0, 360.0), help="turns (0:360)")
-    lift.add_argument("--surface", choices=("dry", "wet", "oily"), help="under the pads (default: the site file's)")
-    lift.add_argument("--vacuum", metavar="KPA", type=float, help="judge by this (default: each warning level)")
-    lift.add_argument("--altitude", metavar="M", type=float, help="above sea level (default: the site file's)")
-    lift.add_argument(
-        "--lift-height", metavar="M", type=float, default=0.0, help="how far up the panel goes (%(default)g)"
-    )
-    lift.add_argument("--wind", metavar="M/S", type=float, help="wind to allow for, measured as the site file says")
-    lift.add_argument("--tandem-share", metavar="RATIO", type=float, help="another lifter holds the rest of the panel")
+    lift.add_argument("--layout", metavar="NAME", help="a pad layout of the site file (default: all pads)")
+    lift.add_argument("--pads", metavar="A1,B2,...", help="instead of a layout: the pads in use")
+    angles = ("LOW", "HIGH")
+    lift.add_argument("--tilt-deg", nargs=2, metavar=angles, help="0 flat below the pads, 90 upright (0 90)")
+    lift.add_argument("--rotation-deg", nargs=2, metavar=angles, help="turns in the panel's own plane (0 360)")
+    lift.add_argument("--surface", metavar="WORD", help="dry, wet or oily under the pads (default: the site file's)")
+    lift.add_argument("--vacuum-kpa", metavar="V", help="judge by this (default: each circuit's warning level)")
+    lift.add_argument("--altitude-m", metavar="H", help="above sea level (default: the site file's)")
+    lift.add_argument("--lift-height-m", metavar="H", help="how far up the panel goes (0)")
+    lift.add_argument("--wind-m-s", metavar="V", help="wind to allow for, measured as the site file says")
+    lift.add_argument("--share-ratio", metavar="R", help="in tandem: the part of the panel that this lifter carries")
     plan.add_argument("--json", action="store_true", help="all figures as JSON")
     plan.set_defaults(act=_plan)
 
 
-def _numbers(separator: str, count_n: int) -> Callable[[str], tuple[float, ...]]:
-    def read(text: str) -> tuple[float, ...]:
-        parts = tuple(float(part) for part in text.split(separator))
-        if len(parts) != count_n:
-            raise ValueError
-        return parts
-
-    read.__name__ = f"{count_n} numbers with {separator} between"
-    return read
-
-
-def _span(text: str) -> tuple[float, float]:
-    low, _, high = text.partition(":")
-    return float(low), float(high or low)
-
-
-_span.__name__ = "LOW:HIGH"
-
-
 def _plan(given: argparse.Namespace) -> int:
+    from monitor.core.panel import Fault
     from monitor.core.plan import judge_plan, numbers
     from monitor.core.plan_input import PlanError
+    from monitor.settings.plan_entry import ENTRIES, read_plan
     from monitor.words.say import say
 
     site = load(given.site)
-    lifter = site.core.lifters.get(given.lifter)
-    if lifter is None:
-        known = ", ".join(site.core.lifters)
-        raise BadInputError(f"--lifter is {given.lifter!r}; {given.site} has {known}.")
-    today = datetime.now(ZoneInfo(site.time_zone)).date().isoformat()
+    unknown = Fault("lifter", f'"{given.lifter}"', f"be one of {', '.join(site.core.lifters)}")
+    entered = {name: found for name in ENTRIES if (found := getattr(given, name)) not in (None, False)}
     try:
-        result = judge_plan(lifter, _entered(given, lifter, today))
+        today = datetime.now(ZoneInfo(site.time_zone)).date().isoformat()
+        plan = read_plan(entered, site.core.lifters.get(given.lifter, unknown), today=today)
+        result = judge_plan(site.core.lifters[given.lifter], plan)
     except PlanError as error:
-        raise BadInputError(str(error)) from None
+        raise BadInputError(f"{error}\nNothing was judged. Put these right; holdwatch plan --help says how.") from None
     if given.json:
         answer = numbers(result)
         for part in ("reasons", "notes", "checks"):
@@ -106,53 +95,6 @@ def _plan(given: argparse.Namespace) -> int:
     else:
         _tell(result)
     return DONE
-
-
-def _entered(given: argparse.Namespace, lifter: "LifterConfig", today: str) -> "PlanInput":
-    from monitor.core.config import Surface
-    from monitor.core.holding import Move
-    from monitor.core.plan_input import PlanInput
-
-    pads: tuple[str, ...] | None = None
-    if given.layout is not None:
-        pads = lifter.layouts.get(given.layout)
-        if pads is None:
-            known = ", ".join(lifter.layouts) or "none"
-            raise BadInputError(f"--layout is {given.layout!r}; lifter {lifter.id} has {known}.")
-    elif given.pads is not None:
-        pads = tuple(part.strip() for part in given.pads.split(","))
-    centre_x_mm, centre_y_mm = given.centre or (None, None)
-    return PlanInput(
-        panel=_panel(given),
-        pads=pads,
-        centre_x_mm=centre_x_mm,
-        centre_y_mm=centre_y_mm,
-        depth_mm=given.depth,
-        move=Move(*given.tilt, *given.rotation),
-        vacuum_kpa=given.vacuum,
-        altitude_m=given.altitude,
-        lift_height_m=given.lift_height,
-        wind_m_s=given.wind,
-        surface=Surface(given.surface) if given.surface else None,
-        coated=given.coated,
-        porous=given.porous,
-        in_tandem=given.tandem_share is not None,
-        share_ratio=1.0 if given.tandem_share is None else given.tandem_share,
-        today=today,
-    )
-
-
-def _panel(given: argparse.Namespace) -> "Panel":
-    from monitor.core.panel import Panel, PanelError, read_makeup, rectangle
-
-    try:
-        return Panel(
-            outline=rectangle(*given.size) if given.size else (),
-            layers=read_makeup(given.makeup) if given.makeup else (),
-            weight_kg=given.weight,
-        )
-    except PanelError as error:
-        raise BadInputError(str(error)) from None
 
 
 def _tell(result: "PlanResult") -> None:

@@ -10,6 +10,8 @@ from monitor.core.units import MM_PER_M
 
 Point = tuple[float, float]
 
+NOT_GIVEN: Final = "not given"
+
 
 @dataclass(frozen=True, slots=True)
 class Fault:
@@ -210,18 +212,21 @@ class Panel:
 
     def faults(self) -> list[Fault]:
         """Everything that cannot be, all at once."""
-        faults = []
-        if self.outline:
-            faults += _outline_faults("outline", self.outline)
-            for n, hole in enumerate(self.cut_outs, start=1):
-                faults += _outline_faults(f"cut-out {n}", hole)
-            if not faults:
-                faults += self._cut_out_faults()
+        faults = self.outline_faults()
         if self.weight_kg is not None and not 0.0 < self.weight_kg <= 100_000.0:
-            faults.append(Fault("weight_kg", f"{self.weight_kg:g}", "be above 0 and at most 100000 kg"))
-        if self.mass_kg() is None and not faults:
-            faults.append(Fault("weight", "not given", "be stated, or follow from a size and a make-up"))
+            faults.append(Fault("weight", f"{self.weight_kg:g} kg", "be above 0 and at most 100000 kg"))
+        if not faults and self.mass_kg() is None:
+            faults.append(Fault("weight", NOT_GIVEN, "be stated, or follow from a size (or an outline) and a make-up"))
         return faults
+
+    def outline_faults(self) -> list[Fault]:
+        """What cannot be in the outline and its cut-outs."""
+        if not self.outline:
+            return []
+        faults = _outline_faults("outline", self.outline)
+        for n, hole in enumerate(self.cut_outs, start=1):
+            faults += _outline_faults(f"cut-out {n}", hole)
+        return faults or self._cut_out_faults()
 
     def _cut_out_faults(self) -> list[Fault]:
         faults = []

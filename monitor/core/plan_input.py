@@ -22,9 +22,9 @@ class PlanInput:
     Attributes:
         panel: The panel as it hangs on the drawing of the pads; it states or gives the weight.
         pads: Pads in use; all of the lifter's when left out.
-        centre_x_mm: Centre of gravity from the drawing's origin; the outline's when left out, without one 0.
-        centre_y_mm: The same, up the panel.
-        depth_mm: Pad face to centre of gravity; from the make-up when left out, without one 0.
+        cg_x_mm: Centre of gravity from the drawing's origin; the outline's when left out, without one 0.
+        cg_y_mm: The same, up the panel.
+        cg_depth_mm: Pad face to centre of gravity; from the make-up when left out, without one 0.
         move: Tilts and turns from pick to set-down.
         vacuum_kpa: Vacuum to judge by on every circuit; each circuit's warning level when left out.
         altitude_m: Height above sea level; the site's when left out.
@@ -40,9 +40,9 @@ class PlanInput:
 
     panel: Panel
     pads: tuple[str, ...] | None = None
-    centre_x_mm: float | None = None
-    centre_y_mm: float | None = None
-    depth_mm: float | None = None
+    cg_x_mm: float | None = None
+    cg_y_mm: float | None = None
+    cg_depth_mm: float | None = None
     move: Move = field(default_factory=Move)
     vacuum_kpa: float | None = None
     altitude_m: float | None = None
@@ -66,9 +66,9 @@ class PlanError(ValueError):
 
 
 _SPANS: Final = (
-    ("centre_x_mm", -50_000.0, 50_000.0, "mm"),
-    ("centre_y_mm", -50_000.0, 50_000.0, "mm"),
-    ("depth_mm", 0.0, 5_000.0, "mm"),
+    ("cg_x_mm", -50_000.0, 50_000.0, "mm"),
+    ("cg_y_mm", -50_000.0, 50_000.0, "mm"),
+    ("cg_depth_mm", 0.0, 5_000.0, "mm"),
     ("vacuum_kpa", 1.0, 105.0, "kPa below ambient"),
     ("altitude_m", -430.0, 5_000.0, "m"),
     ("lift_height_m", 0.0, 1_000.0, "m"),
@@ -76,10 +76,8 @@ _SPANS: Final = (
     ("share_ratio", 0.05, 1.0, "ratio"),
 )
 _MOVE_SPANS: Final = (
-    ("tilt_low_deg", 0.0, 180.0),
-    ("tilt_high_deg", 0.0, 180.0),
-    ("rotation_low_deg", -360.0, 360.0),
-    ("rotation_high_deg", -360.0, 360.0),
+    ("tilt_deg", ("tilt_low_deg", "tilt_high_deg"), 0.0, 180.0),
+    ("rotation_deg", ("rotation_low_deg", "rotation_high_deg"), -360.0, 360.0),
 )
 
 
@@ -88,8 +86,9 @@ def plan_faults(lifter: LifterConfig, plan: PlanInput) -> list[Fault]:
     faults = plan.panel.faults() + _lifter_faults(lifter)
     for name, low, high, unit in _SPANS:
         faults += _span_fault(name, getattr(plan, name), low, high, unit)
-    for name, low, high in _MOVE_SPANS:
-        faults += _span_fault(name, getattr(plan.move, name), low, high, "degrees")
+    for name, ends, low, high in _MOVE_SPANS:
+        for end in dict.fromkeys(getattr(plan.move, end) for end in ends):
+            faults += _span_fault(name, end, low, high, "degrees")
     if plan.move.tilt_low_deg > plan.move.tilt_high_deg:
         found = f"{plan.move.tilt_low_deg:g} to {plan.move.tilt_high_deg:g}"
         faults.append(Fault("tilt_deg", found, "have its lower end first"))
@@ -133,7 +132,7 @@ def _pad_faults(lifter: LifterConfig, plan: PlanInput) -> list[Fault]:
             faults.append(Fault("pads", f'"{name}"', f"be among {', '.join(lifter.pads) or 'none'}"))
         elif name in pads[:n]:
             faults.append(Fault("pads", f'"{name}" twice', "name each pad once"))
-        elif plan.panel.outline and not plan.panel.faults():
+        elif plan.panel.outline and not plan.panel.outline_faults():
             at_m = (pad.x_mm / MM_PER_M, pad.y_mm / MM_PER_M)
             if not contains(plan.panel.outline, at_m):
                 found = f"at {pad.x_mm:g}, {pad.y_mm:g} mm, outside the panel"
@@ -155,9 +154,9 @@ def planned_centre(plan: PlanInput) -> Centre:
     x_m, y_m = plan.panel.centre_m() or (0.0, 0.0)
     depth_m = plan.panel.depth_m() or 0.0
     return Centre(
-        x_mm=x_m * MM_PER_M if plan.centre_x_mm is None else plan.centre_x_mm,
-        y_mm=y_m * MM_PER_M if plan.centre_y_mm is None else plan.centre_y_mm,
-        depth_mm=depth_m * MM_PER_M if plan.depth_mm is None else plan.depth_mm,
+        x_mm=x_m * MM_PER_M if plan.cg_x_mm is None else plan.cg_x_mm,
+        y_mm=y_m * MM_PER_M if plan.cg_y_mm is None else plan.cg_y_mm,
+        depth_mm=depth_m * MM_PER_M if plan.cg_depth_mm is None else plan.cg_depth_mm,
     )
 
 

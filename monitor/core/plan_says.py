@@ -140,7 +140,7 @@ def _panel_notes(lifter: LifterConfig, plan: PlanInput, result: "PlanResult") ->
         found.append(_text("holds_coating"))
     if plan.porous or held_on == "stone":
         found.append(_text("porous", reserve_s=seal_test_needs_s(lifter)))
-    if plan.depth_mm is None and panel.depth_m() is None:
+    if plan.cg_depth_mm is None and panel.depth_m() is None:
         found.append(_text("depth_not_known"))
     if plan.in_tandem:
         found.append(_text("tandem", share_ratio=plan.share_ratio))

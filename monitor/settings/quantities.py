@@ -67,10 +67,23 @@ SPELLINGS: Final[Mapping[str, Mapping[str, str]]] = {
     "deg": {"deg": "degree", "°": "degree", "degrees": "degree"},
     "degC": {"°c": "degC", "degc": "degC", "°f": "degF", "degf": "degF"},
     "s": {"s": "s", "min": "minute", "h": "hour"},
+    "V": {"v": "V", "mv": "mV"},
+    "kPa/min": {"kpa/min": "kPa/minute", "mbar/min": "mbar/minute", "psi/min": "psi/minute", "inhg/min": "inHg/minute"},
+    "kg/m": {"kg/m": "kg/m", "lb/ft": "lb/ft"},
+    "ratio": {"%": "percent"},
+    "GB": {"mb": "megabyte", "gb": "gigabyte", "tb": "terabyte"},
+    "days": {"d": "day", "day": "day", "days": "day"},
 }
 """Per unit a setting is kept in: the spellings understood, in lower case, and the library's name for each."""
 
-SAME: Final[Mapping[str, tuple[str, str]]] = {"mm": ("m", "mm"), "cm2": ("cm2", "cm**2"), "L": ("L", "liter")}
+SAME: Final[Mapping[str, tuple[str, str]]] = {
+    "mm": ("m", "mm"),
+    "cm2": ("cm2", "cm**2"),
+    "L": ("L", "liter"),
+    "ratio": ("ratio", "dimensionless"),
+    "GB": ("GB", "gigabyte"),
+    "kPa/min": ("kPa/min", "kPa/minute"),
+}
 """Units kept in that are read by another's spellings, or that the library names differently."""
 
 MOST_LETTERS_N: Final = 60
@@ -93,7 +106,7 @@ def read_quantity(text: str, unit: str, *, field: str, bare: bool = False) -> fl
 
     Args:
         text: As written.
-        unit: The unit wanted: kPa, kg, m, mm, cm2, L, m/s, deg, degC or s. A force in kg is the mass it weighs.
+        unit: The unit wanted, a key of :data:`SPELLINGS` or of :data:`SAME`. A force in kg is the mass it weighs.
         field: What an error calls it.
         bare: Whether a number without a unit is understood as in ``unit``.
 
@@ -126,18 +139,28 @@ def read_quantity(text: str, unit: str, *, field: str, bare: bool = False) -> fl
     return total
 
 
-def read_size(text: str, *, field: str = "size") -> tuple[float, float]:
+def read_size(text: str, *, field: str = "size", bare_unit: str = "m") -> tuple[float, float]:
     """Read width and height in metres: ``2.5 m x 1.5 m``, ``98 in x 60 in``, or ``2500 x 1500 mm``.
 
+    Args:
+        text: As written. One unit behind the second number is that of both.
+        field: What an error calls it.
+        bare_unit: The unit where none is written at all.
+
     Raises:
-        QuantityError: It is not two lengths with an x between.
+        QuantityError: It is not two lengths above 0 with an x between.
     """
+    wrong = QuantityError(Fault(field, f'"{text[:MOST_LETTERS_N]}"', "be width x height above 0, like 2.5 m x 1.5 m"))
     parts = re.split(r"\s*[x×*]\s*", text.strip())
     if len(parts) != 2:
-        raise QuantityError(Fault(field, f'"{text[:MOST_LETTERS_N]}"', "be width x height, like 2.5 m x 1.5 m"))
-    if re.fullmatch(r"[\d.]+", parts[0]):  # one unit for both
-        parts[0] += re.sub(r"^[\d.]+\s*", " ", parts[1])
-    width_m, height_m = (read_quantity(part, "m", field=field, bare=True) for part in parts)
+        raise wrong
+    bare = [re.fullmatch(r"[\d.]+", part) is not None for part in parts]
+    if bare[0]:
+        unit = bare_unit if bare[1] else re.sub(r"^[\d.]+\s*", "", parts[1])
+        parts = [f"{parts[0]} {unit}", f"{parts[1]} {unit}" if bare[1] else parts[1]]
+    width_m, height_m = (read_quantity(part, "m", field=field) for part in parts)
+    if not (width_m > 0.0 and height_m > 0.0):
+        raise wrong
     return width_m, height_m
 
 

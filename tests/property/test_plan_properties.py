@@ -30,8 +30,8 @@ def plans(draw: st.DrawFn) -> PlanInput:
     tilts = sorted(draw(st.lists(st.floats(0.0, 180.0), min_size=2, max_size=2)))
     return PlanInput(
         Panel(rectangle(2.6, 2.6), layers=(Layer("glass", draw(st.floats(4.0, 40.0))),)),
-        centre_x_mm=draw(st.floats(-400.0, 400.0)),
-        centre_y_mm=draw(st.floats(-400.0, 400.0)),
+        cg_x_mm=draw(st.floats(-400.0, 400.0)),
+        cg_y_mm=draw(st.floats(-400.0, 400.0)),
         move=Move(*tilts, 0.0, draw(st.floats(0.0, 360.0))),
         altitude_m=draw(st.floats(0.0, 3000.0)),
         lift_height_m=draw(st.floats(0.0, 300.0)),

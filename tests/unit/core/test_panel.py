@@ -169,8 +169,8 @@ def test_edge_area() -> None:
         (Panel(rectangle(1.0, 1.0), (rectangle(0.5, 0.5, (0.5, 0.0)),), weight_kg=1.0), "cut-out 1"),
         (Panel(rectangle(1.0, 1.0), (rectangle(0.2, 0.2), rectangle(0.1, 0.1)), weight_kg=1.0), "cut-out 2"),
         (Panel(rectangle(1.0, 1.0)), "weight"),
-        (Panel(rectangle(1.0, 1.0), weight_kg=-3.0), "weight_kg"),
-        (Panel(rectangle(1.0, 1.0), weight_kg=math.nan), "weight_kg"),
+        (Panel(rectangle(1.0, 1.0), weight_kg=-3.0), "weight"),
+        (Panel(rectangle(1.0, 1.0), weight_kg=math.nan), "weight"),
         (Panel(layers=(Layer("glass", 8.0),)), "weight"),
     ],
 )
@@ -180,7 +180,7 @@ def test_panel_that_cannot_be(panel: Panel, field: str) -> None:
 
 def test_all_faults_of_a_panel_at_once() -> None:
     panel = Panel(rectangle(1.0, 0.0), (rectangle(0.0, 0.1),), weight_kg=-1.0)
-    assert {fault.field for fault in panel.faults()} == {"outline", "cut-out 1", "weight_kg"}
+    assert {fault.field for fault in panel.faults()} == {"outline", "cut-out 1", "weight"}
 
 
 def test_distance_to_the_edge() -> None:
