@@ -102,6 +102,9 @@ ENGLISH: Final[Mapping[str, str]] = {
     "notice.broker": "Broker lost since {clock}: no readings arrive until it is back.",
     "notice.store": "Records can't be written: the disk is full or refuses. Nothing new is kept until it is mended.",
     "notice.disk": "The disk is nearly full: {percent} % left.",
+    # -- seal test
+    "seal.pre_pick": "Before the pick, on the panel",
+    "seal.shift": "Start of shift, on a clean plate",
     # -- landing
     "landing.load": "Load still on the lifter",
     "landing.of": "of {largest} kg. Do not release until the panel is fixed and the supervisor says so.",

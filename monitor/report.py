@@ -27,6 +27,9 @@ CAUTIONS: Final = (
     "codes and a competent person decide. This record says what was measured and what was not; it is no statement that a "
     "lift was or will be safe."
 )
+NO_SEAL_TEST: Final = "No seal test before the pick was made with Holdwatch."
+SEAL_TESTS: Final = {"shift": "Seal test at the start of the shift", "pre_pick": "Seal test before the pick"}
+
 SIGNERS: Final = ("Lift supervisor", "Crane operator", "Installer")
 GOVERNS: Final = {
     "plate": "plate value",
@@ -52,7 +55,8 @@ td:last-child { white-space: normal } th { font-weight: 600; border-bottom: 1px 
 .facts { display: grid; grid-template-columns: repeat(4, 1fr); gap: 3px 10px }
 .facts b { display: block; font-size: 13px } .sign { display: flex; gap: 8mm; margin-top: 12mm }
 .sign div { flex: 1; border-top: 1px solid #111; padding-top: 2px } .small { color: #444; overflow-wrap: anywhere }
-@media print { body { padding: 0; font-size: 9.5px } .facts b { font-size: 11px } h1 { font-size: 15px } }
+@media print { body { padding: 0; font-size: 9px } .facts b { font-size: 11px } h1 { font-size: 15px }
+  .sign { margin-top: 10mm } h2 { margin-top: 5px } }
 .caution { border: 1px solid #111; padding: 3px 6px; margin-top: 6px }
 """
 
@@ -91,6 +95,7 @@ def lift_html(
         drawing or "<p>The readings of this lift are not kept here: no timeline.</p>",
         "<h2>Circuits</h2>",
         _circuits(record, short),
+        *(f"<p>{escape(line)}</p>" for line in _seal_tests(record, short)),
         "<h2>Alarms</h2>",
         _table(
             ("raised", "alarm", "about", "priority", "returned", "acknowledged"), _alarms(record, short), "No alarm."
@@ -195,6 +200,22 @@ def _alarms(record: Mapping[str, Any], short: Clock) -> list[Sequence[str]]:
         )
         for one in record["alarms"]
     ]
+
+
+def _seal_tests(record: Mapping[str, Any], short: Clock) -> list[str]:
+    """The last test of each kind; all of them, with every circuit's words, stand in the data of the record."""
+    last = {test["test"]: test for test in record.get("seal_tests", ())}
+    lines = [
+        f"{title}, {short(test['asked'])}, {test['who']} ({test['role']}): {test['words']} "
+        + " ".join(
+            f"{name}: {one['words']}"
+            for name, one in test["circuits"].items()
+            if kind == "pre_pick" or one["state"] != "passed"
+        )
+        for kind, title in SEAL_TESTS.items()
+        if (test := last.get(kind)) is not None
+    ]
+    return lines if "pre_pick" in last else [*lines, NO_SEAL_TEST]
 
 
 def _actions(record: Mapping[str, Any], short: Clock) -> list[Sequence[str]]:

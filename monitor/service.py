@@ -454,6 +454,7 @@ def _judged(status: Status) -> dict[str, object]:
         "release": status.release.value,
         "phase": status.facts.phase.value,
         "margin_kg": None if holding is None else holding.margin_kg,
+        "seal_test": status.seal_tests.word(),
         "utc_minus_now_s": status.utc_minus_now_s,
     }
 

@@ -131,6 +131,7 @@ def muted(said: dict[str, Any], reason: str, utc_s: float) -> dict[str, Any]:
         "release_reason_text": text_dict(release_reason),
         "load": {**said["load"], "kg": None},
         "holding": None,
+        "seal_tests": dict.fromkeys(said["seal_tests"]),
         "circuits": {name: _muted_circuit(circuit, said, utc_s) for name, circuit in said["circuits"].items()},
     }
 

@@ -86,6 +86,8 @@ def _record(record: Record, zone: ZoneInfo) -> list[Any]:
         html.Div(_circuits(record["circuits"], zone), className="wide"),
         html.H2("Calls"),
         _pairs({_call(call): duration(seconds) for call, seconds in record["calls_s"].items() if seconds >= 1}),
+        html.H2("Seal tests"),
+        _seal_tests(record.get("seal_tests", ()), zone),
         html.H2("Alarms"),
         _alarms(record["alarms"], zone),
         html.H2("Acts of people"),
@@ -160,6 +162,20 @@ def _alarms(alarms: Sequence[Record], zone: ZoneInfo) -> Any:
     ]
     table = html.Table([html.Thead(html.Tr([html.Th(head) for head in heads])), html.Tbody(rows)])
     return html.Div(table, className="wide")
+
+
+def _seal_tests(tests: Sequence[Record], zone: ZoneInfo) -> Any:
+    if not tests:
+        return html.P("No seal test was made with Holdwatch before this lift.")
+    return html.Div([part for test in tests for part in _seal_test(test, zone)])
+
+
+def _seal_test(test: Record, zone: ZoneInfo) -> list[Any]:
+    head = f"{say('seal.' + test['test'])}, {_when(test['asked'], zone)}, {test['who']} ({test['role']})"
+    circuits = [
+        html.Li(f"{say('circuit.name', circuit=name)}: {one['words']}") for name, one in test["circuits"].items()
+    ]
+    return [html.H3(head), html.P(test["words"]), html.Ul(circuits)]
 
 
 def _actions(actions: Sequence[Record], zone: ZoneInfo) -> Any:

@@ -4,13 +4,15 @@ import math
 from collections.abc import Mapping
 from dataclasses import replace
 
-from monitor.core import alarms, summary
+from monitor.core import alarms, seal_tests, summary
 from monitor.core.alarm_table import priority
 from monitor.core.config import LifterConfig, Surface
 from monitor.core.events import Action, ActionAnswered, ActionKind, AlarmMoved, Effect
 from monitor.core.holding import Centre, Move
 from monitor.core.lifter import LifterState, Plan
 from monitor.core.load import has_cell
+from monitor.core.phases import ATTACHED, IN_FLIGHT
+from monitor.core.seal_tests import SealTestKind
 from monitor.core.status import raising_id
 
 ALARM_ACTS = frozenset({ActionKind.ACKNOWLEDGE, ActionKind.RESET, ActionKind.SHELVE, ActionKind.UNSHELVE})
@@ -23,7 +25,7 @@ def apply_action(one: LifterState | None, action: Action, now_s: float, effects:
     if not action.who.strip():
         return ActionAnswered(action.id, done=False, key="refused.who")
     on_alarm = action.kind in ALARM_ACTS
-    answer = _act_on_alarm(one, action, now_s, effects) if on_alarm else _act_on_lift(one, action)
+    answer = _act_on_alarm(one, action, now_s, effects) if on_alarm else _act_on_lift(one, action, now_s)
     if answer.done and one.log is not None:
         one.log.actions.append(summary.ActionLog(action.kind, action.who, action.role, now_s, dict(action.params)))
     return answer
@@ -70,17 +72,25 @@ def alarm_moved(one: LifterState, moved: alarms.Moved, now_s: float) -> AlarmMov
     return AlarmMoved(one.config.id, raising, rule.key, moved.about, moved.moved, alarm.state, now_s, moved.who)
 
 
-def _act_on_lift(one: LifterState, action: Action) -> ActionAnswered:
+def _act_on_lift(one: LifterState, action: Action, now_s: float) -> ActionAnswered:
     match action.kind:
         case ActionKind.PLAN:
             return _plan(one, action)
         case ActionKind.SURFACE:
             return _surface(one, action)
+        case ActionKind.SEAL_TEST:
+            return _seal_test(one, action, now_s)
+        case ActionKind.END_SEAL_TEST if one.seal_tests.running is None:
+            return ActionAnswered(action.id, done=False, key="refused.seal_test_none")
+        case ActionKind.END_SEAL_TEST:
+            one.seal_tests = seal_tests.break_off(one.seal_tests, now_s, "by_hand")
+            return ActionAnswered(action.id, done=True, key="done.end_seal_test")
         case ActionKind.PICKED_UP | ActionKind.LANDED_FIXED if has_cell(one.config):
             # a measured load says it better, and no word of a person turns "do not release" into anything else
             return ActionAnswered(action.id, done=True, key="done.logged")
         case ActionKind.PICKED_UP:
             one.picked_up = True
+            one.seal_tests = seal_tests.break_off(one.seal_tests, now_s, "load_on")
             one.load = replace(one.load, confirmed_off=False)
             return ActionAnswered(action.id, done=True, key="done.picked_up")
         case ActionKind.LANDED_FIXED:
@@ -105,6 +115,30 @@ def _surface(one: LifterState, action: Action) -> ActionAnswered:
         return ActionAnswered(action.id, done=False, key="refused.supervisor_only")
     one.surface = None if surface is one.config.surface else surface
     return ActionAnswered(action.id, done=True, key="done.surface")
+
+
+def _seal_test(one: LifterState, action: Action, now_s: float) -> ActionAnswered:
+    """Ask for a guided seal test: attached, before the load is on, one at a time."""
+    kind = action.params.get("test")
+    phase = one.phase.phase
+    if not isinstance(kind, str) or kind not in {known.value for known in SealTestKind}:
+        return ActionAnswered(action.id, done=False, key="refused.seal_test")
+    if one.seal_tests.running is not None:
+        return ActionAnswered(action.id, done=False, key="refused.seal_test_runs")
+    if phase in IN_FLIGHT and has_cell(one.config):
+        return ActionAnswered(action.id, done=False, key="refused.seal_test_load_on")
+    if phase not in ATTACHED:
+        return ActionAnswered(action.id, done=False, key="refused.seal_test_open")
+    one.seal_tests = seal_tests.ask(
+        one.seal_tests,
+        SealTestKind(kind),
+        who=action.who,
+        role=action.role,
+        now_s=now_s,
+        config=one.config,
+        landing_s=one.time_to_land_s,
+    )
+    return ActionAnswered(action.id, done=True, key="done.seal_test")
 
 
 def _plan(one: LifterState, action: Action) -> ActionAnswered:

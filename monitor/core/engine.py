@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from typing import Final
 
-from monitor.core import alarms, call, intake, lifter, release, summary
+from monitor.core import alarms, call, intake, lifter, release, seal_tests, summary
 from monitor.core.acts import alarm_moved, apply_action
 from monitor.core.config import CoreConfig
 from monitor.core.events import (
@@ -133,6 +133,7 @@ def _resume(state: SiteState, down_since_s: float, now_s: float, effects: list[E
         if one.log is not None:
             summary.note_gap(one.log, down_since_s, now_s, "restart")
             one.log.looked_s = None
+        one.seal_tests = seal_tests.break_off(one.seal_tests, now_s, "restart")
     _tell_all(state, now_s, effects)
 
 
@@ -154,6 +155,7 @@ def _tell(state: SiteState, name: str, now_s: float, effects: list[Effect], *, f
         partners=_partners(state, name),
     )
     facts = lifter.facts(one, now_s, around)
+    one.seal_tests = seal_tests.advance(one.seal_tests, facts)
     moved = alarms.step(one.board, facts, now_s)
     effects.extend(alarm_moved(one, move, now_s) for move in moved)
     called = call.judge(facts, one.called)
@@ -176,11 +178,21 @@ def _tell(state: SiteState, name: str, now_s: float, effects: list[Effect], *, f
         release_text=text,
         alarms=alarms_told(name, one.board, now_s, state.utc_minus_now_s),
         lift=_lift_told(one),
-        assumed=_assumed(facts),
-        counts=_counts(one),
+        assumed=facts.assumed(),
+        seal_tests=one.seal_tests,
+        counts=one.news.counts(),
     )
     states = (circuit.state for circuit in facts.circuits.values())
-    shown = (*own, called.call, answer, facts.phase, called.headline.key, called.reason.key, *states)
+    shown = (
+        *own,
+        called.call,
+        answer,
+        facts.phase,
+        called.headline.key,
+        called.reason.key,
+        *states,
+        *seal_tests.steps(one.seal_tests),
+    )
     changed = bool(moved) or shown != one.shown
     partners_changed = shown[:2] != one.shown[:2]
     one.shown = shown
@@ -232,8 +244,10 @@ def _close_lift(one: LifterState, facts: Facts, now_s: float, effects: list[Effe
     log, one.log = one.log, None
     if log.load_on_s is not None:
         effects.append(LiftClosed(one.config.id, close(one, log, now_s, facts.phase.value)))
+        one.seal_tests = seal_tests.recorded(one.seal_tests)
         if log.landing_s is not None:
             one.landing_times_s = (*one.landing_times_s, log.landing_s)[-LANDING_TIMES_KEPT_N:]
+    one.seal_tests = seal_tests.let_go(one.seal_tests)
     one.plan = None
 
 
@@ -243,11 +257,12 @@ def close(one: LifterState, log: summary.LiftLog, now_s: float, ended: str) -> s
         log=log,
         closed_s=now_s,
         ended=ended,
-        counts=_counts(one),
+        counts=one.news.counts(),
         surface=(one.surface or one.config.surface).value,
         friction=lifter.friction(one),
         basis=one.config.basis.value,
         wll_kg=one.config.wll_kg,
+        seal_tests=one.seal_tests.ended,
     )
 
 
@@ -256,28 +271,3 @@ def _lift_told(one: LifterState) -> LiftTold | None:
         return None
     opened_utc_s = one.log.opened_s + one.log.utc_minus_now_s
     return LiftTold(one.log.id, opened_utc_s, one.phase.picks_n, one.log.load_on_s is not None)
-
-
-def _assumed(facts: Facts) -> tuple[str, ...]:
-    """What was not measured and had to be taken cautiously."""
-    assumed: list[str] = []
-    if facts.tilt_deg is None:
-        assumed.append("tilt")
-    if facts.ambient_kpa is None or facts.config.ambient_at != "lifter":
-        assumed.append("ambient")
-    if facts.rotation_deg is None:
-        assumed.append("rotation")
-    return tuple(assumed)
-
-
-def _counts(one: LifterState) -> dict[str, int]:
-    news = one.news
-    return {
-        "live": news.live_n,
-        "doubled": news.doubled_n,
-        "late": news.late_n,
-        "retained": news.retained_n,
-        "rejected": news.rejected_n,
-        "refused": news.refused_n,
-        "lost": news.lost_n,
-    }

@@ -28,6 +28,8 @@ class ActionKind(StrEnum):
     LANDED_FIXED = "landed_fixed"  # a named person says the panel is landed and fixed
     CONFIRM_FIXED = "confirm_fixed"  # logged; never changes `do_not_release`
     SURFACE = "surface"  # params: surface ("wet" by anyone present, "dry" only by the supervisor)
+    SEAL_TEST = "seal_test"  # params: test ("pre_pick" or "shift")
+    END_SEAL_TEST = "end_seal_test"  # breaks off the test under way
     SERVICE_NOTE = "service_note"  # params: about, note
 
 

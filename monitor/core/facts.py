@@ -101,3 +101,12 @@ class Facts:
     def used(self) -> tuple[CircuitFacts, ...]:
         """The circuits whose pads are in use, in the site file's order."""
         return self.in_use
+
+    def assumed(self) -> tuple[str, ...]:
+        """What was not measured and had to be taken cautiously."""
+        assumed = {
+            "tilt": self.tilt_deg is None,
+            "ambient": self.ambient_kpa is None or self.config.ambient_at != "lifter",
+            "rotation": self.rotation_deg is None,
+        }
+        return tuple(name for name, missing in assumed.items() if missing)

@@ -55,6 +55,11 @@ class Intake:
     refused_n: int = 0
     lost_n: int = 0
 
+    def counts(self) -> dict[str, int]:
+        """What came of the messages, by name."""
+        kinds = ("live", "doubled", "late", "retained", "rejected", "refused", "lost")
+        return {kind: getattr(self, f"{kind}_n") for kind in kinds}
+
 
 def judge(intake: Intake, reading: Reading, now_s: float, *, retained: bool) -> tuple[Intake, News]:
     """Say what kind of news ``reading`` is, and remember it."""

@@ -14,6 +14,7 @@ from monitor.core.phases import IN_FLIGHT, Phase, PhaseInputs, PhaseState
 from monitor.core.pumps import PumpWatch
 from monitor.core.readings import CircuitReading, Pump, Reading, Refusal, Valve
 from monitor.core.release import Release
+from monitor.core.seal_tests import SealTests
 from monitor.core.sensors import Gauge, Signal
 from monitor.core.summary import LiftLog
 from monitor.core.units import HOIST_KPA_PER_M
@@ -61,6 +62,7 @@ class LifterState:
     load: Load = field(default_factory=Load)
     phase: PhaseState = field(default_factory=PhaseState)
     plan: Plan | None = None
+    seal_tests: SealTests = field(default_factory=SealTests)
     surface: Surface | None = None
     lifter_alarm: bool = False
     valve: Valve | None = None

@@ -9,6 +9,7 @@ from monitor.core.call import Called
 from monitor.core.facts import CircuitFacts, CircuitState, Facts
 from monitor.core.messages import Text, Value
 from monitor.core.release import Release
+from monitor.core.seal_tests import SealTests
 
 VALID_FOR_S = 3.0
 ORDER = {Priority.HIGH: 0, Priority.MEDIUM: 1, Priority.LOW: 2}
@@ -58,6 +59,7 @@ class Status:
     lift: LiftTold | None
     assumed: tuple[str, ...]
     counts: Mapping[str, int]
+    seal_tests: SealTests
 
 
 def raising_id(lifter: str, about: str, key: str, raising_n: int) -> str:

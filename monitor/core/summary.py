@@ -8,6 +8,7 @@ from monitor.core.alarms import State
 from monitor.core.call import RANK, Call, Called
 from monitor.core.facts import CircuitFacts, CircuitState, Facts
 from monitor.core.phases import IN_FLIGHT
+from monitor.core.seal_tests import SealTest
 
 GAPS_KEPT_N: Final = 100
 ALARMS_KEPT_N: Final = 500
@@ -115,6 +116,7 @@ class Summary:
     friction: float
     basis: str
     wll_kg: float
+    seal_tests: tuple[SealTest, ...] = ()
 
 
 def open_log(

@@ -3,8 +3,8 @@
 One row per message, in the order they were taken, and one per change of call between them. Columns: ``kind``
 (``reading``, ``retained``, ``unreadable``, ``judged``), ``now_s`` (engine seconds), ``utc_s`` (when taken), then the
 numbers of the message under their own names (``load_kg``), per circuit as ``A.vacuum_kpa``, ``A.pump``, per gauge as
-``A.gauges.1``, then ``call``, ``release``, ``phase``, ``margin_kg`` as judged at that moment, and ``extra``: the JSON
-of whatever a message carried besides, so that nothing that was sent is lost.
+``A.gauges.1``, then ``call``, ``release``, ``phase``, ``margin_kg`` as judged at that moment, ``seal_test``
+(which, and how far), and ``extra``: the JSON of whatever a message carried besides, so that nothing that was sent is lost.
 """
 
 import hashlib
@@ -39,7 +39,7 @@ NUMBERS: Final = (
 TEXTS: Final = ("boot", "release_valve")
 FLAGS: Final = ("lifter_alarm",)
 CIRCUIT_NUMBERS: Final = ("vacuum_kpa", "pressure_abs_kpa")
-JUDGED_TEXTS: Final = ("call", "release", "phase")
+JUDGED_TEXTS: Final = ("call", "release", "phase", "seal_test")
 JUDGED_NUMBERS: Final = ("margin_kg",)
 
 EXACT_N: Final = 2**53

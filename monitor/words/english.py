@@ -8,6 +8,7 @@ from typing import Final
 
 from monitor.core.alarm_table import ALARMS
 from monitor.words.plan_en import PLAN_WORDS
+from monitor.words.seal_en import SEAL_WORDS
 
 HEADLINES: Final[Mapping[str, str]] = {
     "headline.land_now": "Land the load now",
@@ -147,6 +148,13 @@ ANSWERS: Final[Mapping[str, str]] = {
     "refused.surface": "The surface is dry, wet or oily.",
     "refused.supervisor_only": "Only the supervisor takes this back.",
     "refused.plan": "The plan does not fit this lifter: check weight, pads and tilts.",
+    "done.seal_test": "The seal test is asked for: it begins once every circuit holds and every pump rests.",
+    "done.end_seal_test": "The seal test is broken off and counts as not passed.",
+    "refused.seal_test": "A seal test is pre_pick or shift.",
+    "refused.seal_test_runs": "A seal test is under way already.",
+    "refused.seal_test_none": "No seal test is under way.",
+    "refused.seal_test_load_on": "The load is on the lifter: a seal test is made before the pick.",
+    "refused.seal_test_open": "Nothing is attached: press the pads on and build the vacuum first.",
     "refused.not_known": "Holdwatch does not know this action.",
     "refused.not_written": "This could not be written to the disk: nothing was done.",
 }
@@ -160,4 +168,5 @@ ALARM_WORDS: Final[Mapping[str, str]] = {
 
 TEMPLATES: Final[Mapping[str, str]] = {
     **HEADLINES, **REASONS, **RELEASES, **CIRCUITS, **PHASES, **ANSWERS, **ABOUTS, **ALARM_WORDS, **PLAN_WORDS,
+    **SEAL_WORDS,
 }  # fmt: skip

@@ -44,12 +44,14 @@ METRIC: Final[Mapping[str, Callable[[float], str]]] = {
     "_kg": _plain(0, " kg"),
     "_s": duration,
     "_to_land_s": duration_needed,
+    "_needed_s": duration_needed,
     "_v": _plain(1, " V"),
     "_m_s": _plain(1, " m/s"),
     "_deg": _plain(0, "°"),
     "_mm": _plain(0, " mm"),
     "_m": _plain(0, " m"),
     "_ratio": _plain(2, ""),
+    "_percent": _plain(0, " %"),
     "_n": _plain(0, ""),
 }
 """How a value is printed, by the suffix of its name; the longest suffix wins."""

@@ -6,6 +6,7 @@ from typing import Final
 
 from monitor.core.facts import CircuitFacts, CircuitState, Facts
 from monitor.core.messages import Text
+from monitor.core.seal_tests import SealTest, SealTestKind
 from monitor.core.status import VALID_FOR_S, AlarmTold, Status, circuit_text
 from monitor.core.summary import CircuitLog, Summary
 from monitor.core.warning_time import Bounds
@@ -98,6 +99,12 @@ def status_dict(status: Status, language: str = "en") -> dict[str, object]:
         },
         "link": "up" if facts.link_up else "down",
         "counts": dict(status.counts),
+        "seal_tests": {
+            kind.value: None
+            if (test := status.seal_tests.latest(kind)) is None
+            else seal_test_dict(test, status.utc_minus_now_s, facts.now_s, language)
+            for kind in SealTestKind
+        },
     }
 
 
@@ -260,6 +267,7 @@ def summary_dict(summary: Summary) -> dict[str, object]:
             "surface": summary.surface,
             "friction": summary.friction,
         },
+        "seal_tests": [seal_test_dict(test, log.utc_minus_now_s) for test in summary.seal_tests],
         "judged_by": log.version,
     }
 
@@ -274,6 +282,39 @@ def _circuit_log(log: CircuitLog, utc: "_Utc") -> dict[str, object]:
         "states_s": {state: round(seconds, 1) for state, seconds in log.state_s.items()},
         "pump_on_s": round(log.pump_on_s, 1),
         "seen_s": round(log.seen_s, 1),
+    }
+
+
+def seal_test_dict(
+    test: SealTest, utc_minus_now_s: float, now_s: float | None = None, language: str = "en"
+) -> dict[str, object]:
+    """A seal test as JSON. ``left_s`` counts down while it is watched; ``needed_s`` is what it asks for."""
+    utc = _utc_of(utc_minus_now_s)
+    return {
+        "test": test.kind.value,
+        "state": test.state.value,
+        "who": test.who,
+        "role": test.role,
+        "asked": utc(test.asked_s),
+        "begun": utc(test.begun_s),
+        "ended": utc(test.ended_s),
+        "for_s": test.for_s,
+        "left_s": _rounded(test.left_s(now_s), 1) if now_s is not None else None,
+        "needed_s": test.needed_s,
+        "text": text_dict(test.text),
+        "words": say(test.text, language),
+        "circuits": {
+            name: {
+                "state": one.state.value,
+                "start_kpa": _rounded(one.start_kpa, 2),
+                "last_kpa": _rounded(one.last_kpa, 2),
+                "lowest_kpa": _rounded(one.lowest_kpa, 2),
+                "reserve_early_s": _rounded(one.reserve_s, 1),
+                "text": text_dict(one.text),
+                "words": say(one.text, language),
+            }
+            for name, one in test.circuits.items()
+        },
     }
 
 

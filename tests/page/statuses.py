@@ -140,6 +140,7 @@ _BASE: JsonObject = {
     "lift": {"id": "dock-6-1764018900", "since": 1764018900.0, "picks_n": 1, "loaded": True, "largest_kg": 624.0},
     "link": "up",
     "counts": {},
+    "seal_tests": {"pre_pick": None, "shift": None},
 }
 
 _LOW = circuit("low", 51.4, words="At or under the warning level of 52.0 kPa.", leak_kpa_per_min=1.3)

@@ -23,7 +23,7 @@ EVERY_LANGUAGE = pytest.mark.parametrize("language", sorted(LANGUAGES))
 EVERY_TEMPLATE = pytest.mark.parametrize(
     ("language", "key"), [(language, key) for language, templates in LANGUAGES.items() for key in templates]
 )
-MESSAGE = re.compile(r"(headline|reason|release|circuit|phase|done|refused|about|plan)\.[a-z0-9_]+(\.[a-z0-9_]+)*")
+MESSAGE = re.compile(r"(headline|reason|release|circuit|phase|done|refused|about|plan|seal)\.[a-z0-9_]+(\.[a-z0-9_]+)*")
 NAMES = {"circuit", "about", "lifter", "at", "level"}  # said as they are, in reasons, circuits, releases and alarms
 
 
@@ -39,7 +39,7 @@ def patterns(path: Path) -> set[str]:
     for node in ast.walk(ast.parse(path.read_text())):
         if isinstance(node, ast.JoinedStr) and node.values and isinstance(node.values[0], ast.Constant):
             parts = [re.escape(str(p.value)) if isinstance(p, ast.Constant) else "[a-z_.]+" for p in node.values]
-            if re.match(r"(headline|reason|release|circuit|phase|done|refused|alarm|plan)\\\.", parts[0]):
+            if re.match(r"(headline|reason|release|circuit|phase|done|refused|alarm|plan|seal)\\\.", parts[0]):
                 found.add("".join(parts))
     return found
 

@@ -54,6 +54,16 @@ def record(**more: object) -> dict[str, Any]:
     return fixed | more
 
 
+def seal_test(test: str = "pre_pick", circuits: str = "AB", **more: object) -> dict[str, Any]:
+    words = "Held: from 64.0 kPa to 62.1 kPa in 4 min, 3 % lost of 25 % allowed; above its warning level for 5 min."
+    fixed = {
+        "test": test, "state": "passed", "who": "the supervisor", "role": "supervisor", "asked": T0 + 10.0,
+        "words": "Passed: every circuit has the reserve asked for, by these readings. The supervisor decides.",
+        "circuits": {name: {"state": "passed", "words": words} for name in circuits},
+    }  # fmt: skip
+    return fixed | more
+
+
 def trace(seconds: int = 240) -> dict[str, list[Any]]:
     times = [T0 + n / 5 for n in range(5 * seconds)]
     return {
@@ -173,6 +183,21 @@ def test_record_without_trace_or_much_else_is_still_a_page() -> None:
     assert "Not in a chain of records." in page
 
 
+def test_seal_tests_are_told_the_last_of_each_kind() -> None:
+    tests = [seal_test(who="first"), seal_test("shift", who="<fitter>"), seal_test(who="second", circuits="B")]
+    page = Words(lift_html(record(seal_tests=tests), trace())).text
+    assert "Seal test before the pick, 22:20:10, second (supervisor): Passed: every circuit" in page
+    assert "Seal test at the start of the shift, 22:20:10, <fitter> (supervisor)" in page
+    assert "B: Held: from 64.0 kPa" in page
+    assert "first" not in page
+
+
+@pytest.mark.parametrize("tests", [[], [seal_test("shift")]])
+def test_lift_without_a_test_before_the_pick_says_so(tests: list[dict[str, Any]]) -> None:
+    page = Words(lift_html(record(seal_tests=tests), trace())).text
+    assert "No seal test before the pick was made with Holdwatch." in page
+
+
 def test_long_tables_are_cut_and_say_so() -> None:
     alarms = [record()["alarms"][0] | {"raised": T0 + n} for n in range(100)]
     assert "and 94 more, in the data of this record" in Words(lift_html(record(alarms=alarms), trace())).text
@@ -183,7 +208,9 @@ def test_page_prints_on_one_sheet(tmp_path: Path) -> None:
     alarms = [record()["alarms"][0]] * 100
     actions = [record()["actions"][0]] * 100
     gaps = [{"from": T0 + n, "to": T0 + n + 1, "why": "silence"} for n in range(100)]
-    full = record(alarms=alarms, actions=actions, gaps=gaps, gaps_n=500, circuits={name: circuit() for name in "ABCD"})
+    tests = [seal_test("shift", circuits="ABCD"), seal_test("pre_pick", circuits="ABCD")] * 5
+    circuits = {name: circuit() for name in "ABCD"}
+    full = record(alarms=alarms, actions=actions, gaps=gaps, gaps_n=500, circuits=circuits, seal_tests=tests)
     (tmp_path / "lift.html").write_text(lift_html(full, trace(), chained=HASH))
     command = [
         need("chromium"),

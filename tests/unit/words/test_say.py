@@ -12,6 +12,7 @@ from monitor.core.holding import WorstPad
 from monitor.core.load import Load, LoadKnown
 from monitor.core.messages import Text
 from monitor.core.release import judge as judge_release
+from monitor.core.seal_tests import SealTests
 from monitor.core.status import Status, alarms_told
 from monitor.core.warning_time import Bounds
 from monitor.words.say import LANGUAGES, say, status_dict, text_dict
@@ -46,6 +47,7 @@ def status(given: Facts) -> Status:
         lift=None,
         assumed=(),
         counts={},
+        seal_tests=SealTests(),
     )
 
 
