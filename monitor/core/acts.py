@@ -161,7 +161,10 @@ def _plan(one: LifterState, action: Action) -> ActionAnswered:
         y_mm=_number(params, "cg_y_mm") or 0.0,
         depth_mm=_number(params, "cg_depth_mm") or 0.0,
     )
-    one.plan = Plan(weight_kg=weight_kg, pads=pads, move=move, centre=centre, tilts_given=tilts_given)
+    wind_limit_m_s = _number(params, "wind_limit_m_s")
+    if wind_limit_m_s is not None and wind_limit_m_s <= 0.0:
+        return ActionAnswered(action.id, done=False, key="refused.plan")
+    one.plan = Plan(weight_kg, pads, move, centre, tilts_given, wind_limit_m_s)
     return ActionAnswered(action.id, done=True, key="done.plan")
 
 

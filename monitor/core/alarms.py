@@ -16,6 +16,7 @@ from monitor.core.call import (
     FAULT_LASTS_S,
     LET_OUT_KPA,
     RESERVE_LEAST_S,
+    Call,
     opens_under_load,
     over_plan_limit_kg,
 )
@@ -26,6 +27,11 @@ from monitor.core.phases import IN_FLIGHT, Phase
 APART_RATIO: Final = 0.25
 CLOCK_OFFSET_LIMIT_S: Final = 5.0
 DISK_LEAST_RATIO: Final = 0.05
+TILT_LEAST_DEG: Final = 1.0
+"""No tilt sensor on a swinging panel is better than this (common practice)."""
+
+TROUBLED_CALLS: Final = frozenset({Call.LAND_NOW.value, Call.NO_SIGNAL.value, Call.LAND_SOON.value})
+"""Calls of a lifter in tandem that are trouble for the other one too."""
 
 
 class State(StrEnum):
@@ -142,12 +148,17 @@ def _apart_kpa(facts: Facts, circuit: CircuitFacts | None) -> float | None:
     return None if len(known) != len(values) or len(known) < 2 else max(known) - min(known)
 
 
-def _partly_on(facts: Facts, circuit: CircuitFacts | None) -> bool | None:
+def _partly_on_kg(facts: Facts, circuit: CircuitFacts | None) -> float | None:
     if facts.load_kg is None:
         return None
-    return facts.load_known is not LoadKnown.OFF and abs(facts.load_kg) > off_band_kg(
-        facts.config, facts.load.largest_kg
-    )
+    return 0.0 if facts.load_known is LoadKnown.OFF else abs(facts.load_kg)
+
+
+def _battery_early_s(facts: Facts, circuit: CircuitFacts | None) -> float | None:
+    if facts.battery_v is None:
+        return None
+    early_s = None if facts.battery_to_low is None else facts.battery_to_low.early_s
+    return math.inf if early_s is None else early_s
 
 
 def _trouble(name: str) -> Signal:
@@ -186,10 +197,12 @@ SIGNALS: Final[Mapping[str, Signal]] = {
     ),
     "if_lost_factor": _if_lost,
     "circuits_apart_kpa": _apart_kpa,
-    "tilt_outside_plan": lambda f, c: None if f.tilt_deg is None else f.tilt_outside_plan,
+    "tilt_beyond_plan_deg": lambda f, c: None if f.tilt_deg is None else f.tilt_beyond_plan_deg,
     "wind_m_s": lambda f, c: f.wind_m_s,
     "battery_v": lambda f, c: f.battery_v,
-    "load_partly_on": _partly_on,
+    "battery_early_s": _battery_early_s,
+    "partly_on_kg": _partly_on_kg,
+    "partner_in_trouble": lambda f, c: any(call in TROUBLED_CALLS for call, _ in f.partners.values()),
     "clock_offset_s": lambda f, c: None if f.clock_offset_s is None else abs(f.clock_offset_s),
     "link_down": lambda f, c: not f.link_up,
     "disk_free_ratio": lambda f, c: f.disk_free_ratio,
@@ -214,7 +227,9 @@ LIMITS: Final[Mapping[str, Limit]] = {
     "one_ratio": lambda f, c: 1.0,
     "needed_factor": lambda f, c: 2.0,
     "apart_kpa": lambda f, c: APART_RATIO * max(circuit.config.working_kpa for circuit in f.used()),
-    "wind_limit_m_s": lambda f, c: f.config.wind_limit_m_s,
+    "off_band_kg": lambda f, c: off_band_kg(f.config, f.load.largest_kg),
+    "tilt_slack_deg": lambda f, c: max(f.config.tilt_allowance_deg, TILT_LEAST_DEG),
+    "wind_limit_m_s": lambda f, c: f.wind_limit_m_s,
     "battery_low_v": lambda f, c: f.config.battery_low_v,
     "clock_offset_limit_s": lambda f, c: CLOCK_OFFSET_LIMIT_S,
     "disk_least_ratio": lambda f, c: DISK_LEAST_RATIO,
@@ -359,7 +374,8 @@ def _step_one(
         load_off=facts.load_known is LoadKnown.OFF,
     )
     if alarm.state in ACTIVE and verdict is Verdict.BREACH:
-        number = float(value) if value is not None and not isinstance(value, bool) else None
+        shown = SIGNALS[rule.shows](facts, facts.circuits.get(key[0])) if rule.shows else value
+        number = float(shown) if shown is not None and not isinstance(shown, bool) else None
         alarm = replace(alarm, value=number, limit=limit)
     suppressed = facts.phase in rule.suppressed_in
     if alarm.suppressed is not suppressed:

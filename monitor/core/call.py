@@ -261,6 +261,19 @@ def _battery_low(facts: Facts) -> Values | None:
     return {"battery_v": battery_v, "limit_v": limit_v}
 
 
+def _battery_will_not_last(facts: Facts) -> Values | None:
+    """The battery may be low before a landing begun in good time is over."""
+    to_low, within_s = facts.battery_to_low, 2.0 * facts.landing_s
+    if to_low is None or to_low.early_s is None or to_low.early_s >= within_s:
+        return None
+    return {
+        "limit_v": facts.config.battery_low_v,
+        "early_s": to_low.early_s,
+        "likely_s": to_low.likely_s,
+        "time_to_land_s": facts.landing_s,
+    }
+
+
 def over_plan_limit_kg(facts: Facts) -> float | None:
     """The load from which a lift is over its plan, kg; ``None`` without one. Check: 620 kg planned, 5 kg accuracy: 651 kg."""
     if facts.planned_kg is None:
@@ -298,7 +311,7 @@ def _tilt_outside_plan(facts: Facts) -> Values | None:
 
 
 def _wind_near(facts: Facts) -> Values | None:
-    limit_m_s, wind_m_s = facts.config.wind_limit_m_s, facts.heard["wind_m_s"]
+    limit_m_s, wind_m_s = facts.wind_limit_m_s, facts.heard["wind_m_s"]
     if wind_m_s is None or limit_m_s is None or wind_m_s < WIND_NEAR_RATIO * limit_m_s:
         return None
     return {"wind_m_s": wind_m_s, "limit_m_s": limit_m_s, "at": facts.config.wind_at}
@@ -343,6 +356,7 @@ ROWS: Final = (
     Row("no_reading", Call.LAND_SOON, Call.LOOK, _no_reading),
     Row("sensor_fault", Call.LAND_SOON, Call.LOOK, _sensor_fault),
     Row("battery_low", Call.LAND_SOON, Call.LOOK, _battery_low, stands_s=STANDS_NOISY_S),
+    Row("battery_will_not_last", Call.LAND_SOON, Call.LOOK, _battery_will_not_last, stands_s=STANDS_NOISY_S),
     Row("over_plan", Call.LAND_SOON, Call.LOOK, _over_plan),
     Row("sensor_doubt", Call.LOOK, Call.LOOK, _sensor_doubt, stands_s=STANDS_S),
     Row("losing", Call.LOOK, Call.LOOK, _losing, stands_s=STANDS_S),

@@ -21,9 +21,7 @@ class ActionKind(StrEnum):
     UNSHELVE = "unshelve"  # params: raising
     OUT_OF_SERVICE = "out_of_service"  # params: alarm, about, reason
     IN_SERVICE = "in_service"  # params: alarm, about
-    PLAN = (
-        "plan"  # params: weight_kg, layout, pads, tilt_low_deg, tilt_high_deg, rotation_low_deg, rotation_high_deg, ...
-    )
+    PLAN = "plan"  # params: weight_kg, layout, pads, tilt_low_deg, tilt_high_deg, rotation_..., wind_limit_m_s, ...
     PICKED_UP = "picked_up"  # no load cell: the load is on
     LANDED_FIXED = "landed_fixed"  # a named person says the panel is landed and fixed
     CONFIRM_FIXED = "confirm_fixed"  # logged; never changes `do_not_release`

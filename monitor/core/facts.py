@@ -88,6 +88,9 @@ class Facts:
     heard: Mapping[str, float | None]  # the same as last heard, whatever its age: silence ends no trouble
     lifter_alarm: bool
     tilt_outside_plan: bool
+    tilt_beyond_plan_deg: float  # how far the tilt last heard is beyond the plan's; 0 inside and without a plan
+    wind_limit_m_s: float | None  # the lower of the site's and the plan's
+    battery_to_low: Bounds | None  # until the battery is low, by an established fall; None without one
     time_to_land_s: float
     landing_s: float  # time to land with the age of a slow lifter's readings added
     slow: bool

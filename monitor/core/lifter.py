@@ -3,7 +3,7 @@
 from dataclasses import dataclass, field, replace
 from typing import Final
 
-from monitor.core import circuits, holding, intake, leak, load, phases, pumps, sensors
+from monitor.core import battery, circuits, holding, intake, leak, load, phases, pumps, sensors
 from monitor.core.alarms import Board
 from monitor.core.call import Called
 from monitor.core.config import SURFACE_FRICTION, CircuitConfig, LifterConfig, Surface
@@ -18,6 +18,7 @@ from monitor.core.seal_tests import SealTests
 from monitor.core.sensors import Gauge, Signal
 from monitor.core.summary import LiftLog
 from monitor.core.units import HOIST_KPA_PER_M
+from monitor.core.warning_time import Bounds
 
 ASSUMED_LOWER_KPA: Final = 3.0
 """A configured ambient is taken this much lower for holding and levels: the weather's daily spread (from memory)."""
@@ -45,6 +46,7 @@ class Plan:
     move: Move = field(default_factory=Move)
     centre: Centre = field(default_factory=Centre)
     tilts_given: bool = False
+    wind_limit_m_s: float | None = None
 
 
 @dataclass(slots=True)
@@ -58,6 +60,7 @@ class LifterState:
     recent: dict[str, tuple[tuple[float, float], ...]]
     before: dict[str, CircuitState]
     signals: dict[str, Signal] = field(default_factory=dict)
+    battery_trend: battery.BatteryTrend = field(default_factory=battery.BatteryTrend)
     news: intake.Intake = field(default_factory=intake.Intake)
     load: Load = field(default_factory=Load)
     phase: PhaseState = field(default_factory=PhaseState)
@@ -142,6 +145,9 @@ def take(state: LifterState, reading: Reading, now_s: float) -> None:
             continue
         believed[name] = _take_circuit(state, name, circuit, reading, refusals.get(name), ambient_kpa, now_s)
         pump_states[name] = state.gauges[name].pump
+    if reading.battery_v is not None:
+        pump_on = any(pump is Pump.ON for pump in pump_states.values())
+        state.battery_trend = battery.take(state.battery_trend, reading.battery_v, now_s, pump_on=pump_on)
     measured = config.ambient_at == "lifter"
     sample = leak.LeakSample(
         vacuum_kpa=believed,
@@ -321,6 +327,7 @@ def facts(state: LifterState, now_s: float, around: Surroundings) -> Facts:
     returned = phase is Phase.RELEASED and known is LoadKnown.ON
     plan = state.plan
     tilt_deg = fresh["tilt_deg"]
+    beyond_deg = _tilt_beyond_deg(plan, state.signals["tilt_deg"].value)
     offset_s = state.news.least_lag_s
     return Facts(
         now_s=now_s,
@@ -351,7 +358,10 @@ def facts(state: LifterState, now_s: float, around: Surroundings) -> Facts:
         wind_m_s=fresh["wind_m_s"],
         heard={name: signal.value for name, signal in state.signals.items()},
         lifter_alarm=state.lifter_alarm,
-        tilt_outside_plan=_tilt_outside(plan, state.signals["tilt_deg"].value, config),
+        tilt_outside_plan=beyond_deg > config.tilt_allowance_deg,
+        tilt_beyond_plan_deg=beyond_deg,
+        wind_limit_m_s=_wind_limit_m_s(plan, config),
+        battery_to_low=_battery_to_low(state, now_s),
         time_to_land_s=state.time_to_land_s,
         landing_s=state.time_to_land_s + (stale_s if slow else 0.0),
         slow=slow,
@@ -383,11 +393,24 @@ def _in_flight(state: LifterState, known: LoadKnown, *, load_lost: bool) -> bool
     return on_pads and (known is LoadKnown.ON or lost or load.hangs_unproven(state.load, state.load.at_s or 0.0))
 
 
-def _tilt_outside(plan: Plan | None, tilt_deg: float | None, config: LifterConfig) -> bool:
+def _tilt_beyond_deg(plan: Plan | None, tilt_deg: float | None) -> float:
+    """How far the panel is tilted beyond what was planned; 0 inside, and without a plan."""
     if plan is None or not plan.tilts_given or tilt_deg is None:
-        return False
-    slack_deg = config.tilt_allowance_deg
-    return not plan.move.tilt_low_deg - slack_deg <= tilt_deg <= plan.move.tilt_high_deg + slack_deg
+        return 0.0
+    return max(0.0, plan.move.tilt_low_deg - tilt_deg, tilt_deg - plan.move.tilt_high_deg)
+
+
+def _wind_limit_m_s(plan: Plan | None, config: LifterConfig) -> float | None:
+    """The plan's limit for this panel, never above the site's."""
+    limits = (config.wind_limit_m_s, plan.wind_limit_m_s if plan is not None else None)
+    return min((limit for limit in limits if limit is not None), default=None)
+
+
+def _battery_to_low(state: LifterState, now_s: float) -> Bounds | None:
+    low_v = state.config.battery_low_v
+    if low_v is None:
+        return None
+    return battery.to_level(state.battery_trend, low_v, now_s, horizon_s=state.config.projection_horizon_s)
 
 
 def _circuit_facts(

@@ -85,8 +85,9 @@ def _alarm_told(
     values: dict[str, Value] = {"held_s": now_s - since_s, "about": about}
     if rule.breach is not Breach.TRUE:
         unit = UNIT_SUFFIX[rule.unit]
-        values[f"value_{unit}"] = alarm.value
-        values[f"limit_{unit}"] = alarm.limit
+        values |= {f"value_{unit}": alarm.value, f"limit_{unit}": alarm.limit}
+    elif rule.shows:
+        values[f"value_{UNIT_SUFFIX[rule.unit]}"] = alarm.value
     return AlarmTold(
         raising=raising_id(lifter, about, rule.key, alarm.raising_n),
         key=rule.key,
@@ -103,7 +104,7 @@ def _alarm_told(
     )
 
 
-UNIT_SUFFIX: Mapping[str, str] = {"kPa": "kpa", "s": "s", "kg": "kg", "V": "v", "m/s": "m_s", "": "ratio"}
+UNIT_SUFFIX: Mapping[str, str] = {"kPa": "kpa", "s": "s", "kg": "kg", "V": "v", "m/s": "m_s", "deg": "deg", "": "ratio"}
 """The name suffix of each unit in the alarm table."""
 
 

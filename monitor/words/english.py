@@ -59,6 +59,12 @@ REASONS: Final[Mapping[str, str]] = {
     "reason.sensor_fault": "The readings of circuit {circuit} can't be believed.",
     "reason.sensor_doubt": "The last reading of circuit {circuit} can't be believed.",
     "reason.battery_low": "The battery is at {battery_v}, under {limit_v}: it may not last the lift.",
+    "reason.battery_will_not_last": (
+        "The battery may be down to {limit_v} in {early_s} (likely {likely_s}); landing takes up to {time_to_land_s}."
+    ),
+    "reason.battery_will_not_last.likely_beyond": (
+        "The battery may be down to {limit_v} in {early_s}; landing takes up to {time_to_land_s}."
+    ),
     "reason.over_plan": "The load is {load_kg}, planned were {planned_kg}.",
     "reason.losing": "Circuit {circuit} is losing vacuum: its warning level in {early_s} at the earliest (likely {likely_s}).",
     "reason.reserve_short": "If its pump stopped, circuit {circuit} could reach its warning level in {early_s}.",

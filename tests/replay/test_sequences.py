@@ -337,7 +337,8 @@ def test_dying_battery_is_called_before_the_telemetry_dies_with_it() -> None:
     told = run("battery-dies")
     called_s = told.when(lambda s: s.called.reason.key == "reason.battery_low" and s.facts.in_flight)
     assert called_s is not None
-    assert "battery_low" in told.raised()
+    raised = told.raised()
+    assert raised.index("battery_will_not_last") < raised.index("battery_low")
     if any(status.facts.silent and status.facts.in_flight for status in told.statuses):
         silent = [s for s in told.statuses if s.facts.silent and s.facts.in_flight]
         assert {status.called.call for status in silent} == {Call.LAND_NOW}

@@ -39,6 +39,7 @@ EXAMPLES: dict[str, Facts] = {
     "no_reading": facts(circuit("B", state=S.NO_READING, age_s=9.0)),
     "sensor_fault": facts(circuit("B", state=S.SENSOR_FAULT, fault="frozen", fault_for_s=9.0)),
     "battery_low": facts(config=LIMITS, heard={"battery_v": 22.0, "wind_m_s": None, "tilt_deg": None}),
+    "battery_will_not_last": facts(config=LIMITS, battery_to_low=Bounds(400.0, 600.0, None)),
     "over_plan": facts(planned_kg=500.0),
     "sensor_doubt": facts(circuit("B", state=S.SENSOR_FAULT, fault="not_finite")),
     "losing": facts(losing(early_s=900.0)),

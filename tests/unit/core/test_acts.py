@@ -38,6 +38,23 @@ def test_done_actions_stand_in_the_record_of_the_lift_and_refused_ones_do_not() 
     assert (noted.kind, noted.who, noted.role, noted.at_s) == ("confirm_fixed", "installer", "landing", watch.now_s)
 
 
+def test_wind_limit_of_the_plan_counts_where_it_is_lower_than_the_sites() -> None:
+    watch = carrying(wind_limit_m_s=9.0)
+    carry(watch, wind_m_s="7x20")
+    assert "wind_over_limit" not in watch.alarms
+    watch.act("plan", weight_kg=600.0, wind_limit_m_s=6.0)
+    carry(watch, wind_m_s="7x20")
+    assert "wind_over_limit" in watch.alarms
+    watch.act("plan", weight_kg=600.0, wind_limit_m_s=20.0)
+    carry(watch, wind_m_s="9.1x20")
+    assert watch.status.facts.wind_limit_m_s == 9.0
+
+
+@pytest.mark.parametrize("limit_m_s", [0.0, -3.0])
+def test_wind_limit_of_nothing_is_refused(limit_m_s: float) -> None:
+    assert carrying().act("plan", weight_kg=600.0, wind_limit_m_s=limit_m_s) == "refused.plan"
+
+
 # --- the surface
 
 

@@ -112,15 +112,15 @@ def test_limit_that_is_gone_clears_nothing_that_stands() -> None:
 @pytest.mark.parametrize(("for_s", "state"), [(1.9, State.NORMAL), (2.0, UNACK)])
 def test_alarm_is_raised_after_its_delay(for_s: float, state: State) -> None:
     board = Board()
-    run(board, facts(tilt_outside_plan=True), for_s)
+    run(board, facts(tilt_beyond_plan_deg=9.0), for_s)
     assert stands(board, "tilt_outside_plan").state is state
 
 
 def test_touch_shorter_than_the_delay_raises_nothing() -> None:
     board = Board()
-    run(board, facts(tilt_outside_plan=True), 1.9)
+    run(board, facts(tilt_beyond_plan_deg=9.0), 1.9)
     run(board, facts(), 0.1, from_s=NOW_S + 2.0)
-    run(board, facts(tilt_outside_plan=True), 1.9, from_s=NOW_S + 2.2)
+    run(board, facts(tilt_beyond_plan_deg=9.0), 1.9, from_s=NOW_S + 2.2)
     assert stands(board, "tilt_outside_plan").state is State.NORMAL
 
 
@@ -451,6 +451,45 @@ def test_release_under_load_is_not_known_without_the_load() -> None:
     fast = [circuit(name, lost_kpa=20.0) for name in "AB"]
     assert "release_under_load" in up(facts(*fast))
     assert "release_under_load" not in up(facts(*fast, load_fresh=False))
+
+
+@pytest.mark.parametrize(("early_s", "key"), [(480.0, {"battery_will_not_last"}), (480.1, set()), (None, set())])
+def test_battery_is_judged_by_its_early_bound_against_twice_the_time_to_land(
+    early_s: float | None, key: set[str]
+) -> None:
+    assert up(facts(battery_to_low=Bounds(early_s, None, None)), 5.0) == key
+
+
+def test_battery_not_heard_of_raises_nothing_new() -> None:
+    assert up(facts(battery_to_low=Bounds(60.0, 90.0, 120.0), battery_v=None), 5.0) == set()
+
+
+@pytest.mark.parametrize(
+    ("call", "key"),
+    [
+        ("land_now", {"tandem_trouble"}), ("no_signal", {"tandem_trouble"}), ("land_soon", {"tandem_trouble"}),
+        ("look", set()), ("holding", set()), ("not_lifting", set()),
+    ],
+)  # fmt: skip
+def test_trouble_of_a_lifter_in_tandem(call: str, key: set[str]) -> None:
+    assert up(facts(partners={"dock-7": (call, "do_not_release")}), 1.0) == key
+
+
+@pytest.mark.parametrize(("beyond_deg", "key"), [(5.9, set()), (6.0, {"tilt_outside_plan"})])
+def test_tilt_beyond_the_plan_by_the_allowance(beyond_deg: float, key: set[str]) -> None:
+    assert up(facts(tilt_beyond_plan_deg=beyond_deg), 2.0) == key
+
+
+def test_tilt_is_never_outside_by_less_than_a_degree() -> None:
+    assert up(facts(config={"tilt_allowance_deg": 0.0}, tilt_beyond_plan_deg=0.9), 2.0) == set()
+    assert up(facts(config={"tilt_allowance_deg": 0.0}, tilt_beyond_plan_deg=1.0), 2.0) == {"tilt_outside_plan"}
+
+
+def test_trouble_that_is_yes_or_no_shows_its_value_all_the_same() -> None:
+    board = Board()
+    step(board, facts(circuit("B", pump_trouble="not_building", vacuum_kpa=56.5)), NOW_S)
+    assert stands(board, "pump_not_building", "B").value == 56.5
+    assert stands(board, "pump_not_building", "B").limit is None
 
 
 def test_value_of_an_alarm_that_is_yes_or_no_is_none() -> None:
