@@ -57,6 +57,9 @@ def _options() -> argparse.Namespace:
         default=[],
         help="a name people reach this server by (may be repeated)",
     )
+    parser.add_argument(
+        "--join-link", action="store_true", help="other devices must come through the join link to look"
+    )
     return parser.parse_args()
 
 
@@ -71,9 +74,20 @@ async def _serve(options: argparse.Namespace, listening: socket.socket) -> None:
     feeding = asyncio.create_task(channel.run(live.hello, live.take))
 
     from dashboards.building import build
+    from dashboards.guard import Connection, allow_many_files
+
+    allow_many_files()
 
     config = uvicorn.Config(
-        build(live, channel, data=options.data, story=options.story, hosts=frozenset(options.host)),
+        build(
+            live,
+            channel,
+            data=options.data,
+            story=options.story,
+            hosts=frozenset(options.host),
+            join_link=options.join_link,
+        ),
+        http=Connection,
         lifespan="off",
         log_level="warning",
         access_log=False,

@@ -1,5 +1,6 @@
 """What every answer has in common: its headers, its compression, and the request read with a limit."""
 
+import asyncio
 import json
 from collections.abc import Awaitable, Callable, Iterable, Mapping, MutableMapping
 from ipaddress import ip_address
@@ -13,8 +14,10 @@ Message = MutableMapping[str, Any]
 Receive = Callable[[], Awaitable[Message]]
 Send = Callable[[Message], Awaitable[None]]
 App = Callable[[Scope, Receive, Send], Awaitable[None]]
+Route = App
 Headers = list[tuple[bytes, bytes]]
 
+BODY_WITHIN_S: Final = 10.0
 OK: Final = 200
 JSON: Final = "application/json"
 TEXT: Final = "text/plain; charset=utf-8"
@@ -46,9 +49,11 @@ async def respond(
     await send({"type": "http.response.body", "body": raw})
 
 
-async def respond_json(send: Send, value: object, *, status: int = 200) -> None:
+async def respond_json(
+    send: Send, value: object, *, status: int = 200, headers: Iterable[tuple[str, str]] = ()
+) -> None:
     """Send a value as JSON."""
-    await respond(send, to_json(value), status=status, content_type=JSON)
+    await respond(send, to_json(value), status=status, content_type=JSON, headers=headers)
 
 
 async def respond_file(scope: Scope, send: Send, file: File | None, *, cache: str = FOR_EVER) -> None:
@@ -71,15 +76,17 @@ async def read_body(receive: Receive, limit_n: int) -> bytes:
 
     Raises:
         ValueError: It is longer than ``limit_n`` bytes.
+        TimeoutError: It was not there within ``BODY_WITHIN_S``.
     """
     body = bytearray()
     more = True
-    while more:
-        message = await receive()
-        body += message.get("body", b"")
-        if len(body) > limit_n:
-            raise ValueError(f"the body is over {limit_n} bytes")
-        more = message.get("more_body", False) and message["type"] != "http.disconnect"
+    async with asyncio.timeout(BODY_WITHIN_S):
+        while more:
+            message = await receive()
+            body += message.get("body", b"")
+            if len(body) > limit_n:
+                raise ValueError(f"the body is over {limit_n} bytes")
+            more = message.get("more_body", False) and message["type"] != "http.disconnect"
     return bytes(body)
 
 

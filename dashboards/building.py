@@ -8,6 +8,9 @@ from typing import TYPE_CHECKING, Any, cast
 from a2wsgi import WSGIMiddleware
 
 from dashboards import asgi
+from dashboards.access import Access
+from dashboards.acting import Acting
+from dashboards.guard import Guard
 from dashboards.live import Live
 from dashboards.mount import Mount
 from dashboards.pages import landing
@@ -21,7 +24,9 @@ if TYPE_CHECKING:
     from monitor.store.records import Reader
 
 
-def build(live: Live, channel: ChannelClient, *, data: Path, story: Path | None, hosts: frozenset[str]) -> asgi.App:
+def build(
+    live: Live, channel: ChannelClient, *, data: Path, story: Path | None, hosts: frozenset[str], join_link: bool
+) -> asgi.App:
     """The ASGI app of one site."""
     static = Static()
 
@@ -36,15 +41,17 @@ def build(live: Live, channel: ChannelClient, *, data: Path, story: Path | None,
         except ChannelError as error:
             return {"done": False, "key": "action.no_answer", "words": f"{str(error).capitalize()}."}
 
+    access = Access(data, join_link=join_link, is_demo=story is not None)
     pages = Pages(static, store, live)
     server = Server(
         live,
-        act,
+        Acting(act, access),
         Mount(cast("asgi.App", WSGIMiddleware(pages.server, workers=4))),
         static=static,
         landing=landing.html(static),
         open_store=store,
         story=Story(story),
+        access=access,
         hosts=hosts,
     )
-    return asgi.with_headers(server, asgi.security_headers(pages.csp_hashes()))
+    return asgi.with_headers(Guard(server), asgi.security_headers(pages.csp_hashes()))

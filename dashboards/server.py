@@ -4,17 +4,17 @@ The live path never touches the Dash app and needs no thread for each viewer, so
 """
 
 import asyncio
-import json
 import re
 import socket
-from collections.abc import Awaitable, Callable, Mapping
+from collections.abc import Callable, Mapping
 from functools import cached_property
 from pathlib import Path
-from typing import Any, Final
-from urllib.parse import urlsplit
+from typing import Final
 
 from dashboards import asgi
-from dashboards.asgi import App, Receive, Scope, Send
+from dashboards.access import Access
+from dashboards.acting import Acting
+from dashboards.asgi import App, Receive, Route, Scope, Send
 from dashboards.live import LIVE_FOR_S, Live
 from dashboards.metrics import OPENMETRICS, metrics
 from dashboards.static import Static
@@ -22,15 +22,16 @@ from dashboards.story import Story
 from dashboards.view_model import Viewer, clock, view, zone_of
 from dashboards.words import say
 from monitor.clock import monotonic_s
-from monitor.core.events import ActionKind
 from monitor.store.records import Reader
 
-Act = Callable[[Mapping[str, Any]], Awaitable[Mapping[str, Any]]]
-Route = Callable[[Scope, Receive, Send], Awaitable[None]]
-
-BODY_LIMIT_N: Final = 16_384
 NONCE: Final = re.compile(r"[0-9a-z]{1,32}")
 LIVE_PAGES: Final = frozenset({"ground", "landing"})
+OPEN: Final = frozenset({"/healthz"})
+"""What whoever has not joined may ask for, beside the files that are the same for every site."""
+NOT_JOINED: Final = (
+    "Join first: scan the code on the ground screen, or ask the lift supervisor for the join link.\n"
+    "Holdwatch is an aid. The gauge and alarm on the lifter, the lift plan and your local rules decide.\n"
+)
 HELP: Final = Path(__file__).with_name("help")
 
 
@@ -40,34 +41,37 @@ class Server:
     def __init__(
         self,
         live: Live,
-        act: Act,
+        acting: Acting,
         pages: App,
         *,
         static: Static,
         landing: str,
         open_store: Callable[[], Reader],
         story: Story,
+        access: Access,
         hosts: frozenset[str] = frozenset(),
     ) -> None:
         """Put the parts together.
 
         Args:
             live: Latest snapshots.
-            act: Sends an action to the engine and waits for its answer.
+            acting: What people do here.
             pages: Whatever is not answered here.
             static: Fingerprinted files.
             landing: The landing page's HTML.
             open_store: Opens the store's read side; called once, at the first need.
             story: The demonstration's line of the moment.
+            access: Who may look and who may act.
             hosts: Names this server may be called by, beside addresses in figures and this machine's own name.
         """
         self._live = live
-        self._act = act
+        self._acting = acting
         self._pages = pages
         self._static = static
         self._landing = landing
         self._open_store = open_store
         self._story = story
+        self._access = access
         own = socket.gethostname().lower()
         self._hosts = hosts | {"localhost", own, f"{own}.local"}
         self._views: dict[Viewer, tuple[str, int, bytes]] = {}
@@ -77,10 +81,10 @@ class Server:
             "/api/live": ("GET", self._get_live),
             "/api/status": ("GET", self._get_status),
             "/api/lifts": ("GET", self._get_lifts),
-            "/api/actions": ("POST", self._post_action),
             "/healthz": ("GET", self._get_health),
             "/metrics": ("GET", self._get_metrics),
             "/landing": ("GET", self._get_landing),
+            **acting.routes,
         }
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -93,6 +97,10 @@ class Server:
         method = "GET" if scope["method"] == "HEAD" else scope["method"]
         if not asgi.is_own_host(asgi.header(scope, "host"), self._hosts):
             await asgi.respond(send, "This server is not known by that name.\n", status=421)
+        elif path.startswith("/join/"):
+            await self._acting.join(path.removeprefix("/join/"), scope, send)
+        elif not (path in OPEN or path.startswith("/static/") or self._access.may_look(scope)):
+            await asgi.respond(send, NOT_JOINED, status=403)
         elif path in self._routes:
             takes, route = self._routes[path]
             if method == takes:
@@ -202,57 +210,3 @@ class Server:
     async def _get_landing(self, scope: Scope, receive: Receive, send: Send) -> None:
         del scope, receive
         await asgi.respond(send, self._landing, content_type=asgi.HTML)
-
-    # -- actions
-
-    async def _post_action(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """An act of a person at one of these pages, answered after it is on disk."""
-        if (foreign := why_foreign(scope)) is not None:
-            await asgi.respond_json(send, _refused("action.foreign", foreign), status=403)
-            return
-        try:
-            action = read_action(await asgi.read_body(receive, BODY_LIMIT_N))
-        except ValueError as error:
-            await asgi.respond_json(send, _refused("action.unreadable", str(error)), status=400)
-            return
-        answer = await self._act(action)
-        said = {key: answer[key] for key in ("done", "key", "words")}
-        await asgi.respond_json(send, said, status=200 if said["done"] else 409)
-
-
-def why_foreign(scope: Scope) -> str | None:
-    """Why a request does not come from one of this server's own pages; ``None`` if it does.
-
-    A browser sends the Origin with every POST and cannot be made to leave it out; JSON as the content type makes it ask
-    first when the page is another site's.
-    """
-    origin = asgi.header(scope, "origin")
-    if origin and urlsplit(origin).netloc != asgi.header(scope, "host"):
-        return "it comes from a page of another site"
-    if asgi.header(scope, "sec-fetch-site") not in {"", "same-origin"}:
-        return "it comes from a page of another site"
-    if asgi.header(scope, "content-type").partition(";")[0].strip().lower() != asgi.JSON:
-        return "its content type must be application/json"
-    return None
-
-
-def read_action(body: bytes) -> dict[str, Any]:
-    """An action as the channel takes it.
-
-    Raises:
-        ValueError: It is none; the message says what was found and what is allowed.
-    """
-    said = json.loads(body)
-    if not (isinstance(said, dict) and isinstance(said.get("params", {}), dict)):
-        raise ValueError("the body must be one JSON object, and so must its params")  # noqa: TRY004 - one error for all
-    if said.get("kind") not in set(ActionKind):
-        raise ValueError(f"kind is {said.get('kind')!r}; it must be one of {', '.join(sorted(ActionKind))}")
-    for name, longest_n in (("lifter", 64), ("who", 64), ("role", 32)):
-        value = said.get(name)
-        if not isinstance(value, str) or not 1 <= len(value) <= longest_n or not value.isprintable():
-            raise ValueError(f"{name} must be text of 1 to {longest_n} printable characters")
-    return {name: said.get(name, {}) for name in ("kind", "lifter", "who", "role", "params")}
-
-
-def _refused(key: str, why: str) -> dict[str, Any]:
-    return {"done": False, "key": key, "words": f"Not done: {why}."}

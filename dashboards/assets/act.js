@@ -1,15 +1,19 @@
 // What a person here does: sent to the server, answered after it is on disk, refused while the page has lost touch.
 
-import { byId, make, text } from "./dom.js";
+import { byId, text } from "./dom.js";
 import { isLive } from "./live.js";
+import { person } from "./who.js";
 
-const WHO = "holdwatch.who";
-const ROLES = { operator: "Crane operator", landing: "Landing crew", supervisor: "Lift supervisor" };
+const NO_ANSWER = "Not done: no answer. Try again, or tell the supervisor.";
 
 export async function acknowledge(lifter, raising) {
   if (!isLive()) return;
-  const who = await whoIsIt();
-  if (who && isLive()) await act({ kind: "acknowledge", lifter, ...who, params: { raising } });
+  try {
+    const { who, role } = (await person()) ?? {};
+    if (who && isLive()) await act({ kind: "acknowledge", lifter, who, role, params: { raising } });
+  } catch {
+    say(NO_ANSWER);
+  }
 }
 
 async function act(action) {
@@ -24,7 +28,7 @@ async function act(action) {
     const answer = await reply.json();
     say(answer.words);
   } catch {
-    say("Not done: no answer. Try again, or tell the supervisor.");
+    say(NO_ANSWER);
   }
 }
 
@@ -34,35 +38,4 @@ function say(words) {
   place.hidden = !words;
   clearTimeout(say.timer);
   say.timer = setTimeout(() => (place.hidden = true), 8000);
-}
-
-// Asked once on each device: who stands here, and as what.
-function whoIsIt() {
-  const kept = JSON.parse(localStorage.getItem(WHO) ?? "null");
-  if (kept) return Promise.resolve(kept);
-  const name = make("input");
-  name.maxLength = 40;
-  name.required = true;
-  name.autocomplete = "off";
-  const role = make("select");
-  for (const [value, words] of Object.entries(ROLES)) role.append(new Option(words, value));
-  const done = make("button", "", "Acknowledge");
-  const cancel = make("button", "", "Not now");
-  cancel.value = "cancel";
-  cancel.formNoValidate = true;
-  const form = make("form", "", make("p", "", "Who acknowledges? It is written into the lift's record."), make("label", "", "Name or initials", name), make("label", "", "Role", role), make("div", "dialog-buttons", done, cancel));
-  form.method = "dialog";
-  const dialog = make("dialog", "", form);
-  document.body.append(dialog);
-  dialog.showModal();
-  return new Promise((answer) => {
-    dialog.addEventListener("close", () => {
-      dialog.remove();
-      const who = name.value.trim();
-      if (dialog.returnValue === "cancel" || !who) return answer(null);
-      const said = { who, role: role.value };
-      localStorage.setItem(WHO, JSON.stringify(said));
-      answer(said);
-    });
-  });
 }

@@ -203,6 +203,8 @@ def _pages(site: Site, listen: "Listen") -> "Part":
     fixed = ["--channel", str(site.data / "channel.sock"), "--data", str(site.data)]
     if site.story is not None:
         fixed += ["--story", str(site.story)]
+    if site.settings.pages.join_link:
+        fixed.append("--join-link")
     return Part(
         "pages", "dashboards", [*fixed, "--listen", str(listen)], "listening", lambda at: [*fixed, "--listen", at]
     )

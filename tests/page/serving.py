@@ -33,11 +33,15 @@ class Served:
 
 
 @contextmanager
-def serve(data: Path, *, listen: str = "127.0.0.1:0", story: Path | None = None) -> Iterator[Served]:
+def serve(
+    data: Path, *, listen: str = "127.0.0.1:0", story: Path | None = None, join_link: bool = False
+) -> Iterator[Served]:
     """Start the pages, wait until they are bound, end them afterwards."""
     command = [sys.executable, "-m", "dashboards", "--channel", str(data), "--data", str(data), "--listen", listen]
     if story is not None:
         command += ["--story", str(story)]
+    if join_link:
+        command.append("--join-link")
     begun_s = time.monotonic()
     process = subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, text=True)
     try:

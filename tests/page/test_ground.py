@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Page
 
+from monitor.settings.access import Role, set_pin
 from tests.page.conftest import Site, window
 from tests.page.in_page import BELOW_THE_FOLD, CAPITAL_PX, LINES_N, OVERFLOWS, OVERLAPS, WATCH_REASON
 from tests.page.serving import LAPTOP, PHONE, WIDE, engine, serve, wait_ready
@@ -149,8 +150,8 @@ def test_acknowledge_names_the_raising_that_was_seen(site: Site) -> None:
     assert widths[0] > widths[1], "unacknowledged differs from acknowledged in look"
     rows.nth(0).get_by_role("button", name="Acknowledge").click()
     site.page.get_by_label("Name or initials").fill("AB")
-    site.page.get_by_label("Role").select_option("operator")
-    site.page.get_by_role("dialog").get_by_role("button", name="Acknowledge").click()
+    site.page.get_by_label("Role", exact=True).select_option("operator")
+    site.page.get_by_role("dialog").get_by_role("button", name="Continue").click()
     site.page.wait_for_function("() => document.getElementById('answer').textContent === 'Acknowledged.'")
     (action,) = site.engine.actions
     assert {key: action[key] for key in ("kind", "lifter", "who", "role", "params")} == {
@@ -160,6 +161,29 @@ def test_acknowledge_names_the_raising_that_was_seen(site: Site) -> None:
         "role": "operator",
         "params": {"raising": "dock-6/B/losing_vacuum/17"},
     }
+
+
+def test_where_pins_are_set_acting_asks_for_one(site: Site) -> None:
+    set_pin(site.served.data, Role.OPERATOR, "482913")
+    try:
+        site.engine.say(status("land_soon"))
+        site.open()
+        site.page.get_by_role("button", name="Acknowledge").click()
+        site.page.get_by_label("Name or initials").fill("AB")
+        site.page.get_by_label("Role", exact=True).select_option("operator")
+        site.page.get_by_label("PIN of the role").fill("482914")
+        site.page.get_by_role("button", name="Sign in").click()
+        site.page.wait_for_function("() => document.querySelector('.dialog-wrong').textContent")
+        assert site.text(".dialog-wrong") == "This is not the PIN of that role."
+        site.page.get_by_label("PIN of the role").fill("482913")
+        site.page.get_by_role("button", name="Sign in").click()
+        site.page.wait_for_function("() => document.getElementById('answer').textContent === 'Acknowledged.'")
+        assert [(action["who"], action["role"]) for action in site.engine.actions] == [("AB", "operator")]
+        assert "482913" not in site.page.evaluate("() => JSON.stringify(localStorage) + document.cookie")
+        assert [said for said in site.complaints if "403 (Forbidden)" not in said] == []
+        site.complaints.clear()
+    finally:
+        set_pin(site.served.data, Role.OPERATOR, None)
 
 
 def test_refused_action_is_said_in_words(site: Site) -> None:

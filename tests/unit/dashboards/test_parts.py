@@ -1,6 +1,5 @@
 """The smaller parts: metrics, markdown, addresses, the story, headers."""
 
-import json
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -8,13 +7,14 @@ from typing import Any
 import pytest
 
 from dashboards import asgi
+from dashboards.access import RefusedError
+from dashboards.acting import read_action, why_foreign
 from dashboards.live import Live
 from dashboards.metrics import metrics
 from dashboards.mount import address_of, token
 from dashboards.pages.help import HELP, layout
 from dashboards.pages.lifts import layout as lifts_layout
 from dashboards.pages.markdown import render, slug, title
-from dashboards.server import read_action, why_foreign
 from dashboards.static import Static
 from dashboards.story import Story
 from monitor.core.alarm_table import ALARMS
@@ -131,9 +131,9 @@ def test_action_is_read_strictly() -> None:
         "params": {"raising": "x"},
         "extra": 1,
     }
-    assert read_action(json.dumps(said).encode()) == {key: value for key, value in said.items() if key != "extra"}
-    with pytest.raises(ValueError, match="who must be text"):
-        read_action(json.dumps(said | {"who": "x" * 65}).encode())
+    assert read_action(said) == {key: value for key, value in said.items() if key != "extra"}
+    with pytest.raises(RefusedError, match="who must be text"):
+        read_action(said | {"who": "x" * 65})
 
 
 # -- static files
