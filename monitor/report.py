@@ -48,7 +48,7 @@ STYLE: Final = """
 @page { size: A4; margin: 10mm } * { box-sizing: border-box }
 body { font: 11px/1.3 system-ui, "DejaVu Sans", sans-serif; color: #111; max-width: 190mm; margin: 0 auto; padding: 4mm }
 h1 { font-size: 17px; margin: 0 } h2 { font-size: 12px; margin: 8px 0 2px; border-bottom: 1px solid #999 }
-p { margin: 2px 0 } svg { width: 100%; height: auto; font-family: inherit }
+p { margin: 2px 0 } svg { width: 100%; height: auto; overflow: visible; font-family: inherit }
 table { border-collapse: collapse; width: 100% } td, th { text-align: left; white-space: nowrap;
   padding: 1px 6px 1px 0; vertical-align: top }
 td:last-child { white-space: normal } th { font-weight: 600; border-bottom: 1px solid #ccc }

@@ -9,7 +9,7 @@ from monitor.cli.common import DONE, FAILED, BadInputError, FailedError, say
 if TYPE_CHECKING:
     from monitor.store.records import Reader
 
-ENDINGS: Final = (".html", ".csv", ".json")
+ENDINGS: Final = (".html", ".pdf", ".csv", ".json")
 NEWEST_SHOWN_N: Final = 5
 
 
@@ -18,11 +18,11 @@ def add(commands: Any) -> None:
     report = commands.add_parser(
         "report",
         help="one lift's record as a page or a table",
-        description="Write a closed lift as one page (.html, made to be printed), its trace (.csv), or its record (.json).",
+        description="Write a closed lift as one page to sign (.html or .pdf), its trace (.csv), or its record (.json).",
     )
     report.add_argument("lift", metavar="LIFT", help="the lift's id, as /lifts and the summary give it")
     report.add_argument("--data", metavar="DIR", type=Path, required=True, help="the data folder")
-    report.add_argument("--out", metavar="FILE", type=Path, required=True, help="ends in .html, .csv or .json")
+    report.add_argument("--out", metavar="FILE", type=Path, required=True, help="ends in .html, .pdf, .csv or .json")
     report.set_defaults(act=_report)
     verify = commands.add_parser(
         "verify",
@@ -43,6 +43,7 @@ def _reader(data: Path) -> "Reader":
 
 def _report(given: argparse.Namespace) -> int:
     from monitor.report import lift_csv, lift_html, lift_json
+    from monitor.report_pdf import PdfError, pdf
     from monitor.store.errors import StoreError
     from monitor.store.traces import read_trace
 
@@ -50,7 +51,7 @@ def _report(given: argparse.Namespace) -> int:
     if ending not in ENDINGS:
         raise BadInputError(
             f"--out is {given.out}, which ends in {ending or 'nothing'}; it must end in {', '.join(ENDINGS)}. "
-            "Nothing was written. For a PDF print the .html page from a browser."
+            "Nothing was written."
         )
     reader = _reader(given.data)
     try:
@@ -74,7 +75,9 @@ def _report(given: argparse.Namespace) -> int:
         case _:
             text = lift_html(record, trace, chained=chained)
     try:
-        given.out.write_text(text, encoding="utf-8", newline="")
+        given.out.write_bytes(pdf(text) if ending == ".pdf" else text.encode())
+    except PdfError as error:
+        raise FailedError(str(error)) from None
     except OSError as error:
         raise FailedError(f"--out is {given.out}, which can't be written ({error.strerror}).") from None
     say(f"lift {given.lift} written to {given.out}")

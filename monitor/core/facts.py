@@ -53,6 +53,7 @@ class CircuitFacts:
     assumed: tuple[str, ...]
     before: CircuitState | None  # the state last heard, while nothing is heard or believed now
     lost_kpa: float  # vacuum lost within the last two seconds
+    gauges_apart_kpa: float | None = None  # how far its gauges are apart; None with one gauge
 
 
 @dataclass(frozen=True, slots=True)

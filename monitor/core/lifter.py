@@ -469,4 +469,5 @@ def _circuit_facts(
         assumed=view.assumed if view is not None else (),
         before=state.before.get(name) if judged in UNHEARD else None,
         lost_kpa=lost_kpa,
+        gauges_apart_kpa=gauge.apart_kpa,
     )

@@ -84,6 +84,7 @@ class Gauge:
     quantum_kpa: float | None = None
     bend_var_kpa2: float = 0.0
     pump_moved_s: float | None = None
+    apart_kpa: float | None = None
 
     def age_s(self, now_s: float) -> float | None:
         """Age of the value last believed, s."""
@@ -132,13 +133,14 @@ def take(
     value_kpa = _lowest_kpa(circuit, ambient_kpa)
     if value_kpa is None:
         return gauge  # nothing said of this circuit's pressure: its age grows
-    gauge = replace(gauge, heard_s=now_s)
+    spread_kpa = _spread_kpa(circuit, ambient_kpa)
+    gauge = replace(gauge, heard_s=now_s, apart_kpa=spread_kpa if len(circuit.gauges) > 1 else None)
     gauge = _watch_standstill(gauge, value_kpa, now_s)
     if _is_frozen(gauge, now_s):
         return _faulted(gauge, "frozen", now_s)
     if gauge.fault == "frozen" and gauge.changes_n < UNFREEZE_CHANGES_N:
         return gauge
-    if _spread_kpa(circuit, ambient_kpa) > GAUGES_AGREE_KPA:
+    if spread_kpa > GAUGES_AGREE_KPA:
         return replace(_faulted(gauge, "gauges_disagree", now_s), vacuum_kpa=value_kpa, at_s=now_s)
     if _jumped(gauge, value_kpa) and not _same_way(gauge, value_kpa):
         return replace(gauge, pending_kpa=value_kpa, pending_since_s=now_s)

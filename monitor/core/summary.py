@@ -6,6 +6,7 @@ from typing import Final
 
 from monitor.core.alarms import State
 from monitor.core.call import RANK, Call, Called
+from monitor.core.condition import Condition, note_condition
 from monitor.core.facts import CircuitFacts, CircuitState, Facts
 from monitor.core.phases import IN_FLIGHT
 from monitor.core.seal_tests import SealTest
@@ -29,6 +30,7 @@ class CircuitLog:
     state_s: dict[str, float] = field(default_factory=dict)
     pump_on_s: float = 0.0
     seen_s: float = 0.0
+    condition: Condition = field(default_factory=Condition)
 
 
 @dataclass(slots=True)
@@ -92,6 +94,7 @@ class LiftLog:
     wind_high_m_s: float | None = None
     battery_low_v: float | None = None
     temperature_c: float | None = None
+    ambient_kpa: float | None = None
     call_s: dict[str, float] = field(default_factory=dict)
     worst_call: str | None = None
     worst_call_reason: str | None = None
@@ -151,6 +154,7 @@ def look(log: LiftLog, facts: Facts, called: Called, now_s: float) -> None:
         _look_circuit(log.circuits.setdefault(circuit.id, CircuitLog()), circuit, facts, now_s, step_s)
     if facts.phase in IN_FLIGHT:
         _look_flight(log, facts, called, now_s)
+    log.ambient_kpa = facts.ambient_kpa if facts.ambient_kpa is not None else log.ambient_kpa
     log.temperature_c = facts.temperature_c if facts.temperature_c is not None else log.temperature_c
     log.battery_low_v = _least(log.battery_low_v, facts.battery_v)
 
@@ -162,6 +166,7 @@ def _look_circuit(log: CircuitLog, circuit: CircuitFacts, facts: Facts, now_s: f
     log.seen_s += step_s
     if circuit.pump is not None and circuit.pump.value == "on":
         log.pump_on_s += step_s
+    note_condition(log.condition, circuit, facts, now_s, step_s)
     if not facts.in_flight:
         return
     if log.at_pick_kpa is None:

@@ -233,6 +233,7 @@ def summary_dict(summary: Summary) -> dict[str, object]:
         "wind_high_m_s": _rounded(log.wind_high_m_s, 1),
         "battery_low_v": _rounded(log.battery_low_v, 2),
         "temperature_c": _rounded(log.temperature_c, 1),
+        "ambient_kpa": _rounded(log.ambient_kpa, 2),
         "circuits": {name: _circuit_log(circuit, utc) for name, circuit in log.circuits.items()},
         "calls_s": {call: round(seconds, 1) for call, seconds in log.call_s.items()},
         "worst_call": log.worst_call,
@@ -282,6 +283,12 @@ def _circuit_log(log: CircuitLog, utc: "_Utc") -> dict[str, object]:
         "states_s": {state: round(seconds, 1) for state, seconds in log.state_s.items()},
         "pump_on_s": round(log.pump_on_s, 1),
         "seen_s": round(log.seen_s, 1),
+        "steady_leak_kpa_per_min": _rounded(log.condition.steady_leak_kpa_per_min(), 4),
+        "steady_at_kpa": _rounded(log.condition.steady_at_kpa(), 2),
+        "steady_s": round(log.condition.leak_s, 1),
+        "pump_down_s": _rounded(log.condition.pump_down_s, 2),
+        "open_kpa": _rounded(log.condition.open_kpa, 2),
+        "gauges_apart_kpa": _rounded(log.condition.gauges_apart_kpa(), 3),
     }
 
 

@@ -1,4 +1,5 @@
 import json
+import re
 import threading
 from pathlib import Path
 
@@ -44,6 +45,14 @@ def test_report_is_a_page_with_its_caution(data: Path, lift: str, tmp_path: Path
     assert "competent person" in page
 
 
+def test_report_as_pdf_is_one_sheet(data: Path, lift: str, tmp_path: Path) -> None:
+    out = tmp_path / "lift.pdf"
+    assert main(["report", lift, "--data", str(data), "--out", str(out)]) == 0
+    written = out.read_bytes()
+    assert written.startswith(b"%PDF-")
+    assert [int(n) for n in re.findall(rb"/Count (\d+)", written)] == [1]
+
+
 def test_report_as_json_is_the_record(data: Path, lift: str, tmp_path: Path) -> None:
     out = tmp_path / "lift.json"
     assert main(["report", lift, "--data", str(data), "--out", str(out)]) == 0
@@ -61,7 +70,7 @@ def test_report_in_another_form_says_which_there_are(
     data: Path, lift: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     assert main(["report", lift, "--data", str(data), "--out", str(tmp_path / "lift.doc")]) == 2
-    assert ".html, .csv, .json" in capsys.readouterr().err
+    assert ".html, .pdf, .csv, .json" in capsys.readouterr().err
 
 
 def test_verify_says_that_nothing_was_changed(data: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -71,3 +80,21 @@ def test_verify_says_that_nothing_was_changed(data: Path, capsys: pytest.Capture
 
 def test_verify_without_a_folder_is_bad_input(tmp_path: Path) -> None:
     assert main(["verify", "--data", str(tmp_path / "nowhere")]) == 2
+
+
+def test_backup_put_into_an_empty_folder_has_every_lift(
+    data: Path, lift: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["backup", "--data", str(data), "--out", str(tmp_path / "kept.tar")]) == 0
+    assert main(["restore", str(tmp_path / "kept.tar"), "--data", str(tmp_path / "new")]) == 0
+    assert capsys.readouterr().err.count("1 lifts") == 2
+    assert main(["verify", "--data", str(tmp_path / "new")]) == 0
+    reader = open_reader(tmp_path / "new")
+    assert [one["id"] for one in reader.lifts()] == [lift]
+    reader.close()
+
+
+def test_restore_never_writes_over_a_store(data: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["backup", "--data", str(data), "--out", str(tmp_path / "kept.tar")]) == 0
+    assert main(["restore", str(tmp_path / "kept.tar"), "--data", str(data)]) == 1
+    assert "has a store already; nothing was changed" in capsys.readouterr().err
