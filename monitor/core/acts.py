@@ -1,17 +1,15 @@
 """What a named person may tell the engine, checked and folded in. None of it commands the lifter."""
 
-import math
-from collections.abc import Mapping
 from dataclasses import replace
 
 from monitor.core import alarms, seal_tests, summary
 from monitor.core.alarm_table import priority
-from monitor.core.config import LifterConfig, Surface
+from monitor.core.config import Surface
 from monitor.core.events import Action, ActionAnswered, ActionKind, AlarmMoved, Effect
-from monitor.core.holding import Centre, Move
-from monitor.core.lifter import LifterState, Plan
+from monitor.core.lifter import LifterState
 from monitor.core.load import has_cell
 from monitor.core.phases import ATTACHED, IN_FLIGHT
+from monitor.core.plan_act import finite, read_params
 from monitor.core.seal_tests import SealTestKind
 from monitor.core.status import raising_id
 
@@ -45,7 +43,7 @@ def _act_on_alarm(one: LifterState, action: Action, now_s: float, effects: list[
         raising_n=raising_n,
         who=action.who,
         now_s=now_s,
-        duration_s=_number(action.params, "duration_s") or 0.0,
+        duration_s=finite(action.params, "duration_s") or 0.0,
         why=why if isinstance(why, str) else "",
     )
     if answered.moved is not None:
@@ -142,49 +140,11 @@ def _seal_test(one: LifterState, action: Action, now_s: float) -> ActionAnswered
 
 
 def _plan(one: LifterState, action: Action) -> ActionAnswered:
-    params, config = action.params, one.config
-    pads, pads_known = _pads(params, config)
-    weight_kg = _number(params, "weight_kg")
-    if not pads_known or (params.get("weight_kg") is not None and (weight_kg is None or weight_kg <= 0.0)):
+    """The plan of the lift that follows. A drier surface than the one standing counts only from the supervisor."""
+    plan = read_params(action.params, one.config)
+    if plan is None:
         return ActionAnswered(action.id, done=False, key="refused.plan")
-    tilts_given = _number(params, "tilt_low_deg") is not None or _number(params, "tilt_high_deg") is not None
-    move = Move(
-        tilt_low_deg=_within(_number(params, "tilt_low_deg"), 0.0, 0.0, 180.0),
-        tilt_high_deg=_within(_number(params, "tilt_high_deg"), 90.0, 0.0, 180.0),
-        rotation_low_deg=_within(_number(params, "rotation_low_deg"), 0.0, -360.0, 360.0),
-        rotation_high_deg=_within(_number(params, "rotation_high_deg"), 360.0, -360.0, 360.0),
-    )
-    if move.tilt_low_deg > move.tilt_high_deg or move.rotation_low_deg > move.rotation_high_deg:
-        return ActionAnswered(action.id, done=False, key="refused.plan")
-    centre = Centre(
-        x_mm=_number(params, "cg_x_mm") or 0.0,
-        y_mm=_number(params, "cg_y_mm") or 0.0,
-        depth_mm=_number(params, "cg_depth_mm") or 0.0,
-    )
-    wind_limit_m_s = _number(params, "wind_limit_m_s")
-    if wind_limit_m_s is not None and wind_limit_m_s <= 0.0:
-        return ActionAnswered(action.id, done=False, key="refused.plan")
-    one.plan = Plan(weight_kg, pads, move, centre, tilts_given, wind_limit_m_s)
+    one.plan = plan
+    if plan.surface is not None:
+        _surface(one, replace(action, params={"surface": plan.surface.value}))
     return ActionAnswered(action.id, done=True, key="done.plan")
-
-
-def _pads(params: Mapping[str, object], config: LifterConfig) -> tuple[tuple[str, ...] | None, bool]:
-    """The pads a plan uses: by layout, by list, or all. The second value is whether they are known."""
-    layout, pads = params.get("layout"), params.get("pads")
-    if isinstance(layout, str) and layout:
-        return config.layouts.get(layout), layout in config.layouts
-    if isinstance(pads, list | tuple) and pads:
-        names = tuple(str(pad) for pad in pads)
-        return names, all(name in config.pads for name in names)
-    return None, layout is None and pads is None
-
-
-def _number(params: Mapping[str, object], name: str) -> float | None:
-    value = params.get(name)
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-        return None
-    return float(value)
-
-
-def _within(value: float | None, default: float, low: float, high: float) -> float:
-    return default if value is None else min(high, max(low, value))

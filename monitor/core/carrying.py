@@ -93,13 +93,29 @@ class Carrying:
 
     def total_limits_n(self, tilt_deg: Floats, *, by_friction: bool) -> Floats:
         """Weight at which all pads together are used up, N, shape (m, 1): by the basis, or by friction with factor 2."""
-        tilt = np.radians(tilt_deg)
-        away, along = np.maximum(np.cos(tilt), 0.0), np.abs(np.sin(tilt))
+        away, along = self._total(tilt_deg, by_friction=by_friction)
         if not by_friction and self.basis is Basis.ASME_BTH_1:
             most = self.suction_n.sum() / self.factor(tilt_deg)
             return _resultant_limit(away, along, np.array(self.wind.away_n), np.array(self.wind.along_n), most)[:, None]
         spare = self.suction_n.sum() / EN_FACTOR - self.wind.away_n - self.wind.along_n / self.friction
-        return _limit(np.full(tilt.shape, spare), away + along / self.friction)[:, None]
+        return _limit(np.full(tilt_deg.shape, spare), away + along / self.friction)[:, None]
+
+    def total_asked_n(self, tilt_deg: Floats, weight_n: float, *, by_friction: bool) -> Floats:
+        """Suction that all pads together must have, N, shape (m, 1): by the basis, or by friction with factor 2."""
+        away, along = self._total(tilt_deg, by_friction=by_friction)
+        pull, slide = weight_n * away + self.wind.away_n, weight_n * along + self.wind.along_n
+        if not by_friction and self.basis is Basis.ASME_BTH_1:
+            return (self.factor(tilt_deg) * np.hypot(pull, slide))[:, None]
+        return (EN_FACTOR * (pull + slide / self.friction))[:, None]
+
+    def _total(self, tilt_deg: Floats, *, by_friction: bool) -> tuple[Floats, Floats]:
+        """Parts of the weight away from all pads together and along them.
+
+        Past upright it presses on the pads: friction is not credited with that, a design factor asks for the whole load.
+        """
+        away, along = np.cos(np.radians(tilt_deg)), np.abs(np.sin(np.radians(tilt_deg)))
+        whole = not by_friction and self.basis is Basis.ASME_BTH_1
+        return (np.abs(away) if whole else np.maximum(away, 0.0)), along
 
     def shares_n(self, tilt_deg: Floats, turn_deg: Floats, weight_n: float) -> tuple[Floats, Floats]:
         """Pulling and sliding share of each pad with the wind, N, shape (m, n)."""
@@ -116,13 +132,20 @@ class Carrying:
     def uses(self, tilt_deg: Floats, turn_deg: Floats, weight_n: float) -> Floats:
         """Use of each pad, shape (m, n): of its suction by the basis, or of the value marked on it if that is more."""
         suction = _use(self.suction_asked_pa(tilt_deg, turn_deg, weight_n), self.suction_n / self.layout.area_m2)
-        marked = _use(self.bend_factor * np.hypot(*self.shares_n(tilt_deg, turn_deg, weight_n)), self.mark_n)
-        return np.fmax(suction, marked)
+        return np.fmax(suction, self.mark_uses(tilt_deg, turn_deg, weight_n))
+
+    def mark_uses(self, tilt_deg: Floats, turn_deg: Floats, weight_n: float) -> Floats:
+        """Use of the value marked on each pad, shape (m, n); 0 without one."""
+        return _use(self.bend_factor * np.hypot(*self.shares_n(tilt_deg, turn_deg, weight_n)), self.mark_n)
+
+    def slip_asked_pa(self, tilt_deg: Floats, turn_deg: Floats, weight_n: float) -> Floats:
+        """Vacuum at which each pad would come off or slide, at factor 1, Pa, shape (m, n)."""
+        pull, slide = self.shares_n(tilt_deg, turn_deg, weight_n)
+        return self.bend_factor * (pull + slide / self.friction) / self.layout.area_m2
 
     def slips(self, tilt_deg: Floats, turn_deg: Floats, weight_n: float) -> Floats:
         """Pull and friction of each pad over its suction, at factor 1, shape (m, n)."""
-        pull, slide = self.shares_n(tilt_deg, turn_deg, weight_n)
-        return _use(pull + slide / self.friction, self.pad_suction_n)
+        return _use(self.slip_asked_pa(tilt_deg, turn_deg, weight_n), self.suction_n / self.layout.area_m2)
 
 
 def _limit(held: Floats, asked: Floats) -> Floats:

@@ -4,7 +4,7 @@ import math
 from dataclasses import dataclass
 from typing import Final
 
-from monitor.core.config import Basis, LifterConfig
+from monitor.core.config import SURFACE_FRICTION, Basis, LifterConfig, Surface
 
 EN_FACTOR: Final = 2.0
 """EN 13155 5.2.2.1: hold at least twice the working load at the end of the working range, at all intended tilts."""
@@ -39,6 +39,14 @@ def friction_demand(tilt_deg: float, friction: float) -> float:
     """
     tilt = math.radians(tilt_deg)
     return max(math.cos(tilt), 0.0) + abs(math.sin(tilt)) / friction
+
+
+def surface_friction(lifter: LifterConfig, surface: Surface | None) -> float:
+    """Friction of a surface; ``None`` is the site file's. Its own lower figure is not raised by one no better."""
+    if surface is None or surface is lifter.surface:
+        return lifter.friction
+    listed = SURFACE_FRICTION[surface]
+    return min(listed, lifter.friction) if listed <= SURFACE_FRICTION[lifter.surface] else listed
 
 
 def said_tilts_deg(move: Move) -> tuple[float, float]:

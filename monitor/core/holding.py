@@ -1,33 +1,29 @@
 """Force against weight: what a lifter holds of a panel through a whole move, and what is left with a circuit lost.
 
-:func:`prepare` walks the tilts and rotations of the move once and keeps the worst of each check per unit of weight and
-of vacuum; :func:`hold` then only multiplies, so it can follow every reading.
+:func:`prepare` walks the tilts and rotations of the move once and keeps what each check asks at most, by the weight;
+:func:`hold` then only multiplies, so it can follow every reading.
 """
 
 import math
 import operator
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
 from typing import Final, NamedTuple
 
 import numpy as np
 
+from monitor.core.asked import Asked, most
+from monitor.core.carrying import STILL, Carrying, Wind
 from monitor.core.config import Basis, LifterConfig
-from monitor.core.factors import (
-    EN_FACTOR,
-    friction_demand,
-    judged_tilts_deg,
-    marks_between,
-    nominal_design_factor,
-    said_tilts_deg,
-    turns_of,
-)
+from monitor.core.factors import EN_FACTOR, judged_tilts_deg, marks_between, said_tilts_deg, turns_of
 from monitor.core.factors import Move as Move
 from monitor.core.layout import Centre as Centre
-from monitor.core.layout import Layout, lay_out
+from monitor.core.layout import lay_out
 from monitor.core.pads import Floats
-from monitor.core.search import Check, Worst, worst_over
-from monitor.core.units import PA_PER_KPA, STANDARD_GRAVITY_M_S2
+from monitor.core.units import PA_PER_KPA, kg_to_n, n_to_kg
+
+Groups = Sequence[Sequence[int]]
 
 TIE: Final = 1.0 + 1.0e-9
 """Checks this close are equal, and the first of them governs."""
@@ -56,11 +52,11 @@ class HoldingModel:
     two_circuit_rule: bool
     circuits: tuple[str, ...]
     area_m2: tuple[float, ...]  # per circuit, of the pads in use
-    total_basis: Worst  # times the load's weight: the suction all pads together must have
-    total_friction: Worst
-    pad_worst: tuple[tuple[str, Worst], ...]  # per circuit: its worst pad; pressure, Pa, per newton of weight
-    marked: tuple[str, Worst] | None  # the pad that first meets the value marked on it: use per kilogram of load
-    lost: tuple[tuple[float, ...], ...]  # [lost circuit][circuit left]: pressure, Pa, per newton of weight, at factor 1
+    total_basis: Asked  # the suction all pads together must have, N
+    total_friction: Asked
+    pads: tuple[tuple[str, Asked], ...]  # per circuit: its worst pad, and the vacuum it must have, Pa
+    marked: tuple[str, Asked] | None  # the pad that first meets the value marked on it, and its use of that value
+    lost: tuple[tuple[Asked, ...], ...]  # [lost circuit][circuit left]: the vacuum its pads must have, Pa, at factor 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +89,9 @@ def prepare(
     move: Move = Move(),  # noqa: B008  (frozen)
     centre: Centre = Centre(),  # noqa: B008
     friction: float | None = None,
+    wind: Wind = STILL,
+    bend_factor: float = 1.0,
+    planned_kg: float | None = None,
 ) -> HoldingModel | None:
     """Work out a layout for a move. ``None`` when the lifter has no pads configured.
 
@@ -102,6 +101,10 @@ def prepare(
         move: Tilts and rotations still to come.
         centre: Centre of gravity of the panel.
         friction: Friction of the surface as it is now; the lifter's when left out.
+        wind: Wind to allow for.
+        bend_factor: How much more than a rigid plate's share a pad may get of a panel that bends.
+        planned_kg: Load at which the answer with wind is exact, elsewhere it is on the cautious side; the plate's value
+            when left out.
 
     Raises:
         ValueError: A pad in use is not the lifter's, none is, or ``friction`` is not above 0.
@@ -112,81 +115,76 @@ def prepare(
     if not mu > 0.0:
         raise ValueError(f"friction is {mu}; it must be above 0")
     layout = lay_out(lifter, tuple(lifter.pads) if pads is None else pads, centre)
+    carrying = Carrying(
+        layout=layout,
+        basis=lifter.basis,
+        friction=mu,
+        suction_n=layout.area_m2,  # no check asked for here knows the vacuum
+        mark_n=np.array([kg_to_n(lifter.pads[pad].wll_kg or math.inf) for pad in layout.ids]),
+        wind=wind,
+        bend_factor=bend_factor,
+    )
     judged = marks_between(*judged_tilts_deg(lifter, move), mu)
-    said = marks_between(*said_tilts_deg(move), mu)
-    turns = turns_of(move)
-
-    def slips(tilt_deg: float) -> float:
-        return EN_FACTOR * friction_demand(tilt_deg, mu)
-
-    asked = nominal_design_factor if lifter.basis is Basis.ASME_BTH_1 else slips
     circuits = tuple(lifter.circuits)
+    by_circuit = layout.by_circuit(circuits)
+    walk = _Walk(judged, turns_of(move), kg_to_n(planned_kg or lifter.wll_kg))
+    marked = [i for i, pad in enumerate(layout.ids) if lifter.pads[pad].wll_kg]
+    mark = walk.asked(carrying, Carrying.mark_uses, [marked])[0]
+    said = replace(walk, tilts_deg=marks_between(*said_tilts_deg(move), mu))
     return HoldingModel(
         basis=lifter.basis,
         wll_kg=lifter.wll_kg,
         two_circuit_rule=lifter.two_circuit_rule,
         circuits=circuits,
-        area_m2=tuple(float(layout.area_m2[pads].sum()) for pads in layout.by_circuit(circuits)),
-        total_basis=max(Worst(asked(at), at) for at in judged),
-        total_friction=max(Worst(slips(at), at) for at in said),
-        pad_worst=tuple(
-            (layout.ids[worst[0]], worst[1]) if worst else ("", Worst(0.0, 0.0))
-            for worst in worst_over(pad_check(layout, lifter.basis, mu), layout.by_circuit(circuits), judged, turns)
+        area_m2=tuple(float(layout.area_m2[pads].sum()) for pads in by_circuit),
+        total_basis=walk.total(carrying, by_friction=False),
+        total_friction=said.total(carrying, by_friction=True),
+        pads=tuple(
+            (layout.ids[found[0]], found[1]) if found else ("", NOTHING)
+            for found in walk.asked(carrying, Carrying.suction_asked_pa, by_circuit)
         ),
-        marked=_marked(lifter, layout, judged, turns),
-        lost=tuple(_left(layout.without(circuit), circuits, mu, judged, turns) for circuit in circuits),
+        marked=mark and (layout.ids[mark[0]], mark[1]),
+        lost=tuple(walk.left(carrying.without(circuit), circuits) for circuit in circuits),
     )
 
 
-def pad_check(layout: Layout, basis: Basis, friction: float) -> Check:
-    """What the basis asks of each pad, as pressure (Pa) per newton of weight.
-
-    Source: BTH-1 Nv sqrt(n^2 + s^2)/A; EN 13155 factor 2 with friction, 2 (n + s/mu)/A.
-    """
-
-    def check(tilt_deg: Floats, turn_deg: Floats) -> Floats:
-        pull, slide = layout.shares(tilt_deg, turn_deg)
-        if basis is Basis.ASME_BTH_1:
-            factor = 2.0 + 2.0 * np.abs(np.sin(np.radians(tilt_deg)))
-            return factor[:, None] * np.hypot(pull, slide) / layout.area_m2
-        return EN_FACTOR * (pull + slide / friction) / layout.area_m2
-
-    return check
+NOTHING: Final = Asked(0.0, 0.0)
+"""Of a circuit without a pad in use."""
 
 
-def _marked(
-    lifter: LifterConfig, layout: Layout, tilts_deg: list[float], turns_deg: tuple[float, float]
-) -> tuple[str, Worst] | None:
-    """The pad that first meets the plate value marked on it: its share over that value, per kilogram of the load."""
-    marked = [i for i, pad in enumerate(layout.ids) if lifter.pads[pad].wll_kg]
-    marks_kg = np.array([lifter.pads[pad].wll_kg or math.inf for pad in layout.ids])
+@dataclass(frozen=True, slots=True)
+class _Walk:
+    """Over the tilts and turns of a move, at a planned weight."""
 
-    def check(tilt_deg: Floats, turn_deg: Floats) -> Floats:
-        uses: Floats = np.hypot(*layout.shares(tilt_deg, turn_deg))
-        uses[:, marked] /= marks_kg[marked]
-        return uses
+    tilts_deg: list[float]
+    turns_deg: tuple[float, float]
+    planned_n: float
 
-    found = worst_over(check, [marked], tilts_deg, turns_deg)[0] if marked else None
-    return None if found is None else (layout.ids[found[0]], found[1])
+    def asked(
+        self, carrying: Carrying, check: Callable[[Carrying, Floats, Floats, float], Floats], groups: Groups
+    ) -> list[tuple[int, Asked] | None]:
+        """What a check asks at most of the pads of each group."""
+        if not any(groups):
+            return [None for _ in groups]
+        still, windy = partial(check, replace(carrying, wind=STILL)), partial(check, carrying)
+        wind = None if carrying.wind == STILL else windy
+        return most(still, wind, self.planned_n, groups, self.tilts_deg, self.turns_deg)
 
+    def total(self, carrying: Carrying, *, by_friction: bool) -> Asked:
+        """What the basis or friction asks of all pads together: no turn changes it."""
 
-def _left(
-    left: Layout | None,
-    circuits: tuple[str, ...],
-    friction: float,
-    tilts_deg: list[float],
-    turns_deg: tuple[float, float],
-) -> tuple[float, ...]:
-    """Per circuit, with one lost: the most its pads must have at factor 1, Pa per newton of weight."""
-    if left is None:
-        return tuple(math.inf for _ in circuits)
+        def check(one: Carrying, tilt_deg: Floats, _turn_deg: Floats, weight_n: float) -> Floats:
+            return one.total_asked_n(tilt_deg, weight_n, by_friction=by_friction)
 
-    def check(tilt_deg: Floats, turn_deg: Floats) -> Floats:
-        pull, slide = left.shares(tilt_deg, turn_deg)
-        return (pull + slide / friction) / left.area_m2
+        found = replace(self, turns_deg=(0.0, 0.0)).asked(carrying, check, [[0]])[0]
+        return found[1] if found else NOTHING
 
-    found = worst_over(check, left.by_circuit(circuits), tilts_deg, turns_deg)
-    return tuple(worst[1].value if worst else 0.0 for worst in found)
+    def left(self, carrying: Carrying | None, circuits: tuple[str, ...]) -> tuple[Asked, ...]:
+        """Per circuit, with one lost: the vacuum its pads must have at factor 1."""
+        if carrying is None:
+            return tuple(Asked(math.inf, 0.0) for _ in circuits)
+        found = self.asked(carrying, Carrying.slip_asked_pa, carrying.layout.by_circuit(circuits))
+        return tuple(worst[1] if worst else NOTHING for worst in found)
 
 
 def hold(
@@ -205,11 +203,12 @@ def hold(
     now_pa = [_pascal(now_kpa.get(circuit, 0.0)) for circuit in model.circuits]
     basis_kg, friction_kg = _computed_kg(model, judged_pa)
     pad_kg, pad_tilt_deg = math.inf, 0.0
-    for pressure_pa, (pad, worst) in zip(judged_pa, model.pad_worst, strict=True):
-        if pad and (may_kg := _over(pressure_pa, worst.value * STANDARD_GRAVITY_M_S2)) < pad_kg:
-            pad_kg, pad_tilt_deg = may_kg, worst.tilt_deg
-    if model.marked and (may_kg := _over(1.0, model.marked[1].value)) < pad_kg:
-        pad_kg, pad_tilt_deg = may_kg, model.marked[1].tilt_deg
+    limits = [(asked, held_pa) for held_pa, (pad, asked) in zip(judged_pa, model.pads, strict=True) if pad]
+    if model.marked:
+        limits.append((model.marked[1], 1.0))
+    for asked, held in limits:
+        if (may_kg := n_to_kg(asked.carries_n(held))) < pad_kg:
+            pad_kg, pad_tilt_deg = may_kg, asked.tilt_deg
     checks = (
         ("basis", basis_kg, model.total_basis.tilt_deg),
         ("friction", friction_kg, model.total_friction.tilt_deg),
@@ -220,9 +219,9 @@ def hold(
     if model.wll_kg <= least_kg * TIE:
         governs, least_kg = "plate", model.wll_kg
     loaded = load_kg is not None and load_kg > 0.0
-    weight_n = load_kg * STANDARD_GRAVITY_M_S2 if load_kg is not None and loaded else 0.0
+    weight_n = kg_to_n(load_kg) if load_kg is not None and loaded else 0.0
     needed_factor = EN_FACTOR if model.two_circuit_rule else None
-    cannot = any(math.isinf(worst.value) for _, worst in model.pad_worst)
+    cannot = any(math.isinf(asked.per_n) for _, asked in model.pads)
     return Holding(
         basis=model.basis.value,
         governs=governs,
@@ -231,14 +230,14 @@ def hold(
         margin_kg=None if load_kg is None else least_kg - load_kg,
         margin_ratio=(least_kg - load_kg) / load_kg if load_kg is not None and loaded else None,
         now_kg=0.0 if cannot else min(_computed_kg(model, now_pa)),
-        worst_pad=_most_used(model, judged_pa, weight_n, load_kg) if load_kg is not None and loaded else None,
+        worst_pad=_most_used(model, judged_pa, weight_n) if loaded else None,
         if_lost={
             circuit: IfLost(_factor(judged_pa, asks, weight_n) if loaded else None, needed_factor)
             for circuit, asks in zip(model.circuits, model.lost, strict=True)
         },
         needed_kpa={
-            circuit: weight_n * worst.value / PA_PER_KPA
-            for circuit, (_, worst) in zip(model.circuits, model.pad_worst, strict=True)
+            circuit: asked.at(weight_n) / PA_PER_KPA
+            for circuit, (_, asked) in zip(model.circuits, model.pads, strict=True)
         }
         if loaded
         else None,
@@ -249,26 +248,24 @@ def _pascal(vacuum_kpa: float) -> float:
     return vacuum_kpa * PA_PER_KPA if vacuum_kpa > 0.0 else 0.0  # not a number is not above 0 either
 
 
-def _over(held: float, asked: float) -> float:
-    return held / asked if asked > 0.0 else math.inf
-
-
 def _computed_kg(model: HoldingModel, pressure_pa: list[float]) -> tuple[float, float]:
     """What basis and friction allow all pads together, kg."""
-    suction_kg = sum(map(operator.mul, model.area_m2, pressure_pa)) / STANDARD_GRAVITY_M_S2
-    return suction_kg / model.total_basis.value, suction_kg / model.total_friction.value
+    suction_n = sum(map(operator.mul, model.area_m2, pressure_pa))
+    return n_to_kg(model.total_basis.carries_n(suction_n)), n_to_kg(model.total_friction.carries_n(suction_n))
 
 
-def _most_used(model: HoldingModel, pressure_pa: list[float], weight_n: float, load_kg: float) -> WorstPad:
+def _most_used(model: HoldingModel, pressure_pa: list[float], weight_n: float) -> WorstPad:
     uses = [
-        WorstPad(pad, weight_n * worst.value / held_pa if held_pa else math.inf)
-        for held_pa, (pad, worst) in zip(pressure_pa, model.pad_worst, strict=True)
+        WorstPad(pad, asked.at(weight_n) / held_pa if held_pa else math.inf)
+        for held_pa, (pad, asked) in zip(pressure_pa, model.pads, strict=True)
         if pad
     ]
     if model.marked:
-        uses.append(WorstPad(model.marked[0], load_kg * model.marked[1].value))
+        uses.append(WorstPad(model.marked[0], model.marked[1].at(weight_n)))
     return max(uses, key=lambda use: use.use_ratio)
 
 
-def _factor(pressure_pa: list[float], asks: tuple[float, ...], weight_n: float) -> float:
-    return min(_over(held_pa, weight_n * ask) for held_pa, ask in zip(pressure_pa, asks, strict=True))
+def _factor(pressure_pa: list[float], asks: tuple[Asked, ...], weight_n: float) -> float:
+    """The most by which load and wind together may grow; infinite where nothing is asked of any pad left."""
+    pairs = [(held_pa, asked.at(weight_n)) for held_pa, asked in zip(pressure_pa, asks, strict=True)]
+    return min((held_pa / asked_pa for held_pa, asked_pa in pairs if asked_pa > 0.0), default=math.inf)

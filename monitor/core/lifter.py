@@ -6,7 +6,9 @@ from typing import Final
 from monitor.core import battery, circuits, holding, intake, leak, load, phases, pumps, sensors
 from monitor.core.alarms import Board
 from monitor.core.call import Called
-from monitor.core.config import SURFACE_FRICTION, CircuitConfig, LifterConfig, Surface
+from monitor.core.carrying import STILL, Wind
+from monitor.core.config import CircuitConfig, LifterConfig, Surface
+from monitor.core.factors import surface_friction
 from monitor.core.facts import UNHEARD, CircuitFacts, CircuitState, Facts
 from monitor.core.holding import Centre, Holding, HoldingModel, Move
 from monitor.core.load import Load, LoadKnown
@@ -46,6 +48,9 @@ class Plan:
     move: Move = field(default_factory=Move)
     centre: Centre = field(default_factory=Centre)
     tilts_given: bool = False
+    surface: Surface | None = None
+    wind: Wind = STILL
+    bend_factor: float = 1.0
     wind_limit_m_s: float | None = None
 
 
@@ -250,10 +255,8 @@ def _heard_kpa(state: LifterState, name: str, now_s: float) -> float | None:
 
 
 def friction(state: LifterState) -> float:
-    """Friction in force: the site file's, or less when somebody present said the surface is wet or oily."""
-    if state.surface is None:
-        return state.config.friction
-    return min(state.config.friction, SURFACE_FRICTION[state.surface])
+    """Friction in force: the site file's, or that of the surface planned or reported since."""
+    return surface_friction(state.config, state.surface)
 
 
 def _model(state: LifterState) -> HoldingModel | None:
@@ -267,10 +270,17 @@ def _model(state: LifterState) -> HoldingModel | None:
         low, high = min(move.tilt_low_deg, max(0.0, tilt_deg)), max(move.tilt_high_deg, min(180.0, tilt_deg))
         if high - move.tilt_high_deg > 1.0 or move.tilt_low_deg - low > 1.0:
             move = replace(move, tilt_low_deg=float(int(low)), tilt_high_deg=min(180.0, float(int(high) + 1)))
-    key = (plan.pads, move, plan.centre, friction(state))
+    key = (plan.pads, move, plan.centre, friction(state), plan.wind, plan.bend_factor, plan.weight_kg)
     if key != state.model_key:
         state.model = holding.prepare(
-            state.config, pads=plan.pads, move=move, centre=plan.centre, friction=friction(state)
+            state.config,
+            pads=plan.pads,
+            move=move,
+            centre=plan.centre,
+            friction=friction(state),
+            wind=plan.wind,
+            bend_factor=plan.bend_factor,
+            planned_kg=plan.weight_kg,
         )
         state.model_key = key
     return state.model

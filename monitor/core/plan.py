@@ -10,7 +10,7 @@ from enum import StrEnum
 
 from monitor.core import plan_rating, plan_says
 from monitor.core.config import LifterConfig
-from monitor.core.factors import Move, judged_tilts_deg, marks_between, turns_of
+from monitor.core.factors import Move, judged_tilts_deg, marks_between, surface_friction, turns_of
 from monitor.core.holding import IfLost, WorstPad
 from monitor.core.layout import Centre
 from monitor.core.messages import Text
@@ -23,7 +23,6 @@ from monitor.core.plan_input import (
     overhang_mm,
     plan_faults,
     planned_centre,
-    planned_friction,
     wind_limit_m_s,
 )
 from monitor.core.plan_rating import Offset, PadUse
@@ -86,7 +85,7 @@ def judge_plan(lifter: LifterConfig, plan: PlanInput) -> PlanResult:
     levels = judged_kpa(lifter, plan)
     weight_kg = (plan.panel.mass_kg() or 0.0) * plan.share_ratio
     weight_n = kg_to_n(weight_kg) * lifter.dynamic_factor
-    friction = planned_friction(lifter, plan.surface)
+    friction = surface_friction(lifter, plan.surface)
     tilts = marks_between(*judged_tilts_deg(lifter, plan.move), friction)
     turns = turns_of(plan.move)
     carrying = plan_rating.carry(lifter, plan, centre, levels)

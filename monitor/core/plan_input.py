@@ -7,7 +7,7 @@ from itertools import combinations_with_replacement
 from typing import Final
 
 from monitor.core.carrying import STILL, Wind
-from monitor.core.config import SURFACE_FRICTION, LifterConfig, Surface
+from monitor.core.config import LifterConfig, Surface
 from monitor.core.factors import Move
 from monitor.core.layout import Centre
 from monitor.core.panel import Fault, Panel, contains, distance_m
@@ -160,14 +160,6 @@ def planned_centre(plan: PlanInput) -> Centre:
     )
 
 
-def planned_friction(lifter: LifterConfig, surface: Surface | None) -> float:
-    """Friction of the surface entered. A site's own lower figure is not raised by a surface no better than its own."""
-    if surface is None or surface is lifter.surface:
-        return lifter.friction
-    listed = SURFACE_FRICTION[surface]
-    return min(listed, lifter.friction) if listed <= SURFACE_FRICTION[lifter.surface] else listed
-
-
 def planned_ambient_kpa(lifter: LifterConfig, plan: PlanInput) -> float:
     """Ambient pressure where the panel is picked: the site's, or the standard atmosphere's at the altitude entered."""
     if plan.altitude_m is None or not -430.0 <= plan.altitude_m <= 5_000.0:
@@ -235,6 +227,12 @@ def overhang_mm(lifter: LifterConfig, plan: PlanInput) -> float | None:
     pads = [(pad.x_mm / MM_PER_M, pad.y_mm / MM_PER_M) for pad in map(lifter.pads.__getitem__, in_use(lifter, plan))]
     between = list(combinations_with_replacement(pads, 2))
     return MM_PER_M * max(min(distance_m(a, b, corner) for a, b in between) for corner in plan.panel.outline)
+
+
+def bend_factor(lifter: LifterConfig, plan: PlanInput) -> float:
+    """How much more than a rigid plate's share a pad may get: the site's factor where the panel reaches far beyond."""
+    over_mm = overhang_mm(lifter, plan)
+    return lifter.thin_panel_factor if over_mm is not None and over_mm > lifter.overhang_limit_mm else 1.0
 
 
 def rim_mm(lifter: LifterConfig, pad: str) -> float:

@@ -9,11 +9,18 @@ import numpy as np
 
 from monitor.core.carrying import Carrying
 from monitor.core.config import LifterConfig
-from monitor.core.factors import EN_FACTOR, judged_tilts_deg, marks_between, said_tilts_deg, turns_of
+from monitor.core.factors import (
+    EN_FACTOR,
+    judged_tilts_deg,
+    marks_between,
+    said_tilts_deg,
+    surface_friction,
+    turns_of,
+)
 from monitor.core.holding import TIE, IfLost
 from monitor.core.layout import Centre, lay_out
 from monitor.core.pads import Floats
-from monitor.core.plan_input import PlanInput, in_use, overhang_mm, planned_friction, planned_wind
+from monitor.core.plan_input import PlanInput, bend_factor, in_use, planned_wind
 from monitor.core.search import Check, Worst, worst_over
 from monitor.core.units import MM_PER_M, PA_PER_KPA, STANDARD_GRAVITY_M_S2, n_to_kg
 
@@ -53,16 +60,15 @@ class Rating:
 def carry(lifter: LifterConfig, plan: PlanInput, centre: Centre, levels_kpa: Mapping[str, float]) -> Carrying:
     pads = in_use(lifter, plan)
     layout = lay_out(lifter, pads, centre)
-    over_mm = overhang_mm(lifter, plan)
     marks_kg = np.array([lifter.pads[pad].wll_kg or math.inf for pad in pads])
     return Carrying(
         layout=layout,
         basis=lifter.basis,
-        friction=planned_friction(lifter, plan.surface),
+        friction=surface_friction(lifter, plan.surface),
         suction_n=layout.area_m2 * np.array([levels_kpa[circuit] for circuit in layout.circuits]) * PA_PER_KPA,
         mark_n=marks_kg * STANDARD_GRAVITY_M_S2,
         wind=planned_wind(lifter, plan),
-        bend_factor=lifter.thin_panel_factor if over_mm is not None and over_mm > lifter.overhang_limit_mm else 1.0,
+        bend_factor=bend_factor(lifter, plan),
     )
 
 

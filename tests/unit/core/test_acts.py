@@ -130,7 +130,11 @@ def test_dry_by_the_supervisor_is_never_better_than_the_site_file() -> None:
         {"pads": "A1"},
         {"pads": []},
         {"tilt_low_deg": 90.0, "tilt_high_deg": 10.0},
-        {"rotation_low_deg": 90.0, "rotation_high_deg": 0.0},
+        {"surface": "damp"},
+        {"surface": 3},
+        {"wind_away_n": -1.0},
+        {"wind_along_n": -1.0},
+        {"bend_factor": 0.5},
     ],
 )
 def test_plan_that_does_not_fit_is_refused_and_changes_nothing(wrong: dict[str, object]) -> None:
