@@ -341,9 +341,17 @@ def _alarm(alarm: Mapping[str, Any], zone: ZoneInfo) -> View:
         "acknowledge": say("alarm.acknowledge"),
         "words": _together(_sentence(say("alarm.words", about=alarm["about"], words=alarm["words"]))),
         "do": alarm["do"],
-        "said": say(f"alarm.{next((flag for flag in SET_ASIDE if alarm[flag]), alarm['state'])}"),
+        "said": _alarm_said(alarm),
         "since": say("alarm.since", clock=clock(alarm["since"], zone)),
     }
+
+
+def _alarm_said(alarm: Mapping[str, Any]) -> str:
+    """Its state, or that it is set aside, by whom and why."""
+    said = say(f"alarm.{next((flag for flag in SET_ASIDE if alarm[flag]), alarm['state'])}")
+    if not alarm.get("set_aside_by"):
+        return said
+    return say("alarm.set_aside", said=said, by=alarm["set_aside_by"], why=alarm["set_aside_why"])
 
 
 def _waits(alarm: Mapping[str, Any]) -> bool:

@@ -97,6 +97,7 @@ ENGLISH: Final[Mapping[str, str]] = {
     "alarm.shelved": "shelved",
     "alarm.suppressed": "suppressed in this phase",
     "alarm.out_of_service": "out of service",
+    "alarm.set_aside": "{said} by {by}: {why}",
     "alarm.acknowledge": "Acknowledge",
     # -- notices
     "notice.broker": "Broker lost since {clock}: no readings arrive until it is back.",

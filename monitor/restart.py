@@ -14,9 +14,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
+from monitor.actions import action_of
 from monitor.core import engine
 from monitor.core.engine import SiteState
-from monitor.core.events import AlarmMoved, Effect, LiftClosed
+from monitor.core.events import ActionCame, ActionKind, AlarmMoved, Effect, LiftClosed
 from monitor.drive import Drive
 from monitor.journalled import RESUMED, event_of
 from monitor.settings.site import SiteSettings
@@ -33,6 +34,8 @@ WARM_UP_S: Final = 600.0
 
 JOURNAL_MAX_N: Final = 20_000
 """At most so many rows are replayed without a state: about as many seconds as thousands of rows."""
+
+SERVICE_ACTS_MAX_N: Final = 10_000
 
 Keep = Callable[[AlarmMoved | LiftClosed, SiteState], None]
 
@@ -154,8 +157,17 @@ def _from_journal(
     since_s = min([newest.now_s, *(one.keep_since_s for one in snapshots[:1])]) - WARM_UP_S
     # The same alarms are raised again under the same numbers, so that acknowledges in the journal still name them.
     _count_raisings(state, reader.last_raisings(since_s))
+    _take_out_of_service(state, reader, since_s)
     rows = reader.journal(after_id=max(newest.id - JOURNAL_MAX_N, 0), since_s=since_s)
     return Drive(state, since_s), rows, None
+
+
+def _take_out_of_service(state: SiteState, reader: Reader, now_s: float) -> None:
+    """Alarms stay out of service however long ago that was said; the engine refuses again what it refused then."""
+    for said in reader.actions(kinds=(ActionKind.OUT_OF_SERVICE, ActionKind.IN_SERVICE), limit=SERVICE_ACTS_MAX_N):
+        action = action_of(said)
+        if action is not None:
+            engine.step(state, ActionCame(action), now_s)
 
 
 def _count_raisings(state: SiteState, last: dict[str, int]) -> None:

@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from monitor.core import alarms, seal_tests, summary
+from monitor.core import alarm_acts, alarms, seal_tests, summary
 from monitor.core.alarm_table import priority
 from monitor.core.config import Surface
 from monitor.core.events import Action, ActionAnswered, ActionKind, AlarmMoved, Effect
@@ -14,6 +14,7 @@ from monitor.core.seal_tests import SealTestKind
 from monitor.core.status import raising_id
 
 ALARM_ACTS = frozenset({ActionKind.ACKNOWLEDGE, ActionKind.RESET, ActionKind.SHELVE, ActionKind.UNSHELVE})
+SERVICE_ACTS = frozenset({ActionKind.OUT_OF_SERVICE, ActionKind.IN_SERVICE})
 
 
 def apply_action(one: LifterState | None, action: Action, now_s: float, effects: list[Effect]) -> ActionAnswered:
@@ -22,8 +23,12 @@ def apply_action(one: LifterState | None, action: Action, now_s: float, effects:
         return ActionAnswered(action.id, done=False, key="refused.no_such_lifter")
     if not action.who.strip():
         return ActionAnswered(action.id, done=False, key="refused.who")
-    on_alarm = action.kind in ALARM_ACTS
-    answer = _act_on_alarm(one, action, now_s, effects) if on_alarm else _act_on_lift(one, action, now_s)
+    if action.kind in ALARM_ACTS:
+        answer = _act_on_alarm(one, action, now_s, effects)
+    elif action.kind in SERVICE_ACTS:
+        answer = _set_service(one, action, now_s, effects)
+    else:
+        answer = _act_on_lift(one, action, now_s)
     if answer.done and one.log is not None:
         one.log.actions.append(summary.ActionLog(action.kind, action.who, action.role, now_s, dict(action.params)))
     return answer
@@ -37,7 +42,7 @@ def _act_on_alarm(one: LifterState, action: Action, now_s: float, effects: list[
     if found is None or raising != raising_id(one.config.id, found[0], found[1], raising_n):
         return ActionAnswered(action.id, done=False, key="refused.not_this_raising")
     why = action.params.get("reason")
-    answered = alarms.act(
+    answered = alarm_acts.act(
         one.board,
         action.kind,
         raising_n=raising_n,
@@ -51,11 +56,33 @@ def _act_on_alarm(one: LifterState, action: Action, now_s: float, effects: list[
     return ActionAnswered(action.id, done=answered.done, key=answered.key)
 
 
+def _set_service(one: LifterState, action: Action, now_s: float, effects: list[Effect]) -> ActionAnswered:
+    params = action.params
+    key, about, why = params.get("alarm"), params.get("about") or "", params.get("reason")
+    rule = alarms.RULES.get(key) if isinstance(key, str) else None
+    if rule is None or not isinstance(about, str) or about not in (one.config.circuits if rule.per_circuit else ("",)):
+        return ActionAnswered(action.id, done=False, key="refused.no_such_alarm")
+    answered = alarm_acts.set_service(
+        one.board,
+        action.kind,
+        (about, rule.key),
+        who=action.who,
+        role=action.role,
+        now_s=now_s,
+        why=why if isinstance(why, str) else "",
+    )
+    if answered.moved is not None:
+        effects.append(alarm_moved(one, answered.moved, now_s))
+    return ActionAnswered(action.id, done=answered.done, key=answered.key)
+
+
 def alarm_moved(one: LifterState, moved: alarms.Moved, now_s: float) -> AlarmMoved:
     """The effect of an alarm's move, noted in the record of the lift in progress."""
     rule, alarm = moved.rule, moved.alarm
     raising = raising_id(one.config.id, moved.about, rule.key, alarm.raising_n)
-    if one.log is not None:
+    if (
+        one.log is not None and alarm.raising_n
+    ):  # one taken out of service before it was ever raised is no alarm of the lift
         summary.note_alarm(
             one.log,
             raising=raising,

@@ -17,6 +17,9 @@ RELEASE_TAKES_S: Final = 10.0
 SUPPRESSED_IN: Final = frozenset({Phase.IDLE, Phase.RELEASED, Phase.PARKED})
 """Suppression by design happens in these phases only, never because the load reads zero."""
 
+PADS_OPEN: Final = frozenset({Phase.IDLE, Phase.RELEASED})
+"""Every circuit heard to be open: low vacuum is how it should be. Not `parked`: a leaning panel is held by its pads."""
+
 
 class Role(StrEnum):
     """Who acts on an alarm."""
@@ -53,7 +56,7 @@ class Breach(StrEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AlarmRule:
-    """One declared alarm. ``signal`` and ``limit`` name entries of ``alarms.SIGNALS`` and ``alarms.LIMITS``."""
+    """One declared alarm. ``signal`` and ``limit`` name entries of ``alarm_signals``."""
 
     key: str
     per_circuit: bool = False
@@ -100,6 +103,7 @@ ALARMS: Final = (
         latching=True,
         off_raise_after_s=RELEASE_TAKES_S,
         armed_in=IN_FLIGHT,
+        suppressed_in=PADS_OPEN,
         cause="Seal, hose or pump",
         consequence="The load may drop",
         severity=Severity.LOAD_MAY_DROP,
@@ -120,6 +124,7 @@ ALARMS: Final = (
         latching=True,
         off_raise_after_s=RELEASE_TAKES_S,
         armed_in=IN_FLIGHT,
+        suppressed_in=PADS_OPEN,
         cause="Seal, hose or pump",
         consequence="The load may drop",
         severity=Severity.LOAD_MAY_DROP,
@@ -139,6 +144,7 @@ ALARMS: Final = (
         raise_after_s=1.0,
         clear_after_s=20.0,
         armed_in=IN_FLIGHT,
+        suppressed_in=PADS_OPEN,
         cause="Pad seal, panel surface or hose",
         consequence="The vacuum may reach its warning level in the air",
         severity=Severity.LOAD_MAY_DROP,
@@ -159,6 +165,7 @@ ALARMS: Final = (
         latching=True,
         off_raise_after_s=RELEASE_TAKES_S,
         armed_in=IN_FLIGHT,
+        suppressed_in=PADS_OPEN,
         cause="A pad came off, a hose burst, or a valve opened",
         consequence="The load may drop",
         severity=Severity.LOAD_MAY_DROP,
@@ -229,6 +236,7 @@ ALARMS: Final = (
         latching=True,
         off_raise_after_s=RELEASE_TAKES_S,
         armed_in=IN_FLIGHT,
+        suppressed_in=PADS_OPEN,
         cause="Too much load, too little vacuum, or the panel turned further than planned",
         consequence="The holding is no longer what the rules ask",
         severity=Severity.LOAD_MAY_DROP,
@@ -297,6 +305,7 @@ ALARMS: Final = (
         unit="kPa",
         shows="vacuum_kpa",
         clear_after_s=5.0,
+        suppressed_in=PADS_OPEN,
         cause="Leak larger than the pump, blocked filter, or the pump itself",
         consequence="The vacuum can't recover",
         severity=Severity.LIFT_IN_DOUBT,
@@ -312,6 +321,7 @@ ALARMS: Final = (
         unit="kPa",
         shows="vacuum_kpa",
         clear_after_s=5.0,
+        suppressed_in=PADS_OPEN,
         cause="Pump, its switch or its power",
         consequence="Only the reserve holds the load",
         severity=Severity.LIFT_IN_DOUBT,
@@ -327,6 +337,7 @@ ALARMS: Final = (
         unit="kPa",
         shows="vacuum_kpa",
         clear_after_s=5.0,
+        suppressed_in=PADS_OPEN,
         cause="The pump's switch or its setting",
         consequence="The battery empties sooner",
         severity=Severity.WORK_AFTERWARDS,
@@ -346,6 +357,7 @@ ALARMS: Final = (
         raise_after_s=5.0,
         clear_after_s=30.0,
         armed_in=IN_FLIGHT,
+        suppressed_in=PADS_OPEN,
         cause="The circuit leaks and the pump covers it",
         consequence="Without power the load can't be landed in time",
         severity=Severity.LIFT_IN_DOUBT,
@@ -384,6 +396,7 @@ ALARMS: Final = (
         latching=True,
         off_raise_after_s=RELEASE_TAKES_S,
         armed_in=IN_FLIGHT,
+        suppressed_in=PADS_OPEN,
         cause="The load hangs off centre, or a pad has too little vacuum",
         consequence="A pad may let go",
         severity=Severity.LOAD_MAY_DROP,
@@ -402,6 +415,7 @@ ALARMS: Final = (
         raise_after_s=2.0,
         clear_after_s=10.0,
         armed_in=IN_FLIGHT,
+        suppressed_in=PADS_OPEN,
         cause="Too much load for one circuit alone",
         consequence="With one circuit lost the rest may not hold",
         severity=Severity.LIFT_IN_DOUBT,
@@ -420,6 +434,7 @@ ALARMS: Final = (
         raise_after_s=10.0,
         clear_after_s=10.0,
         armed_in=IN_FLIGHT,
+        suppressed_in=PADS_OPEN,
         cause="One circuit leaks or its gauge is wrong",
         consequence="One circuit holds less than the others",
         severity=Severity.LIFT_IN_DOUBT,

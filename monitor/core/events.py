@@ -147,7 +147,8 @@ class AlarmMoved:
     raising: str
     key: str
     about: str
-    moved: str  # raised, returned, acknowledged, cleared, shelved, unshelved, out_of_service, in_service
+    # raised, returned, cleared, acknowledged; shelved, unshelved; suppressed, unsuppressed; out_of_service, in_service
+    moved: str
     state: str
     at_s: float
     who: str = ""

@@ -39,6 +39,8 @@ class AlarmTold:
     out_of_service: bool
     since_utc_s: float
     acknowledged_by: str
+    set_aside_by: str  # who shelved it or took it out of service, and why
+    set_aside_why: str
     says: Text
     do: Text
 
@@ -68,20 +70,30 @@ def raising_id(lifter: str, about: str, key: str, raising_n: int) -> str:
 
 
 def alarms_told(lifter: str, board: Board, now_s: float, utc_minus_now_s: float) -> tuple[AlarmTold, ...]:
-    """The alarms that are not normal: unacknowledged before acknowledged, then by priority, then by age."""
+    """The alarms that are not normal or set aside: unacknowledged first, then by priority, then by age; set aside last."""
     told = [
         _alarm_told(lifter, about, RULES[key], alarm, now_s, utc_minus_now_s)
         for (about, key), alarm in board.alarms.items()
-        if alarm.state is not State.NORMAL
+        if alarm.state is not State.NORMAL or alarm.shelved_until_s is not None or alarm.out_of_service_s is not None
     ]
-    told.sort(key=lambda a: (a.state is State.ACKNOWLEDGED, ORDER[a.priority], a.since_utc_s, a.raising))
+    told.sort(
+        key=lambda a: (
+            a.shelved or a.suppressed or a.out_of_service,
+            a.state is State.ACKNOWLEDGED,
+            ORDER[a.priority],
+            a.since_utc_s,
+            a.raising,
+        )
+    )
     return tuple(told)
 
 
 def _alarm_told(
     lifter: str, about: str, rule: AlarmRule, alarm: Alarm, now_s: float, utc_minus_now_s: float
 ) -> AlarmTold:
-    since_s = alarm.since_s if alarm.since_s is not None else now_s
+    normal = alarm.state is State.NORMAL
+    since_s = alarm.out_of_service_s if normal and alarm.out_of_service_s is not None else alarm.since_s
+    since_s = now_s if since_s is None else since_s
     values: dict[str, Value] = {"held_s": now_s - since_s, "about": about}
     if rule.breach is not Breach.TRUE:
         unit = UNIT_SUFFIX[rule.unit]
@@ -96,10 +108,14 @@ def _alarm_told(
         state=alarm.state,
         shelved=alarm.shelved_until_s is not None,
         suppressed=alarm.suppressed,
-        out_of_service=bool(alarm.out_of_service_why),
+        out_of_service=alarm.out_of_service_s is not None,
         since_utc_s=since_s + utc_minus_now_s,
         acknowledged_by=alarm.acknowledged_by,
-        says=Text(f"alarm.{rule.key}.says", values),
+        set_aside_by=alarm.out_of_service_by or alarm.shelved_by,
+        set_aside_why=alarm.out_of_service_why or alarm.shelved_why,
+        says=Text("alarm.nothing_now", {"alarm": rule.key.replace("_", " ")})
+        if normal
+        else Text(f"alarm.{rule.key}.says", values),
         do=Text(f"alarm.{rule.key}.do"),
     )
 

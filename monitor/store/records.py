@@ -3,7 +3,7 @@
 A store is a data folder: ``holdwatch.db`` (SQLite, or else a PostgreSQL database by URL), ``traces/``, ``engine.lock``.
 """
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -115,12 +115,16 @@ class Reader:
             last[row.lifter] = max(last.get(row.lifter, 0), int(number) if number.isdecimal() else 0)
         return last
 
-    def actions(self, lifter: str | None = None, since: float = 0.0, limit: int = 1000) -> list[dict[str, Any]]:
-        """Actions from a UTC second on, oldest first, the last ``limit`` of them."""
+    def actions(
+        self, lifter: str | None = None, since: float = 0.0, limit: int = 1000, kinds: Collection[str] = ()
+    ) -> list[dict[str, Any]]:
+        """Actions from a UTC second on, oldest first, the last ``limit`` of them; of some ``kinds`` only, if any are named."""
         c = t.actions.c
         query = sa.select(c.body).where(c.utc_ms >= round(since * 1000)).order_by(c.utc_ms.desc()).limit(limit)
         if lifter is not None:
             query = query.where(c.lifter == lifter)
+        if kinds:
+            query = query.where(c.kind.in_(kinds))
         return [msgspec.json.decode(row.body) for row in reversed(self._rows(query))]
 
     def actions_not_taken(self) -> list[dict[str, Any]]:

@@ -140,6 +140,8 @@ ANSWERS: Final[Mapping[str, str]] = {
     "done.reset": "Reset.",
     "done.shelve": "Shelved.",
     "done.unshelve": "Back from the shelf.",
+    "done.out_of_service": "Taken out of service, until maintenance puts it back.",
+    "done.in_service": "Back in service.",
     "done.logged": "Noted in the record.",
     "done.picked_up": "Noted: the load is on.",
     "done.landed_fixed": "Noted: the panel is landed and fixed.",
@@ -150,6 +152,10 @@ ANSWERS: Final[Mapping[str, str]] = {
     "refused.not_this_raising": "That alarm has moved on: look again before you answer it.",
     "refused.nothing_to_do": "That alarm has been answered already.",
     "refused.cannot_be_shelved": "This alarm can't be shelved: it calls for landing.",
+    "refused.cannot_be_out_of_service": "This alarm can't be taken out of service: it calls for landing.",
+    "refused.maintenance_only": "Only maintenance takes an alarm out of service or puts it back.",
+    "refused.out_of_service_needs": "Taking an alarm out of service needs a reason.",
+    "refused.no_such_alarm": "This lifter has no such alarm: name it, and its circuit if it is a circuit's.",
     "refused.shelve_needs": "Shelving needs a reason and a time of at most one hour.",
     "refused.surface": "The surface is dry, wet or oily.",
     "refused.supervisor_only": "Only the supervisor takes this back.",
@@ -168,6 +174,7 @@ ANSWERS: Final[Mapping[str, str]] = {
 ABOUTS: Final[Mapping[str, str]] = {"about.circuit": "circuit {about}", "about.lifter": "lifter"}
 
 ALARM_WORDS: Final[Mapping[str, str]] = {
+    "alarm.nothing_now": "“{alarm}” tells nothing now",
     **{f"alarm.{rule.key}.says": rule.says for rule in ALARMS},
     **{f"alarm.{rule.key}.do": rule.do for rule in ALARMS},
 }

@@ -200,6 +200,8 @@ def _alarm(alarm: AlarmTold, language: str) -> dict[str, object]:
         "out_of_service": alarm.out_of_service,
         "since": round(alarm.since_utc_s, 3),
         "acknowledged_by": alarm.acknowledged_by or None,
+        "set_aside_by": alarm.set_aside_by or None,
+        "set_aside_why": alarm.set_aside_why or None,
         "text": text_dict(alarm.says),
         "words": say(alarm.says, language),
         "do": say(alarm.do, language),

@@ -74,6 +74,8 @@ def alarm(state: str = "unacknowledged", priority: str = "high", raising_n: int 
         "out_of_service": False,
         "since": 1764019101.2,
         "acknowledged_by": None,
+        "set_aside_by": None,
+        "set_aside_why": None,
         "text": {"key": "alarm.losing_vacuum.says", "values": {}},
         "words": "May reach its level in 4 min, landing needs up to 8 min, for 12 s",
         "do": "Land the load while there is time. Then look at the pads of this circuit.",

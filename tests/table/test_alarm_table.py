@@ -9,20 +9,10 @@ from string import Formatter
 
 import pytest
 
+from monitor.core.alarm_acts import NEVER_SET_ASIDE, act, set_service
+from monitor.core.alarm_signals import LIMITS, SIGNALS
 from monitor.core.alarm_table import ALARMS, SUPPRESSED_IN, AlarmRule, Breach, Priority, Role, Severity, priority
-from monitor.core.alarms import (
-    LIMITS,
-    NEVER_SHELVED,
-    RULES,
-    SIGNALS,
-    Alarm,
-    Board,
-    Happening,
-    State,
-    Verdict,
-    judge,
-    move,
-)
+from monitor.core.alarms import RULES, Alarm, Board, Happening, State, Verdict, judge, move, step
 from monitor.core.facts import CircuitState, Facts
 from monitor.core.load import LoadKnown
 from monitor.core.messages import Text
@@ -170,6 +160,11 @@ def test_suppression_by_design_is_for_a_lifter_that_carries_nothing(rule: AlarmR
 
 
 @EVERY
+def test_nothing_is_raised_where_it_is_suppressed(rule: AlarmRule) -> None:
+    assert not rule.suppressed_in & rule.armed_in
+
+
+@EVERY
 def test_who_acts_is_known(rule: AlarmRule) -> None:
     assert rule.who_acts in Role
 
@@ -194,7 +189,7 @@ def test_priority_follows_from_consequence_and_time_to_act(
 
 
 def test_alarms_that_lead_to_land_now_are_high_and_cannot_be_shelved() -> None:
-    assert {rule.key for rule in ALARMS if priority(rule) is Priority.HIGH} == NEVER_SHELVED
+    assert {rule.key for rule in ALARMS if priority(rule) is Priority.HIGH} == NEVER_SET_ASIDE
 
 
 @pytest.mark.parametrize(
@@ -315,3 +310,102 @@ def test_every_state_is_in_a_diagram() -> None:
 def test_states_of_the_other_diagram_are_left_alone(latching: bool, state: State, happening: Happening) -> None:
     rule = replace(RULES["vacuum_low"], latching=latching)
     assert move(Alarm(state=state), rule, happening) is state
+
+
+# --- set aside: shelved (G), suppressed by design (H), out of service (I) are flags beside the life cycle
+# CHECK-VALUES: any -> G, H, I, and back to A where normal, to B where abnormal; OPC 10000-9 §4.8: judged all the while.
+
+RULE = RULES["pump_not_building"]  # may be set aside in every way
+PLACE = ("B", RULE.key)
+FLAGS = ("shelved", "suppressed", "out_of_service")
+TROUBLE = facts(circuit("B", pump_trouble="not_building"))
+CALM = facts()
+OPEN = [circuit(n, state=CircuitState.OPEN, vacuum_kpa=0.0, to_warning=None, reserve=None) for n in "AB"]
+
+
+def with_flag(flag: str, state: State) -> Board:
+    """An alarm in a state of the life cycle, set aside."""
+    board = Board(raisings_n=4)
+    alarm = Alarm(state=state, raising_n=4, since_s=NOW_S - 60.0, breach_since_s=NOW_S - 60.0)
+    changes: dict[str, dict[str, object]] = {
+        "shelved": {"shelved_until_s": NOW_S + 600.0, "shelved_by": "x", "shelved_why": "y"},
+        "suppressed": {"suppressed": True},
+        "out_of_service": {"out_of_service_s": NOW_S, "out_of_service_by": "x", "out_of_service_why": "y"},
+    }
+    board.alarms[PLACE] = replace(alarm, **changes[flag])  # type: ignore[arg-type]
+    return board
+
+
+def flags(alarm: Alarm) -> set[str]:
+    up = {"shelved": alarm.shelved_until_s, "out_of_service": alarm.out_of_service_s}
+    return {name for name, at_s in up.items() if at_s is not None} | ({"suppressed"} if alarm.suppressed else set())
+
+
+def put_aside(board: Board, flag: str) -> None:
+    match flag:
+        case "shelved":
+            act(board, "shelve", raising_n=4, who="x", now_s=NOW_S, duration_s=600.0, why="y")
+        case "suppressed":
+            given = facts(*OPEN, phase=Phase.RELEASED, in_flight=False, load_known=LoadKnown.OFF, load_kg=0.0)
+            step(board, given, NOW_S)
+        case _:
+            set_service(board, "out_of_service", PLACE, who="x", role="maintenance", now_s=NOW_S, why="y")
+
+
+def take_back(board: Board, flag: str, given: Facts) -> None:
+    match flag:
+        case "shelved":
+            act(board, "unshelve", raising_n=4, who="x", now_s=NOW_S)
+        case "suppressed":
+            step(board, given, NOW_S)
+        case _:
+            set_service(board, "in_service", PLACE, who="x", role="maintenance", now_s=NOW_S)
+
+
+@pytest.mark.parametrize("flag", FLAGS)
+@pytest.mark.parametrize("state", [B, C, D])
+def test_any_state_is_set_aside_and_keeps_its_place_in_the_life_cycle(flag: str, state: State) -> None:
+    board = Board(alarms={PLACE: Alarm(state=state, raising_n=4, since_s=NOW_S)}, raisings_n=4)
+    put_aside(board, flag)
+    assert (board.alarms[PLACE].state, flags(board.alarms[PLACE])) == (state, {flag})
+
+
+def test_normal_alarm_is_out_of_service_at_will_but_never_shelved_nor_suppressed_unseen() -> None:
+    for flag in FLAGS:
+        board = Board(alarms={PLACE: Alarm(raising_n=4)}, raisings_n=4)
+        put_aside(board, flag)
+        assert flags(board.alarms[PLACE]) == ({flag} if flag == "out_of_service" else set())
+
+
+@pytest.mark.parametrize("flag", FLAGS)
+@pytest.mark.parametrize(("state", "given", "back"), [(B, TROUBLE, B), (C, TROUBLE, B), (D, CALM, D), (A, CALM, A)])
+def test_back_it_is_normal_or_unacknowledged_never_acknowledged(
+    flag: str, state: State, given: Facts, back: State
+) -> None:
+    board = with_flag(flag, state)
+    take_back(board, flag, given)
+    assert (board.alarms[PLACE].state, flags(board.alarms[PLACE])) == (back, set())
+
+
+@pytest.mark.parametrize("flag", ["shelved", "out_of_service"])
+@pytest.mark.parametrize(
+    ("state", "happening", "told"),
+    [
+        (state, happening, told)
+        for state, row in DIAGRAM.items()
+        for happening, told in zip(Happening, row, strict=True)
+    ],
+)
+def test_life_cycle_goes_on_while_it_is_set_aside(flag: str, state: State, happening: Happening, told: State) -> None:
+    board = with_flag(flag, state)
+    match happening:
+        case Happening.OCCURS:
+            step(board, TROUBLE, NOW_S)
+        case Happening.RETURNS:
+            for at_s in (NOW_S, NOW_S + RULE.clear_after_s):
+                step(board, CALM, at_s)
+        case Happening.ACKNOWLEDGED:
+            act(board, "acknowledge", raising_n=4, who="x", now_s=NOW_S)
+        case _:
+            act(board, "reset", raising_n=4, who="x", now_s=NOW_S)
+    assert (board.alarms[PLACE].state, flags(board.alarms[PLACE])) == (told, {flag})

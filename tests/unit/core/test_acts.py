@@ -55,6 +55,51 @@ def test_wind_limit_of_nothing_is_refused(limit_m_s: float) -> None:
     assert carrying().act("plan", weight_kg=600.0, wind_limit_m_s=limit_m_s) == "refused.plan"
 
 
+# --- out of service
+
+
+@pytest.mark.parametrize(
+    "params",
+    [
+        {}, {"alarm": "no_such"}, {"alarm": "sensor_fault"}, {"alarm": "sensor_fault", "about": "Z"},
+        {"alarm": "battery_low", "about": "B"}, {"alarm": 7}, {"alarm": ["battery_low"]}, {"alarm": "battery_low", "about": 7},
+    ],
+)  # fmt: skip
+@pytest.mark.parametrize("kind", ["out_of_service", "in_service"])
+def test_alarm_to_be_out_of_service_must_be_one_of_this_lifters(kind: str, params: dict[str, object]) -> None:
+    watch = Watch()
+    assert watch.act(kind, role="maintenance", reason="on order", **params) == "refused.no_such_alarm"
+    assert watch.alarms == {}
+
+
+@pytest.mark.parametrize("reason", [None, 7, ["x"]])
+def test_reason_that_is_no_text_is_none(reason: object) -> None:
+    answered = Watch().act("out_of_service", role="maintenance", alarm="battery_low", reason=reason)
+    assert answered == "refused.out_of_service_needs"
+
+
+def test_alarm_out_of_service_is_shown_though_it_tells_nothing() -> None:
+    watch = Watch()
+    watch.act(
+        "out_of_service", role="maintenance", who="technician", alarm="sensor_fault", about="B", reason="on order"
+    )
+    [told] = watch.said["alarms"]  # type: ignore[misc]
+    assert (told["state"], told["out_of_service"]) == ("normal", True)
+    assert (told["set_aside_by"], told["set_aside_why"]) == ("technician", "on order")
+    assert told["words"] == "“sensor fault” tells nothing now"
+    watch.act("in_service", role="maintenance", alarm="sensor_fault", about="B")
+    assert watch.said["alarms"] == []
+
+
+def test_alarm_out_of_service_is_no_alarm_of_the_lift() -> None:
+    watch = carrying()
+    watch.act("out_of_service", role="maintenance", alarm="battery_low", reason="on order")
+    log = watch.state.lifters["dock-6"].log
+    assert log is not None
+    assert log.alarms == {}
+    assert [act.kind for act in log.actions] == ["out_of_service"]
+
+
 # --- the surface
 
 

@@ -4,17 +4,15 @@ from dataclasses import replace
 
 import pytest
 
+from monitor.core.alarm_acts import NEVER_SET_ASIDE, SHELVE_MOST_S, Answered, act, set_service
 from monitor.core.alarm_table import Breach
 from monitor.core.alarms import (
     RULES,
-    SHELVE_MOST_S,
     Alarm,
-    Answered,
     Board,
     Moved,
     State,
     Verdict,
-    act,
     advance,
     judge,
     step,
@@ -355,6 +353,161 @@ def test_shelving_an_alarm_that_is_over_never_silences_the_next_raising() -> Non
     assert answered.key == "refused.nothing_to_do"
     run(board, WIND, 1.0)
     assert stands(board, "wind_over_limit").shelved_until_s is None
+
+
+# --- out of service
+
+
+def serviced(
+    kind: str = "out_of_service",
+    *,
+    board: Board | None = None,
+    role: str = "maintenance",
+    why: str = "gauge on order",
+    key: str = "sensor_fault",
+) -> tuple[Board, Answered]:
+    board = board or Board()
+    place = ("B" if RULES[key].per_circuit else "", key)
+    return board, set_service(board, kind, place, who="the technician", role=role, now_s=NOW_S, why=why)
+
+
+def test_out_of_service_says_who_since_when_and_why() -> None:
+    board, answered = serviced()
+    alarm = stands(board, "sensor_fault", "B")
+    assert (answered.done, answered.key) == (True, "done.out_of_service")
+    assert answered.moved is not None
+    assert (answered.moved.moved, answered.moved.who) == ("out_of_service", "the technician")
+    assert (alarm.out_of_service_by, alarm.out_of_service_s, alarm.out_of_service_why) == (
+        "the technician",
+        NOW_S,
+        "gauge on order",
+    )
+
+
+@pytest.mark.parametrize("role", ["operator", "landing", "supervisor", ""])
+@pytest.mark.parametrize("kind", ["out_of_service", "in_service"])
+def test_only_maintenance_takes_an_alarm_out_of_service_or_puts_it_back(kind: str, role: str) -> None:
+    board, _ = serviced() if kind == "in_service" else (Board(), None)
+    before = dict(board.alarms)
+    assert serviced(kind, board=board, role=role)[1].key == "refused.maintenance_only"
+    assert board.alarms == before
+
+
+@pytest.mark.parametrize("why", ["", "  "])
+def test_out_of_service_needs_a_reason(why: str) -> None:
+    board, answered = serviced(why=why)
+    assert answered.key == "refused.out_of_service_needs"
+    assert board.alarms == {}
+
+
+@pytest.mark.parametrize("key", sorted(NEVER_SET_ASIDE))
+def test_alarm_that_leads_to_land_now_is_never_out_of_service(key: str) -> None:
+    board, answered = serviced(key=key)
+    assert answered.key == "refused.cannot_be_out_of_service"
+    assert board.alarms == {}
+
+
+def test_twice_out_of_service_or_in_service_is_nothing_to_do() -> None:
+    board, _ = serviced()
+    assert serviced(board=board, why="another")[1].key == "refused.nothing_to_do"
+    assert stands(board, "sensor_fault", "B").out_of_service_why == "gauge on order"
+    assert serviced("in_service", board=board)[1].key == "done.in_service"
+    assert serviced("in_service", board=board)[1].key == "refused.nothing_to_do"
+
+
+FAULTY = facts(circuit("B", state=S.SENSOR_FAULT, fault="frozen", fault_for_s=9.0))
+
+
+def test_out_of_service_keeps_being_judged_and_comes_back_unacknowledged() -> None:
+    # OPC 10000-9 §4.8: out of service is a flag beside a life cycle that goes on; ISA-18.2: I -> B where abnormal.
+    board, _ = serviced()
+    assert [moved.moved for moved in run(board, FAULTY, 1.0)] == ["raised"]
+    n = stands(board, "sensor_fault", "B").raising_n
+    act(board, "acknowledge", raising_n=n, who="operator", now_s=NOW_S + 2.0)
+    serviced("in_service", board=board)
+    alarm = stands(board, "sensor_fault", "B")
+    assert (alarm.state, alarm.out_of_service_s, alarm.out_of_service_why) == (UNACK, None, "")
+
+
+def test_call_is_the_same_whatever_is_out_of_service_or_shelved() -> None:
+    plain, quiet = carrying(battery_low_v=23.0), carrying(battery_low_v=23.0)
+    for key, about in (("sensor_fault", "B"), ("battery_low", ""), ("no_reading", "A"), ("no_reading", "B")):
+        params = {"alarm": key, "about": about, "reason": "known"}
+        assert quiet.act("out_of_service", role="maintenance", **params) == "done.out_of_service"
+    for watch in (plain, quiet):
+        carry(watch, B="64x5 nanx60", battery_v="22x1")
+        watch.wait(8.0)
+    told = [[(s.called.call, s.called.reason.key, s.release) for s in w._since(-80)] for w in (plain, quiet)]
+    assert told[0] == told[1]
+    assert {"reason.sensor_fault", "reason.silent"} & {reason for _, reason, _ in told[0]}
+    assert all(
+        alarm.out_of_service for alarm in quiet.status.alarms if alarm.key != "no_reading" or alarm.about in "AB"
+    )
+
+
+# --- suppression by design
+
+
+OPENED = [
+    circuit(name, state=S.OPEN, vacuum_kpa=0.0, lost_kpa=0.0, leak=None, to_warning=None, reserve=None) for name in "AB"
+]
+
+
+def in_phase(phase: Phase, **changes: object) -> Facts:
+    given = {"in_flight": False, "load_known": LoadKnown.OFF, "load_kg": 0.0, "holding": None, "judged_kg": None}
+    return facts(*OPENED, phase=phase, **{**given, **changes})  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("phase", list(Phase))
+def test_low_vacuum_is_suppressed_only_where_the_pads_are_known_to_be_open(phase: Phase) -> None:
+    board, _ = raised()
+    step(board, in_phase(phase), NOW_S)
+    assert stands(board, "vacuum_low", "B").suppressed is (phase in {Phase.IDLE, Phase.RELEASED})
+
+
+@pytest.mark.parametrize("phase", [Phase.IDLE, Phase.RELEASED, Phase.PARKED])
+def test_nothing_is_suppressed_while_the_load_may_hang(phase: Phase) -> None:
+    board, _ = raised()
+    step(board, in_phase(phase, in_flight=True, load_known=LoadKnown.ON, load_kg=600.0), NOW_S)
+    assert not stands(board, "vacuum_low", "B").suppressed
+
+
+def test_load_that_reads_zero_suppresses_nothing() -> None:
+    board, _ = raised()
+    for phase in (Phase.LIFTING, Phase.CARRYING, Phase.LANDING):
+        step(board, in_phase(phase), NOW_S)
+        assert not stands(board, "vacuum_low", "B").suppressed
+
+
+@pytest.mark.parametrize("key", ["lifter_alarm", "no_reading", "sensor_fault", "battery_low", "load_not_all_off"])
+def test_what_is_wrong_whatever_the_pads_do_is_never_suppressed(key: str) -> None:
+    assert RULES[key].suppressed_in == frozenset()
+
+
+def test_suppressed_alarm_is_told_with_its_flag_and_its_moves_are_told() -> None:
+    board, _ = raised()
+    assert [m.moved for m in run(board, in_phase(Phase.RELEASED), 0.0)] == ["suppressed"]
+    assert [m.moved for m in run(board, in_phase(Phase.RELEASED), 1.0, NOW_S + 1.0)] == []
+    back = in_phase(Phase.SEALING)
+    assert [m.moved for m in run(board, back, 0.0, NOW_S + 3.0)] == ["unsuppressed", "returned"]
+    assert stands(board, "vacuum_low", "B").state is State.LATCHED_UNACKNOWLEDGED
+
+
+def test_back_from_suppression_into_a_phase_that_watches_is_unacknowledged() -> None:
+    # ISA-18.2: H -> B where abnormal, never quietly acknowledged.
+    board, _ = raised(state=ACK)
+    run(board, in_phase(Phase.RELEASED), 0.0)
+    run(board, LOW, 0.0, NOW_S + 1.0)
+    alarm = stands(board, "vacuum_low", "B")
+    assert (alarm.state, alarm.suppressed) == (UNACK, False)
+
+
+def test_back_from_suppression_unheard_it_stands() -> None:
+    board, _ = raised(state=ACK)
+    run(board, in_phase(Phase.RELEASED), 0.0)
+    unheard = circuit("B", state=S.NO_READING, age_s=9.0, leak=None, to_warning=None, reserve=None)
+    run(board, replace(facts(OPENED[0], unheard), phase=Phase.SEALING, in_flight=False), 0.0, NOW_S + 1.0)
+    assert stands(board, "vacuum_low", "B").state is UNACK
 
 
 # --- what it watches

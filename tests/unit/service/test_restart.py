@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
 
+import msgspec
 import pytest
 
 from monitor.core import engine
@@ -292,6 +293,24 @@ def test_acknowledge_survives(run: Run) -> None:
     restored, _ = reopened(run.data)
     after = status(restored.drive, restored.drive.now_s + 0.5)["alarms"]
     assert {one["raising"]: one["state"] for one in after}[raising] == "acknowledged"
+
+
+@pytest.mark.parametrize("forgotten", [False, True], ids=["with its state", "without"])
+def test_out_of_service_survives_with_who_and_why(run: Run, forgotten: bool) -> None:
+    params = {"alarm": "sensor_fault", "about": "B", "reason": "gauge on order"}
+    action = Action("o1", ActionKind.OUT_OF_SERVICE, "dock-6", "the technician", "maintenance", params)
+    run.writer.action({**msgspec.to_builtins(action), "utc_s": T0})
+    run.event(ActionCame(action))
+    if forgotten:  # and said so long ago that its row in the journal is gone too
+        run.statement("DELETE FROM snapshots")
+        run.statement("DELETE FROM journal WHERE kind = 'action'")
+    run.kill()
+    restored, _ = reopened(run.data)
+    restored.drive.now_s = run.drive.now_s
+    after = status(restored.drive, restored.drive.now_s + 0.5)["alarms"]
+    [told] = [one for one in after if one["out_of_service"]]
+    assert (told["key"], told["about"]) == ("sensor_fault", "circuit B")
+    assert (told["set_aside_by"], told["set_aside_why"]) == ("the technician", "gauge on order")
 
 
 def test_engine_time_goes_on_by_utc_and_never_back(run: Run) -> None:
