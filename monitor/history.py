@@ -28,10 +28,21 @@ class History:
                     trace.pop()
                 trace.append([second, None if vacuum_kpa is None else round(vacuum_kpa, 2)])
 
+    def fill_in(self, utc_s: float, lifter: str, vacuums: Iterable[tuple[str, float]]) -> None:
+        """Put what came late where nothing stands yet; where something does, that was judged and stays."""
+        second = float(int(utc_s))
+        with self._lock:
+            for circuit, vacuum_kpa in vacuums:
+                for point in reversed(self._traces.get((lifter, circuit), ())):
+                    if (point[0] or 0.0) <= second:
+                        if point[0] == second and point[1] is None:
+                            point[1] = round(vacuum_kpa, 2)
+                        break
+
     def points(self) -> Points:
         """A copy of it all."""
         told: Points = {}
         with self._lock:
             for (lifter, circuit), trace in self._traces.items():
-                told.setdefault(lifter, {})[circuit] = list(trace)
+                told.setdefault(lifter, {})[circuit] = [list(point) for point in trace]
         return told

@@ -1,8 +1,10 @@
 """What the engine takes in, as rows of the journal and back. A journal replayed gives the same states again.
 
-Ticks are not rows: they stand at every whole half second between them. A message stands as the bytes that came.
+Ticks are not rows: they stand at every whole half second between them. A message stands as the bytes that came; what
+came from a source of the site file stands as the native reading that was made of it.
 """
 
+from dataclasses import replace
 from typing import Any, Final
 
 import msgspec
@@ -20,12 +22,18 @@ from monitor.core.events import (
     StoreSaid,
     UnreadableCame,
 )
-from monitor.core.readings import Rejected
-from monitor.wire.reading_json import decode_reading
+from monitor.core.intake import News
+from monitor.core.readings import Reading, Rejected
+from monitor.wire.inbox import Ask, Came, Online
+from monitor.wire.joining import Old
+from monitor.wire.mapping import Unreadable
+from monitor.wire.reading_json import decode_reading, encode_reading
 
 READING: Final = "reading"
 RETAINED: Final = "retained"
 UNREADABLE: Final = "unreadable"
+LATE: Final = "late"
+DOUBLED: Final = "doubled"
 ACTION: Final = "action"
 RESUMED: Final = "resumed"
 JUDGED: Final = "judged"
@@ -40,6 +48,8 @@ _VALUES: Final = {
     "landing": LandingTimes,
 }
 _KINDS: Final = {kind: name for name, kind in _VALUES.items()}
+_OLD: Final = {News.LATE: LATE, News.DOUBLED: DOUBLED, News.RETAINED: RETAINED}
+_NEWS: Final = {LATE: News.LATE, DOUBLED: News.DOUBLED}
 
 
 def message_event(payload: bytes, lifter: str, *, retained: bool) -> tuple[str, ReadingCame | UnreadableCame]:
@@ -48,6 +58,24 @@ def message_event(payload: bytes, lifter: str, *, retained: bool) -> tuple[str, 
     if isinstance(found, Rejected):
         return UNREADABLE, UnreadableCame(lifter, found, retained)
     return (RETAINED if retained else READING), ReadingCame(found, retained)
+
+
+def came_row(came: Came, message: bytes) -> tuple[str, str, bytes] | None:
+    """Kind, lifter and payload of the row for what came from a source in ``message``; ``event_of`` makes its event.
+
+    None for what is nobody's, or is no event: ``Ask`` is to be sent.
+    """
+    match came:
+        case Reading():
+            return READING, came.lifter, encode_reading(came)
+        case Old(reading, news):
+            return _OLD[news], reading.lifter, encode_reading(reading)
+        case Online(lifter, _):
+            return row_of(ConnectionSaid(lifter, came.online))
+        case Unreadable(lifter, _):
+            return None if lifter is None else (UNREADABLE, lifter, message)
+        case Ask():
+            return None
 
 
 def row_of(event: Event) -> tuple[str, str, bytes]:
@@ -63,14 +91,19 @@ def event_of(kind: str, lifter: str, payload: bytes) -> Event | None:
     Raises:
         ValueError: The row cannot be read.
     """
-    if kind in (READING, RETAINED, UNREADABLE):
-        return message_event(payload, lifter, retained=kind == RETAINED)[1]
+    if kind in (READING, RETAINED, UNREADABLE, *_NEWS):
+        _, event = message_event(payload, lifter, retained=kind == RETAINED)
+        if isinstance(event, UnreadableCame):
+            return event
+        if kind == UNREADABLE:  # by its source, whatever else it may look like
+            return UnreadableCame(lifter, Rejected("wrong_shape", "by its source"))
+        return replace(event, judged=_NEWS.get(kind))
     if kind == ACTION:
         action = action_of(msgspec.json.decode(payload, type=dict[str, Any]))
         if action is None:
             raise ValueError("not an action this program knows")
         return ActionCame(action)
     if kind in _VALUES:
-        event: Event = msgspec.json.decode(payload, type=_VALUES[kind])
-        return event
+        other: Event = msgspec.json.decode(payload, type=_VALUES[kind])
+        return other
     return None

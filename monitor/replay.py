@@ -16,6 +16,7 @@ from monitor.core.events import (
     ConnectionSaid,
     Effect,
     Event,
+    FilledIn,
     LiftClosed,
     ReadingCame,
     Told,
@@ -24,8 +25,11 @@ from monitor.core.events import (
 from monitor.core.readings import Rejected
 from monitor.core.summary import Summary
 from monitor.drive import Drive
+from monitor.journalled import came_row, event_of
 from monitor.judged_by import program_version, record_of
 from monitor.settings.site import SiteSettings
+from monitor.wire.inbox import Came, Inbox
+from monitor.wire.mapping import Unreadable
 from monitor.wire.reading_json import reading_of, shown
 from monitor.wire.recording import BadLine, RecordingLine, line_time_s
 from monitor.wire.topics import Topics
@@ -73,7 +77,7 @@ def replay(
     Args:
         lines: As ``monitor.wire.recording`` reads them. The clock is the greatest time so far; lines before the first
             that says when it is are judged at that time.
-        site: The settings to judge by; the lines' topics must be of its root and site.
+        site: The settings to judge by; the lines' topics must be of its root and site, or of one of its sources.
         status_out: Takes one status a line: one for every reading, and one for every change between readings.
         summary_out: Takes one JSON object: ``lifts`` (the records of all lifts, in the order they ended; one that was not
             over has ``"ended": "open"``) and what was counted.
@@ -97,6 +101,8 @@ class _Replay:
         self.lifts: list[dict[str, object]] = []
         self._site = site
         self._topics = Topics(site.root, site.site)
+        circuits = {name: tuple(lifter.circuits) for name, lifter in site.core.lifters.items()}
+        self._inbox = Inbox(site.sources, circuits)
         self._status_out = status_out
         self._drive: Drive | None = None
         self._undated: list[RecordingLine | BadLine] = []
@@ -104,11 +110,16 @@ class _Replay:
 
     def take(self, line: RecordingLine | BadLine) -> None:
         self.report.lines_n += 1
-        at_s = line_time_s(line) if isinstance(line, RecordingLine) else None
+        at_s = self._time_s(line) if isinstance(line, RecordingLine) else None
         if self._drive is None and at_s is None:
             self._undated.append(line)
             return
         self._judge(line, at_s)
+
+    def _time_s(self, line: RecordingLine) -> float | None:
+        if line.received_s is None and self._inbox.knows(line.topic):
+            return self._inbox.time_of(line.topic, line.message)
+        return line_time_s(line)
 
     def _judge(self, line: RecordingLine | BadLine, at_s: float | None) -> None:
         drive = self._advance(at_s)
@@ -116,6 +127,22 @@ class _Replay:
         if event is not None:
             reading_of_lifter = event.reading.lifter if isinstance(event, ReadingCame) else None
             self._do(drive.take(event), reading_of_lifter)
+        if isinstance(line, RecordingLine) and self._inbox.routes:
+            now_s = drive.now_s  # of this site and UTC alike
+            came = self._inbox.take(line.topic, line.message, now_s=now_s, now_utc_s=now_s, retained=line.retained)
+            for one in came:
+                self._came(one, drive, line)
+
+    def _came(self, came: Came, drive: Drive, line: RecordingLine | None = None) -> None:
+        """Judge what a source of the site file brought as it is live: by the row it would have been."""
+        if isinstance(came, Unreadable) and line is not None:
+            self._bad(line, came.rejected.reason, came.rejected.found)
+        row = came_row(came, line.message if line is not None else b"")
+        event = event_of(*row) if row is not None else None
+        if event is not None:
+            is_reading = isinstance(event, ReadingCame)
+            self.report.readings_n += is_reading
+            self._do(drive.take(event), event.reading.lifter if isinstance(event, ReadingCame) else None)
 
     def end(self) -> None:
         if self._undated:  # not one line says when it was
@@ -128,7 +155,7 @@ class _Replay:
                 self._keep(engine.close(one, one.log, self._drive.now_s, "open"))
                 report.open_lifts_n += 1
             report.counts[name] = dict(self._counts[name])
-        report.unknown_lifters_n = state.unknown_lifters_n
+        report.unknown_lifters_n = state.unknown_lifters_n + self._inbox.unknown_lifters_n
         report.ended_utc_s = self._drive.now_s
 
     def _advance(self, at_s: float | None) -> Drive:
@@ -140,8 +167,10 @@ class _Replay:
             self.report.breaks_n += 1
             self._do(self._drive.resume(at_s), None)
         elif at_s is not None:
-            for _, effects in self._drive.advance(at_s):
+            for tick_s, effects in self._drive.advance(at_s):
                 self._do(effects, None)
+                for reading in self._inbox.due(tick_s):
+                    self._came(reading, self._drive)
         return self._drive
 
     def _begin(self, at_s: float) -> Drive:
@@ -161,7 +190,7 @@ class _Replay:
             self._bad(line, line.reason, line.found)
             return UnreadableCame(place[0], Rejected(line.reason, line.found)) if place is not None else None
         if place is None:
-            report.other_topics_n += 1
+            report.other_topics_n += not self._inbox.knows(line.topic)
             return None
         lifter, leaf = place
         if leaf == "readings":
@@ -205,7 +234,7 @@ class _Replay:
                     self._keep(summary)
                 case ActionAnswered(_, done, _):
                     self.report.refused_actions_n += not done
-                case AlarmMoved():
+                case AlarmMoved() | FilledIn():
                     pass  # it stands in the status, and in the record
 
     def _keep(self, summary: Summary) -> None:

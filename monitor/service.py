@@ -33,6 +33,7 @@ from monitor.core.events import (
     ConnectionSaid,
     Effect,
     Event,
+    FilledIn,
     LandingTimes,
     LiftClosed,
     LinkChanged,
@@ -45,7 +46,7 @@ from monitor.core.messages import Text
 from monitor.core.status import Status
 from monitor.core.summary import Summary
 from monitor.history import History
-from monitor.journalled import JUDGED, READING, message_event, row_of
+from monitor.journalled import JUDGED, READING, came_row, event_of, message_event, row_of
 from monitor.judged_by import program_version, record_of, settings_sha256, state_version
 from monitor.restart import Sealer, fresh, restore
 from monitor.settings.site import SiteError, SiteSettings, load_site
@@ -53,6 +54,7 @@ from monitor.store.errors import StoreError, TakenBeforeError
 from monitor.store.pruning import Keeping
 from monitor.store.records import Reader, Writer, open_reader, open_writer
 from monitor.telling import Telling
+from monitor.wire.inbox import Ask, Came, Inbox
 from monitor.wire.status_json import encode_json
 from monitor.wire.topics import Topics
 from monitor.words.say import say
@@ -104,7 +106,7 @@ class Service:
     def run(self) -> None:
         """Watch until ``stop``; then say that nobody watches any more."""
         self._channel.start()
-        self._broker.subscribe(self._topics.subscriptions())
+        self._broker.subscribe([*self._topics.subscriptions(), *self._inbox.subscriptions()])
         self._broker.start()
         try:
             while not self._stopping.is_set():
@@ -136,6 +138,8 @@ class Service:
             log.error("%s; watching begins anew", error)  # noqa: TRY400 - in words
             restored, landed_s, not_taken = fresh(self._site, utc_s(), program_version()), {}, []
         self._drive = restored.drive
+        circuits = {name: tuple(lifter.circuits) for name, lifter in self._site.core.lifters.items()}
+        self._inbox = Inbox(self._site.sources, circuits, self._drive.state.streams)
         self._clock = EngineClock(self._drive.now_s)
         self._offset_s = self._clock.utc_minus_now_s()
         with contextlib.suppress(StoreError):  # said above
@@ -214,6 +218,22 @@ class Service:
                 self._say_ready()
 
     def _message(self, message: Message, at_s: float) -> None:
+        self._own_message(message, at_s)
+        came = self._inbox.take(
+            message.topic, message.payload, now_s=at_s, now_utc_s=at_s + self._offset_s, retained=message.retained
+        )
+        for one in came:
+            self._came(one, message.payload, at_s)
+
+    def _came(self, came: Came, message: bytes, at_s: float) -> None:
+        """Take what a source of the site file brought, as the native reading it became."""
+        if isinstance(came, Ask):
+            log.info("asking a device to tell everything again: %s", came.topic)
+            self._broker.publish(came.topic, came.payload, qos=0)
+        elif (row := came_row(came, message)) is not None and (event := event_of(*row)) is not None:
+            self._step(event, *row, at_s)
+
+    def _own_message(self, message: Message, at_s: float) -> None:
         place = self._topics.split(message.topic)
         if place is None or place[0] not in self._site.core.lifters:
             return  # `listen` tells whoever connects hardware about strangers
@@ -233,6 +253,8 @@ class Service:
             try:
                 for at_s, effects in self._drive.advance(now_s):
                     self._do(effects, at_s, news=False)
+                    for reading in self._inbox.due(at_s):
+                        self._came(reading, b"", at_s)
             except Exception as error:  # noqa: BLE001 - whatever one tick does, the loop goes on; told and logged there
                 self._fault(error, None)
 
@@ -300,6 +322,8 @@ class Service:
             match effect:
                 case Told(status, changed):
                     self._told(status, at_s, changed=changed, news=news)
+                case FilledIn(lifter, filled_s, vacuums):
+                    self._history.fill_in(filled_s + self._offset_s, lifter, vacuums)
                 case AlarmMoved() | LiftClosed():
                     self._keep(effect, self._drive.state)
                     if isinstance(effect, AlarmMoved):

@@ -25,6 +25,7 @@ from monitor.core.events import (
     ActionKind,
     AlarmMoved,
     Event,
+    FilledIn,
     LiftClosed,
     ReadingCame,
     Tick,
@@ -131,6 +132,7 @@ class Watch:
         self.moved: list[AlarmMoved] = []
         self.closed: list[LiftClosed] = []
         self.answers: list[ActionAnswered] = []
+        self.filled: list[FilledIn] = []
 
     # --- driving
 
@@ -138,7 +140,13 @@ class Watch:
         """One event, now."""
         self.state, effects = engine.step(self.state, event, self.now_s)
         for effect in effects:
-            kept = {Told: self.told, AlarmMoved: self.moved, LiftClosed: self.closed, ActionAnswered: self.answers}
+            kept = {
+                Told: self.told,
+                FilledIn: self.filled,
+                AlarmMoved: self.moved,
+                LiftClosed: self.closed,
+                ActionAnswered: self.answers,
+            }
             kept[type(effect)].append(effect)  # type: ignore[attr-defined]
 
     def wait(self, for_s: float) -> list[Status]:

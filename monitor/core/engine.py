@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from typing import Final
 
-from monitor.core import alarms, call, intake, lifter, release, seal_tests, summary
+from monitor.core import alarms, call, intake, late, lifter, release, seal_tests, summary
 from monitor.core.acts import alarm_moved, apply_action
 from monitor.core.config import CoreConfig
 from monitor.core.events import (
@@ -33,7 +33,6 @@ from monitor.core.intake import News
 from monitor.core.lifter import LifterState
 from monitor.core.load import begin_lift
 from monitor.core.phases import ATTACHED, Phase
-from monitor.core.readings import Reading
 from monitor.core.status import LiftTold, Status, alarms_told
 
 TICK_S: Final = 0.5
@@ -54,6 +53,7 @@ class SiteState:
     utc_minus_now_s: float = 0.0
     unknown_lifters_n: int = 0
     online: dict[str, bool] = field(default_factory=dict)
+    streams: dict[str, intake.Intake] = field(default_factory=dict)  # of the wire, by topic: kept with the state
 
 
 def begin(config: CoreConfig, *, version: str) -> SiteState:
@@ -72,8 +72,8 @@ def step(state: SiteState, event: Event, now_s: float) -> tuple[SiteState, tuple
     """Fold one event in, at engine time ``now_s``; returns the state and what is to be done about it."""
     effects: list[Effect] = []
     match event:
-        case ReadingCame(reading, retained):
-            _reading(state, reading, retained, now_s, effects)
+        case ReadingCame():
+            _reading(state, event, now_s, effects)
         case Tick():
             for one in state.lifters.values():
                 lifter.settle(one, now_s)
@@ -102,19 +102,26 @@ def step(state: SiteState, event: Event, now_s: float) -> tuple[SiteState, tuple
     return state, tuple(effects)
 
 
-def _reading(state: SiteState, reading: Reading, retained: bool, now_s: float, effects: list[Effect]) -> None:
+def _reading(state: SiteState, came: ReadingCame, now_s: float, effects: list[Effect]) -> None:
+    reading = came.reading
     one = state.lifters.get(reading.lifter)
     if one is None:
         state.unknown_lifters_n += 1
         return
     heard_s, stale_s = one.heard_s, lifter.stale_after_s(one)
-    one.news, news = intake.judge(one.news, reading, now_s, retained=retained)
+    if came.judged is None:
+        one.news, news = intake.judge(one.news, reading, now_s, retained=came.retained)
+    else:
+        one.news, news = intake.counted(one.news, came.judged), came.judged
     if news is News.LIVE:
         if one.log is not None and heard_s is not None:
             from_s = summary.gap_from_s(one.log, heard_s)
             if now_s - from_s > stale_s:
                 summary.note_gap(one.log, from_s, now_s, "silence")
         lifter.take(one, reading, now_s)
+    elif news is News.LATE:
+        lag_s = one.news.least_lag_s if came.judged is None else -state.utc_minus_now_s
+        effects.extend(late.fill_in(one, reading, lag_s, now_s))
     _tell(state, reading.lifter, now_s, effects)
 
 

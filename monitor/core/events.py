@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
+from monitor.core.intake import News
 from monitor.core.readings import Reading, Rejected
 
 if TYPE_CHECKING:
@@ -45,10 +46,14 @@ class Action:
 
 @dataclass(frozen=True, slots=True)
 class ReadingCame:
-    """A decoded message arrived. A retained one is old news: it fills, but proves no one is alive."""
+    """A decoded message arrived. A retained one is old news: it fills, but proves no one is alive.
+
+    ``judged`` is what the wire found it to be where it alone can tell; the time of a late one is then UTC of this site.
+    """
 
     reading: Reading
     retained: bool = False
+    judged: News | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,6 +145,15 @@ class Told:
 
 
 @dataclass(frozen=True, slots=True)
+class FilledIn:
+    """An old reading came after all: circuits' vacuum at ``at_s``, for the trend and never for the call."""
+
+    lifter: str
+    at_s: float
+    vacuums: tuple[tuple[str, float], ...]
+
+
+@dataclass(frozen=True, slots=True)
 class AlarmMoved:
     """An alarm of a lifter moved in its life cycle: written at once, published on `.../alarms`."""
 
@@ -171,4 +185,4 @@ class ActionAnswered:
     key: str
 
 
-Effect = Told | AlarmMoved | LiftClosed | ActionAnswered
+Effect = Told | FilledIn | AlarmMoved | LiftClosed | ActionAnswered

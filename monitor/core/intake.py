@@ -78,6 +78,19 @@ def judge(intake: Intake, reading: Reading, now_s: float, *, retained: bool) -> 
     return _live(intake, reading, now_s), News.LIVE
 
 
+def counted(intake: Intake, news: News) -> Intake:
+    """Count what is known not to be live, or not to be this lifter's own sender's to judge."""
+    match news:
+        case News.DOUBLED:
+            return replace(intake, doubled_n=intake.doubled_n + 1)
+        case News.LATE:
+            return replace(intake, late_n=intake.late_n + 1)
+        case News.RETAINED:
+            return replace(intake, retained_n=intake.retained_n + 1)
+        case News.LIVE:
+            return replace(intake, live_n=intake.live_n + 1)
+
+
 def _order(intake: Intake, reading: Reading, now_s: float) -> News:
     """Order by boot, then by sequence number, then by the sender's clock; arrival has the last word."""
     lateness_s = _lateness_s(intake, reading, now_s)

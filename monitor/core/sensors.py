@@ -130,7 +130,7 @@ def take(
     gauge = _take_pump(gauge, circuit.pump, now_s)
     if refusal is not None:
         return _faulted(replace(gauge, heard_s=now_s), refusal.reason, now_s)
-    value_kpa = _lowest_kpa(circuit, ambient_kpa)
+    value_kpa = lowest_kpa(circuit, ambient_kpa)
     if value_kpa is None:
         return gauge  # nothing said of this circuit's pressure: its age grows
     spread_kpa = _spread_kpa(circuit, ambient_kpa)
@@ -195,7 +195,7 @@ def _pressures_kpa(circuit: CircuitReading, ambient_kpa: float) -> list[float]:
     return values
 
 
-def _lowest_kpa(circuit: CircuitReading, ambient_kpa: float) -> float | None:
+def lowest_kpa(circuit: CircuitReading, ambient_kpa: float) -> float | None:
     """The weakest vacuum any gauge of the circuit shows: the cautious one counts."""
     return min(_pressures_kpa(circuit, ambient_kpa), default=None)
 

@@ -11,6 +11,7 @@ class Format(StrEnum):
     JSON = "json"
     NUMBER = "number"
     CSV = "csv"
+    TEXT = "text"
     BINARY = "binary"
     SENML = "senml"
     SPARKPLUG = "sparkplug"
@@ -30,6 +31,7 @@ class TimeUnit(StrEnum):
     S = "s"
     MS = "ms"
     US = "us"
+    NS = "ns"
     TEXT = "text"
 
 
@@ -69,8 +71,8 @@ class ValueRule:
     ``to`` is the field's path in a reading, ``{circuit}`` in it standing for the topic's level. ``at`` says where the raw
     value stands: a path in JSON, a column (from 0) of CSV, a field, record or metric name. A raw number outside
     ``fault_below`` to ``fault_above`` is a broken loop, not a value. It becomes ``raw * scale + offset`` in ``unit``,
-    which is then turned into the field's own unit and, as ``reads`` says, into vacuum. ``words`` are looked up before
-    anything else.
+    which is then turned into the field's own unit and, as ``reads`` says, into vacuum. Of a whole number only ``bit`` counts
+    where one is given. ``words`` are looked up before anything else.
     """
 
     to: tuple[str, ...]
@@ -82,11 +84,17 @@ class ValueRule:
     fault_below: float | None = None
     fault_above: float | None = None
     words: Mapping[str, str] = field(default_factory=dict)
+    bit: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """One kind of message. ``topic`` is an MQTT filter in which ``{lifter}`` and ``{circuit}`` may name a level."""
+    """One kind of message. ``topic`` is an MQTT filter in which ``{lifter}`` and ``{circuit}`` may name a level.
+
+    A message counts only if every place in ``where`` holds its text. ``each_at`` is where a list of messages stands, ``()``
+    for the message itself, None for none. ``inside_at`` is where the payload stands in a JSON message around it; times, counts
+    and ``where`` are then read from around it.
+    """
 
     topic: str
     format: Format
@@ -97,6 +105,12 @@ class Source:
     time_unit: TimeUnit = TimeUnit.S
     seq_at: tuple[Step, ...] = ()
     boot_at: tuple[Step, ...] = ()
+    where: tuple[tuple[tuple[Step, ...], str], ...] = ()
+    inside_at: tuple[Step, ...] = ()
+    each_at: tuple[Step, ...] | None = None
+    columns: tuple[str, ...] = ()
+    header_lines: int = 0
+    pattern: str = ""
     separator: str = ","
     decimal: str = "."
     byte_order: str = ">"

@@ -1,6 +1,6 @@
 """One lift's record, built up reading by reading. It says how much it did not see, and what judged it."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -31,6 +31,9 @@ class CircuitLog:
     pump_on_s: float = 0.0
     seen_s: float = 0.0
     condition: Condition = field(default_factory=Condition)
+    late_n: int = 0
+    late_lowest_kpa: float | None = None
+    late_lowest_s: float | None = None
 
 
 @dataclass(slots=True)
@@ -215,6 +218,18 @@ def note_gap(log: LiftLog, from_s: float, to_s: float, why: str) -> None:
     log.gap_s += max(0.0, to_s - from_s)
     if len(log.gaps) < GAPS_KEPT_N:
         log.gaps.append(Gap(from_s, to_s, why))
+
+
+def note_late(log: LiftLog, vacuums: Iterable[tuple[str, float]], at_s: float) -> None:
+    """Note what came after its time, of when the load hung; beside what was judged, never in its place."""
+    if log.load_on_s is None or at_s < log.load_on_s or (log.load_off_s is not None and at_s > log.load_off_s):
+        return
+    for name, vacuum_kpa in vacuums:
+        circuit = log.circuits.get(name)
+        if circuit is not None:
+            circuit.late_n += 1
+            if circuit.late_lowest_kpa is None or vacuum_kpa < circuit.late_lowest_kpa:
+                circuit.late_lowest_kpa, circuit.late_lowest_s = vacuum_kpa, at_s
 
 
 def gap_from_s(log: LiftLog, heard_s: float) -> float:

@@ -74,9 +74,12 @@ def _source(
     if bool(values["fields"]) is not (of is Format.BINARY):
         findings.fault(f"{where}, fields", "must be given for binary, and for binary only.")
 
-    def at(text: str, key_where: str) -> tuple[Step, ...]:
-        return _place(text, of, {field.name for field in fields}, key_where, findings)
+    names = {field.name for field in fields} | set(values["columns"]) | _groups(values["pattern"], where, findings)
 
+    def at(text: str, key_where: str) -> tuple[Step, ...]:
+        return _place(text, of, names, key_where, findings)
+
+    _check_of_format(values, of, where, findings)
     if not rules and of not in (Format.SENML, Format.SPARKPLUG):
         findings.fault(f"{where}, value", "is missing; there must be at least one [[source.value]].")
     named = [lifter for lifter in lifters if lifter.id == values["lifter"]] or lifters
@@ -88,16 +91,29 @@ def _source(
             findings.fault(f"{rule_where}, to", f"is {found_text(rule['to'])} a second time.")
         taken.add(rule["to"])
         made.append(_rule(rule, at(rule["at"], f"{rule_where}, at"), values["topic"], circuits, rule_where, findings))
+    each_at, inside_at = values["each_at"], values["inside_at"]
+
+    def around(text: str, key: str) -> tuple[Step, ...]:
+        """A place of what is beside the values: in the message around the payload, where there is one."""
+        key_where = f"{where}, {key}"
+        return _place(text, Format.JSON, set(), key_where, findings) if inside_at else at(text, key_where)
+
     return Source(
         topic=values["topic"],
         format=of,
         values=tuple(made),
         lifter=values["lifter"],
         names=values["names"] or {},
-        time_at=at(values["time_at"], f"{where}, time_at") if values["time_at"] else (),
+        time_at=around(values["time_at"], "time_at") if values["time_at"] else (),
         time_unit=TimeUnit(values["time_unit"]),
-        seq_at=at(values["seq_at"], f"{where}, seq_at") if values["seq_at"] else (),
-        boot_at=at(values["boot_at"], f"{where}, boot_at") if values["boot_at"] else (),
+        seq_at=around(values["seq_at"], "seq_at") if values["seq_at"] else (),
+        boot_at=around(values["boot_at"], "boot_at") if values["boot_at"] else (),
+        inside_at=around(inside_at, "inside_at") if inside_at else (),
+        where=tuple((around(place, "where"), text) for place, text in (values["where"] or {}).items()),
+        each_at=None if each_at is None else () if each_at == "." else at(each_at, f"{where}, each_at"),
+        columns=values["columns"],
+        header_lines=values["header_lines"],
+        pattern=values["pattern"],
         separator=values["separator"],
         decimal=values["decimal"],
         byte_order=">" if values["byte_order"] == "big" else "<",
@@ -106,6 +122,25 @@ def _source(
         encoding=Encoding(values["encoding"]),
         ask_rebirth=values["ask_rebirth"],
     )
+
+
+def _check_of_format(values: Mapping[str, Any], of: Format, where: str, findings: Findings) -> None:
+    """What is for some formats only."""
+    if values["inside_at"] and of in (Format.SENML, Format.SPARKPLUG):
+        findings.fault(f"{where}, inside_at", f"is given for {of}; it is for the formats that values are mapped from.")
+    if bool(values["pattern"]) is not (of is Format.TEXT):
+        findings.fault(f"{where}, pattern", "must be given for text, and for text only.")
+    for key, its in (("each_at", Format.JSON), ("columns", Format.CSV), ("header_lines", Format.CSV)):
+        if values[key] and of is not its:
+            findings.fault(f"{where}, {key}", f"is given for {of}; it is for {its} only.")
+
+
+def _groups(pattern: str, where: str, findings: Findings) -> set[str]:
+    try:
+        return set(re.compile(pattern).groupindex)
+    except re.error as error:
+        findings.fault(f"{where}, pattern", f"is {found_text(pattern)}; it is no regular expression: {error}.")
+        return set()
 
 
 def _check_topic(values: Mapping[str, Any], own_topic: str, where: str, findings: Findings) -> None:
@@ -145,7 +180,7 @@ def _check_lifter(values: Mapping[str, Any], lifters: Sequence[LifterConfig], wh
             findings.fault(f"{where}, names", f"has {found_text(meant)} for {found_text(seen)}; {ID_RULE}.")
 
 
-def _place(text: str, of: Format, fields: set[str], where: str, findings: Findings) -> tuple[Step, ...]:
+def _place(text: str, of: Format, names: set[str], where: str, findings: Findings) -> tuple[Step, ...]:
     match of:
         case Format.JSON:
             return _tried(split_path, text, where, findings) or ()
@@ -154,13 +189,18 @@ def _place(text: str, of: Format, fields: set[str], where: str, findings: Findin
                 findings.fault(where, f"is {found_text(text)}; a plain number has no places: leave it out.")
             return ()
         case Format.CSV:
-            if not re.fullmatch("[1-9][0-9]{0,3}", text):
-                findings.fault(where, f"is {found_text(text)}; it must be the number of a column, 1 for the first.")
-                return ()
-            return (int(text) - 1,)
-        case Format.BINARY if text not in fields:
-            says = f"is {found_text(text)}; it must name one of the fields: {', '.join(sorted(fields)) or 'none'}."
-            findings.fault(where, says, did_you_mean(nearest(text, fields)))
+            if re.fullmatch("[1-9][0-9]{0,3}", text):
+                return (int(text) - 1,)
+            if not text or re.fullmatch("[-0-9]+", text):
+                says = f"is {found_text(text)}; it must be the number of a column, 1 for the first, or its name."
+                findings.fault(where, says)
+            elif names and text not in names:
+                says = f"is {found_text(text)}; it must name one of columns: {', '.join(sorted(names))}."
+                findings.fault(where, says, did_you_mean(nearest(text, names)))
+        case Format.BINARY | Format.TEXT if text not in names:
+            what = "one of the fields" if of is Format.BINARY else "a place in pattern"
+            says = f"is {found_text(text)}; it must name {what}: {', '.join(sorted(names)) or 'none'}."
+            findings.fault(where, says, did_you_mean(nearest(text, names)))
         case Format.SENML | Format.SPARKPLUG if not text:
             findings.fault(where, "is missing; it must name a record or metric.")
     return (text,)
@@ -199,6 +239,7 @@ def _rule(
         unit=rule["unit"] or PLAUSIBLE[name].unit if name in PLAUSIBLE else "",
         reads=reads,
         words=rule["words"] or {},
+        bit=rule["bit"],
         **_line(rule, where, findings),
     )
 

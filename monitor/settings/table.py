@@ -226,10 +226,22 @@ KEYS: Final[tuple[Key, ...]] = (
         default_says="the ids themselves"),
     Key(_O, "time_at", Kind.TEXT, "Where the device's time stands, written as at is; without it the arrival counts.",
         default=""),
-    Key(_O, "time_unit", Kind.WORD, "Since 1970 in seconds, milliseconds or microseconds, or RFC 3339 text.",
+    Key(_O, "time_unit", Kind.WORD, "Since 1970 in seconds, milli-, micro- or nanoseconds, or RFC 3339 text.",
         words=words_of(TimeUnit), default="s"),
     Key(_O, "seq_at", Kind.TEXT, "Where a number stands that rises by one with each message.", default=""),
     Key(_O, "boot_at", Kind.TEXT, "Where a text stands that changes when the device restarts.", default=""),
+    Key(_O, "where", Kind.TEXT_TABLE, "What must stand at a place (written as at is) for a message to count, such as the "
+        'number of a device: { "meta.device" = "0004A3" }.', default_says="every message counts"),
+    Key(_O, "inside_at", Kind.TEXT, "Where the payload stands as text in a json message around it, as radio gateways send; "
+        "time_at, seq_at, boot_at and where are then places in what is around it.", default=""),
+    Key(_O, "each_at", Kind.TEXT, 'Where in json a list stands whose entries are messages of their own, "." for the whole.',
+        default_says="none"),
+    Key(_O, "columns", Kind.TEXTS, "The names of the columns of csv in order, where no line of a message tells them; at may "
+        "then be a name.", default=()),
+    Key(_O, "header_lines", Kind.WHOLE, "Lines at the beginning of every csv message that are passed over.", "", 0, 100,
+        default=0),
+    Key(_O, "pattern", Kind.TEXT, "The regular expression (Python's) of text, found anywhere in it; (?P<name>...) names a "
+        "place.", default=""),
     Key(_O, "separator", Kind.WORD, "What parts the columns of csv.", words=(",", ";", "\t", " "), default=","),
     Key(_O, "decimal", Kind.WORD, "The decimal mark of numbers written as text.", words=(".", ","), default="."),
     Key(_O, "fields", Kind.TEXTS, 'The fields of binary in order, type and name: "u16 count", "i16 vacuum_a", '
@@ -244,7 +256,8 @@ KEYS: Final[tuple[Key, ...]] = (
     Key(_V, "to", Kind.TEXT, "The field of a reading it becomes: load_kg, circuits.A.vacuum_kpa, "
         "circuits.{circuit}.gauges.1 and so on.", required=True),
     Key(_V, "at", Kind.TEXT, "Where it stands: a path in json (data.sensors[0].value, list[name=vac 1].value), a column "
-        "of csv (1 is the first), the name of a binary field, a SenML record or a Sparkplug metric.", default=""),
+        "of csv by its number (1 is the first) or name, the name of a binary field or of a place in pattern, a SenML "
+        "record or a Sparkplug metric.", default=""),
     Key(_V, "unit", Kind.TEXT, "The unit it is sent in, where the message does not say.", default_says="the field's own"),
     Key(_V, "reads", Kind.WORD, "What a pressure counts from: vacuum is positive below ambient, gauge negative below "
         "ambient, absolute positive from zero.", words=words_of(Reads), default="vacuum"),
@@ -259,8 +272,10 @@ KEYS: Final[tuple[Key, ...]] = (
         default_says="3.6 where raw_low is 4 and raw_high 20, else none"),
     Key(_V, "fault_above", Kind.NUMBER, "A number sent above this is a broken loop, not a value.", "", -1e9, 1e9,
         default_says="21 where raw_low is 4 and raw_high 20, else none"),
+    Key(_V, "bit", Kind.WHOLE, "Of a whole number only this bit counts, 0 for the last.", "", 0, 63,
+        default_says="none"),
     Key(_V, "words", Kind.TEXT_TABLE, "What is sent for a pump, valve or alarm, and the word it means.",
-        default_says="the words themselves"),
+        default_says="the words themselves, and true, false, 1 and 0 for a pump that runs and an alarm"),
 )
 # fmt: on
 

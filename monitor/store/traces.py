@@ -1,10 +1,11 @@
 """The trace of a closed lift: everything that came in and what was called, one Parquet file per lift.
 
 One row per message, in the order they were taken, and one per change of call between them. Columns: ``kind``
-(``reading``, ``retained``, ``unreadable``, ``judged``), ``now_s`` (engine seconds), ``utc_s`` (when taken), then the
-numbers of the message under their own names (``load_kg``), per circuit as ``A.vacuum_kpa``, ``A.pump``, per gauge as
-``A.gauges.1``, then ``call``, ``release``, ``phase``, ``margin_kg`` as judged at that moment, ``seal_test``
-(which, and how far), and ``extra``: the JSON of whatever a message carried besides, so that nothing that was sent is lost.
+(``reading``, ``late``, ``doubled``, ``retained``, ``unreadable``, ``judged``), ``now_s`` (engine seconds), ``utc_s``
+(when taken), then the numbers of the message under their own names (``load_kg``), per circuit as ``A.vacuum_kpa``,
+``A.pump``, per gauge as ``A.gauges.1``, then ``call``, ``release``, ``phase``, ``margin_kg`` as judged at that moment,
+``seal_test`` (which, and how far), and ``extra``: the JSON of whatever a message carried besides, so that nothing that
+was sent is lost.
 """
 
 import hashlib
@@ -45,7 +46,7 @@ JUDGED_NUMBERS: Final = ("margin_kg",)
 EXACT_N: Final = 2**53
 """Whole numbers beyond this are not exact in a column of floats."""
 
-MESSAGES: Final = frozenset({"reading", "retained", "unreadable"})
+MESSAGES: Final = frozenset({"reading", "retained", "unreadable", "late", "doubled"})
 """Journal kinds whose payload is the bytes a lifter sent; ``judged`` is what the engine made of them."""
 
 

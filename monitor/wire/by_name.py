@@ -6,7 +6,7 @@ With rules, a rule's ``at`` is the name. Without any, a name that ends in a read
 
 import re
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from monitor.core.readings import PLAUSIBLE, Refusal
@@ -79,6 +79,4 @@ def _rule_for(rule: ValueRule | None, path: Path, unit: str) -> ValueRule:
         return ValueRule(path, unit=unit or (own.unit if own else ""))
     if not unit:
         return rule
-    return ValueRule(
-        rule.to, rule.at, unit, rule.reads, rule.scale, rule.offset, rule.fault_below, rule.fault_above, rule.words
-    )
+    return replace(rule, unit=unit)

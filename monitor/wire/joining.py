@@ -3,7 +3,8 @@
 Nothing is repeated and nothing made up: a value goes out once, with the message that brought it, so the engine ages it
 from its own arrival. Only the gauges of one circuit wait for each other, a second at most, because the lowest of them
 counts and their disagreement is a fault. Each stream (source and topic) is put in order by itself: its sender's clock and
-count say nothing about another's.
+count say nothing about another's. What is not live goes out too, as ``Old``: for the record and the trace, never for
+the call.
 """
 
 from collections import Counter
@@ -21,6 +22,14 @@ GAUGES_WAIT_S: Final = 1.0
 MOST_STREAMS_N: Final = 5000
 
 
+@dataclass(frozen=True, slots=True)
+class Old:
+    """A reading that is not live: doubled, late or a leftover. The time of a late one is on this site's clock."""
+
+    reading: Reading
+    news: News
+
+
 @dataclass(slots=True)
 class _Waiting:
     """The gauges of one circuit that have come; None stands for one that came and was not believed."""
@@ -35,53 +44,67 @@ class Joiner:
 
     circuits: Mapping[str, tuple[str, ...]]
     gauges: Mapping[str, frozenset[str]] = field(default_factory=dict)  # circuit, or {circuit} -> its gauges
-    streams: dict[str, Intake] = field(default_factory=dict)
-    counts: Counter[str] = field(default_factory=Counter)  # what was not live, so not sent on, by its kind
+    streams: dict[str, Intake] = field(
+        default_factory=dict
+    )  # by topic; the engine's, so that it is kept with its state
+    counts: Counter[str] = field(default_factory=Counter)  # what was not live, by its kind
     _waiting: dict[tuple[str, str], _Waiting] = field(default_factory=dict)
 
-    def take(self, parts: Sequence[Part], now_s: float, *, retained: bool = False) -> list[Reading]:
-        """Readings that go out now that a message has come.
+    def take(
+        self, parts: Sequence[Part], now_s: float, now_utc_s: float, *, retained: bool = False
+    ) -> list[Reading | Old]:
+        """Readings that go out now that a message has come, the old ones first.
 
         Args:
             parts: What the message said of one lifter, one part for each time in it, oldest first. Only what is as new as
-                the newest (within ``GAUGES_WAIT_S``) is live; a buffer sent at once is history, counted as late.
-            now_s: When it came.
-            retained: Whether it was a leftover, which makes no reading.
+                the newest (within ``GAUGES_WAIT_S``) is live; a buffer sent at once is history.
+            now_s: When it came, engine time.
+            now_utc_s: The same, UTC.
+            retained: Whether it was a leftover, which makes no live reading.
         """
         if not parts:
             return []
-        part, late_n = newest(parts)
-        if late_n:
-            self.counts[News.LATE] += late_n
-        stream = self.streams.get(part.stream)
-        if stream is None and len(self.streams) >= MOST_STREAMS_N:
+        part, older = newest(parts)
+        before = self.streams.get(part.stream)
+        if before is None and len(self.streams) >= MOST_STREAMS_N:
             self.counts["too_many_streams"] += 1
             return []
         order = Reading(part.lifter, {}, sent_utc_s=part.sent_utc_s, seq=part.seq, boot=part.boot)
-        stream = stream or Intake()
-        self.streams[part.stream], news = intake.judge(stream, order, now_s, retained=retained)
+        stream, news = intake.judge(before or Intake(), order, now_s, retained=retained)
+        self.streams[part.stream] = stream
+        utc_minus_now_s = now_utc_s - now_s
+        old = [
+            self._old(one, news if news is News.RETAINED else _of_buffer(one, before), stream, utc_minus_now_s)
+            for one in older
+        ]
         if news is not News.LIVE:
-            self.counts[news] += 1
-            return []
-        return list(self._live(part, now_s))
+            return [*old, self._old(part, news, stream, utc_minus_now_s)]
+        return [*old, *self._live(part, now_s)]
+
+    def late(self, parts: Sequence[Part], now_s: float, now_utc_s: float) -> list[Old]:
+        """What the sender itself calls history."""
+        streams = ((part, self.streams.get(part.stream, Intake())) for part in parts)
+        return [self._old(part, News.LATE, stream, now_utc_s - now_s) for part, stream in streams]
 
     def due(self, now_s: float) -> list[Reading]:
         """Readings of gauges that have waited long enough for the others. To be asked at every tick."""
         over = [key for key, waiting in self._waiting.items() if now_s - waiting.since_s >= GAUGES_WAIT_S]
         return [reading for key in over if (reading := self._release(*key)) is not None]
 
+    def _old(self, part: Part, news: News, stream: Intake, utc_minus_now_s: float) -> Old:
+        self.counts[news] += 1
+        plain, circuits, arrived = _sorted(part)
+        for circuit, gauges in arrived.items():
+            held = circuits.setdefault(circuit, {})
+            held.update(_of_gauges(_Waiting(0.0, dict(gauges)), held))
+        sent_utc_s = part.sent_utc_s
+        if sent_utc_s is not None and news is News.LATE and stream.least_lag_s is not None:
+            sent_utc_s += stream.least_lag_s + utc_minus_now_s
+        reading = self._reading(part.lifter, circuits, plain, part.refused)
+        return Old(replace(reading, sent_utc_s=sent_utc_s, seq=part.seq, boot=part.boot), news)
+
     def _live(self, part: Part, now_s: float) -> Iterator[Reading]:
-        plain: dict[str, Any] = {}
-        circuits: dict[str, dict[str, Any]] = {}
-        arrived: dict[str, dict[str, float | None]] = {}
-        for path, value in part.values.items():
-            match path:
-                case ("circuits", circuit, "gauges", gauge):
-                    arrived.setdefault(circuit, {})[gauge] = _float(value)
-                case ("circuits", circuit, name):
-                    circuits.setdefault(circuit, {})[name] = value
-                case (name,):
-                    plain[name] = value
+        plain, circuits, arrived = _sorted(part)
         for refusal in part.refused:
             match refusal.field.split("."):
                 case ["circuits", circuit, "gauges", gauge]:
@@ -133,22 +156,47 @@ class Joiner:
         )
 
 
-def newest(parts: Sequence[Part]) -> tuple[Part, int]:
-    """One part of what is newest in a message, and how many parts were too old to be in it."""
+def newest(parts: Sequence[Part]) -> tuple[Part, list[Part]]:
+    """One part of what is newest in a message, and the parts that are too old to be in it."""
     last = parts[-1]
     if len(parts) == 1:
-        return last, 0
+        return last, []
     values: dict[Path, Value] = {}
     refused: list[Refusal] = []
-    late_n = 0
+    older: list[Part] = []
     for part in parts:
         same_line = part is last or (part.sent_utc_s is not None and last.sent_utc_s is not None)
         if same_line and (last.sent_utc_s or 0.0) - (part.sent_utc_s or 0.0) <= GAUGES_WAIT_S:
             values |= part.values
             refused += part.refused
         else:
-            late_n += 1
-    return replace(last, values=values, refused=tuple(refused)), late_n
+            older.append(part)
+    return replace(last, values=values, refused=tuple(refused)), older
+
+
+def _of_buffer(part: Part, before: Intake | None) -> News:
+    """What an older part of a message is: told again where the stream was as far already, else late."""
+    told_utc_s = before.sent_utc_s if before is not None else None
+    again = part.sent_utc_s is not None and told_utc_s is not None and part.sent_utc_s <= told_utc_s
+    return News.DOUBLED if again else News.LATE
+
+
+def _sorted(
+    part: Part,
+) -> tuple[dict[str, Any], dict[str, dict[str, Any]], dict[str, dict[str, float | None]]]:
+    """A part's values: the lifter's own, those of circuits, and those of gauges beside others of their circuit."""
+    plain: dict[str, Any] = {}
+    circuits: dict[str, dict[str, Any]] = {}
+    arrived: dict[str, dict[str, float | None]] = {}
+    for path, value in part.values.items():
+        match path:
+            case ("circuits", circuit, "gauges", gauge):
+                arrived.setdefault(circuit, {})[gauge] = _float(value)
+            case ("circuits", circuit, name):
+                circuits.setdefault(circuit, {})[name] = value
+            case (name,):
+                plain[name] = value
+    return plain, circuits, arrived
 
 
 def gauges_of(sources: tuple[Source, ...]) -> dict[str, frozenset[str]]:

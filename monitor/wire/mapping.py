@@ -22,6 +22,7 @@ from monitor.wire.reading_json import (
     LATEST_UTC_S,
     MAX_BYTES,
     boot_of,
+    flag_of,
     number_in,
     parse_json,
     rfc_3339_utc_s,
@@ -33,15 +34,17 @@ from monitor.wire.topics import ID
 Path = tuple[str, ...]
 Value = float | bool | Pump | Valve
 MOST_LINES: Final = 1000
+MOST_TEXT_CHARS: Final = 4096
+"""What a regular expression is let loose on."""
 
-_PER_S: Final = {TimeUnit.S: 1.0, TimeUnit.MS: 1e3, TimeUnit.US: 1e6}
+_PER_S: Final = {TimeUnit.S: 1.0, TimeUnit.MS: 1e3, TimeUnit.US: 1e6, TimeUnit.NS: 1e9}
 _NUMBER: Final = re.compile(
     r"\s*([-+]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][-+]?[0-9]{1,4})?)\s*([A-Za-z°%][^\s]{0,15})?\s*"
 )
 _WORDS: Final[Mapping[str, Mapping[str, Value]]] = {
-    "pump": {str(pump): pump for pump in Pump},
+    "pump": {"on": Pump.ON, "true": Pump.ON, "1": Pump.ON, "off": Pump.OFF, "false": Pump.OFF, "0": Pump.OFF},
     "release_valve": {str(valve): valve for valve in Valve},
-    "lifter_alarm": {"true": True, "false": False},
+    "lifter_alarm": {"true": True, "1": True, "false": False, "0": False},
 }
 
 
@@ -124,16 +127,36 @@ def read_message(route: Route, topic: str, payload: bytes) -> list[Part | Unread
         return [place]
     if len(payload) > MAX_BYTES:
         return [Unreadable(place["lifter"], Rejected("too_large", f"{len(payload)} bytes"))]
+    source = route.source
     try:
-        return [
-            part_of(route.source, place, topic, get) for get in _READERS[route.source.format](route.source, payload)
-        ]
+        around = None
+        if source.inside_at:
+            around = partial(walk, parse_json(payload))
+            payload = _inside(around(source.inside_at))
+        messages = list(_READERS[source.format](source, payload))
+        return [part_of(source, place, topic, get, around) for get in messages if _counts(source, around or get)]
     except ValueError as error:
         return [Unreadable(place["lifter"], Rejected("wrong_shape", f"{error}: {payload[:40]!r}"))]
 
 
-def part_of(source: Source, place: Mapping[str, str], stream: str, get: Get) -> Part:
-    """Make the part of a message whose raw values ``get`` gives."""
+def _inside(found: object) -> bytes:
+    if not isinstance(found, str):
+        raise ValueError(f"no text where inside_at says, found {shown(found)}")  # noqa: TRY004 - a message's fault
+    return found.encode()
+
+
+def _counts(source: Source, get: Get) -> bool:
+    """Whether every place holds what the site file asks for."""
+    return all(_as_text(get(at)) == text for at, text in source.where)
+
+
+def _as_text(raw: object) -> str:
+    return str(raw).lower() if isinstance(raw, bool) else raw.strip() if isinstance(raw, str) else shown(raw)
+
+
+def part_of(source: Source, place: Mapping[str, str], stream: str, get: Get, around: Get | None = None) -> Part:
+    """Make the part of a message whose raw values ``get`` gives; its time and counts come from ``around``, if given."""
+    told = around or get
     refused: list[Refusal] = []
     values: dict[Path, Value] = {}
     for rule in source.values:
@@ -146,9 +169,9 @@ def part_of(source: Source, place: Mapping[str, str], stream: str, get: Get) -> 
         lifter=place["lifter"],
         stream=stream,
         values=values,
-        sent_utc_s=_sent_utc_s(get(source.time_at), source, refused) if source.time_at else None,
-        seq=seq_of(_as_number(get(source.seq_at), source.decimal), refused) if source.seq_at else None,
-        boot=boot_of(get(source.boot_at), refused) if source.boot_at else None,
+        sent_utc_s=_sent_utc_s(told(source.time_at), source, refused) if source.time_at else None,
+        seq=seq_of(_as_number(told(source.seq_at), source.decimal), refused) if source.seq_at else None,
+        boot=boot_of(told(source.boot_at), refused) if source.boot_at else None,
         refused=tuple(refused),
     )
 
@@ -159,13 +182,14 @@ def take_value(
     """Turn one raw value into the field's own unit and sign, and put it under its path; or refuse it."""
     where = ".".join(path)
     name = path[-1]
+    if rule.bit is not None:
+        whole = _as_number(raw, decimal)
+        if not isinstance(whole, int | float) or isinstance(whole, bool) or whole != int(whole):
+            refused.append(Refusal(where, "not_a_number", shown(raw)))
+            return
+        raw = int(whole) >> rule.bit & 1
     if name in _WORDS:
-        text = str(raw).lower() if isinstance(raw, bool) else raw.strip() if isinstance(raw, str) else shown(raw)
-        word = _WORDS[name].get(rule.words.get(text, text))
-        if word is None:
-            refused.append(Refusal(where, "not_known", shown(raw)))
-        else:
-            values[path] = word
+        _take_word(values, path, raw, rule, refused)
         return
     span = PLAUSIBLE["vacuum_kpa" if path[2:3] == ("gauges",) else name]
     number, unit = _with_unit(raw, rule.unit, decimal)
@@ -188,6 +212,18 @@ def take_value(
     else:
         reason = "out_of_range" if abs(value) < math.inf else "not_finite"
         refused.append(Refusal(where, reason, f"{shown(raw)} as {value:.6g} {span.unit}"))
+
+
+def _take_word(values: dict[Path, Value], path: Path, raw: object, rule: ValueRule, refused: list[Refusal]) -> None:
+    text = _as_text(raw)
+    known = _WORDS[path[-1]]
+    word = known.get(rule.words[text]) if text in rule.words else known.get(text.lower())
+    if word is not None:
+        values[path] = word
+    elif path[-1] != "lifter_alarm":
+        refused.append(Refusal(".".join(path), "not_known", shown(raw)))
+    elif (said := flag_of(raw, path[-1], refused)) is not None:
+        values[path] = said  # an alarm said in another way still alarms
 
 
 def _in_loop(number: float, rule: ValueRule) -> bool:
@@ -229,9 +265,16 @@ def _sent_utc_s(raw: object, source: Source, refused: list[Refusal]) -> float | 
     return None if counted is None else counted / per_s
 
 
-def _json(_: Source, payload: bytes) -> Iterator[Get]:
+def _json(source: Source, payload: bytes) -> Iterator[Get]:
     message = parse_json(payload)
-    yield lambda at: walk(message, at)
+    if source.each_at is None:
+        yield lambda at: walk(message, at)
+        return
+    entries = walk(message, source.each_at)
+    if not isinstance(entries, list) or len(entries) > MOST_LINES:
+        raise ValueError(f"no list of at most {MOST_LINES} messages where each_at says, found {shown(entries)}")
+    for entry in entries:
+        yield partial(walk, entry)
 
 
 def walk(message: object, at: Sequence[Step]) -> object:
@@ -251,25 +294,56 @@ def walk(message: object, at: Sequence[Step]) -> object:
 
 
 def _number(_: Source, payload: bytes) -> Iterator[Get]:
-    text = payload.decode()
-    yield lambda _: text.strip() or None
+    text = _text_of(payload).strip()
+    yield lambda _: text or None
+
+
+def _text_of(payload: bytes) -> str:
+    """UTF-8, with or without a byte order mark; senders in C may leave the final zero on."""
+    return payload.rstrip(b"\0").decode("utf-8-sig")
+
+
+def _text(source: Source, payload: bytes) -> Iterator[Get]:
+    text = _text_of(payload)
+    if len(text) > MOST_TEXT_CHARS:
+        raise ValueError(f"{len(text)} characters, more than {MOST_TEXT_CHARS}")
+    found = re.search(source.pattern, text)
+    if found is None:
+        raise ValueError("pattern is not in it")
+    named = found.groupdict()
+    yield lambda at: named.get(str(at[0]))
 
 
 def _csv(source: Source, payload: bytes) -> Iterator[Get]:
-    lines = [line for line in payload.decode().splitlines() if line.strip()]
+    lines = [line for line in _text_of(payload).splitlines() if line.strip()][source.header_lines :]
     if len(lines) > MOST_LINES:
         raise ValueError(f"more than {MOST_LINES} lines")
     try:
         rows = list(csv.reader(lines, delimiter=source.separator, strict=True, skipinitialspace=True))
     except csv.Error as error:
         raise ValueError(str(error)) from error
+    columns = list(source.columns)
+    asked = _column_names(source)
     for row in rows:
-        yield partial(_column, row)
+        cells = [cell.strip() for cell in row]
+        if asked and asked <= set(cells):
+            columns = cells  # a line that names the columns; it may stand anywhere
+        elif asked and not columns:
+            raise ValueError(f"no line names the columns {', '.join(sorted(asked))}")
+        else:
+            yield partial(_column, cells, columns)
 
 
-def _column(row: Sequence[str], at: Sequence[Step]) -> str | None:
-    place = at[0]
-    return (row[place].strip() or None) if isinstance(place, int) and place < len(row) else None
+def _column_names(source: Source) -> set[str]:
+    """The columns that the rules call by name."""
+    places = [rule.at for rule in source.values] + [at for at, _ in source.where]
+    places += [source.time_at, source.seq_at, source.boot_at]
+    return {at[0] for at in places if at and isinstance(at[0], str)}
+
+
+def _column(row: Sequence[str], columns: Sequence[str], at: Sequence[Step]) -> str | None:
+    place = at[0] if isinstance(at[0], int) else columns.index(str(at[0])) if at[0] in columns else len(row)
+    return (row[place] or None) if place < len(row) else None
 
 
 def _binary(source: Source, payload: bytes) -> Iterator[Get]:
@@ -290,6 +364,7 @@ _READERS: Final[Mapping[Format, Callable[[Source, bytes], Iterator[Get]]]] = {
     Format.JSON: _json,
     Format.NUMBER: _number,
     Format.CSV: _csv,
+    Format.TEXT: _text,
     Format.BINARY: _binary,
 }
 

@@ -112,7 +112,7 @@ def reading_of(message: object, *, lifter: str) -> Reading | Rejected:
     return Reading(
         lifter=lifter,
         circuits=circuits,
-        lifter_alarm=_flag(message.get("lifter_alarm"), "lifter_alarm", refused),
+        lifter_alarm=flag_of(message.get("lifter_alarm"), "lifter_alarm", refused),
         release_valve=_word(message.get("release_valve"), _VALVES, "release_valve", refused),
         sent_utc_s=sent_utc_s(message.get("time"), refused),
         seq=seq_of(message.get("seq"), refused),
@@ -268,7 +268,7 @@ def _word(found: object, words: Mapping[str, _Word], where: str, refused: list[R
     return word
 
 
-def _flag(found: object, where: str, refused: list[Refusal]) -> bool | None:
+def flag_of(found: object, where: str, refused: list[Refusal]) -> bool | None:
     """``found`` as yes or no. A word or number in its place is refused, and unless it plainly says no it counts as yes."""
     if found is None or isinstance(found, bool):
         return found

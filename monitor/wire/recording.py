@@ -1,8 +1,9 @@
 """Recordings: JSON Lines, one message a line: ``{"topic": "...", "payload": {...}, "received": 1764019200.2}``.
 
 ``received`` is UTC epoch seconds and optional; ``"retained": true`` marks a leftover. A payload that is no JSON (the
-words ``online`` and ``offline``, or rubbish) stands as JSON text and is taken as that text's bytes again when read. A
-line that cannot be read never ends the reading: it comes out as ``BadLine``, with its topic where that could be found.
+words ``online`` and ``offline``, or rubbish) stands as JSON text and is taken as that text's bytes again when read.
+Bytes that are no text stand in base64, and ``"base64": true`` says so. A line that cannot be read never ends the
+reading: it comes out as ``BadLine``, with its topic where that could be found.
 """
 
 import gzip
@@ -10,6 +11,7 @@ import json
 import math
 import re
 import zlib
+from base64 import b64decode, b64encode
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -30,6 +32,7 @@ class _Line(msgspec.Struct, omit_defaults=True):
     payload: msgspec.Raw
     received: float | None = None
     retained: bool = False
+    base64: bool = False
 
 
 _LINES: Final = msgspec.json.Decoder(_Line)
@@ -52,7 +55,8 @@ class BadLine:
     """A line that is not of this form, to be judged as a message that could not be read.
 
     ``reason`` is one of ``too_large``, ``not_json``, ``wrong_shape``, ``no_topic``, ``no_payload``, ``bad_received``,
-    ``bad_retained``, ``broken_file`` (what follows could not be unpacked). ``topic`` is None where none could be found.
+    ``bad_retained``, ``bad_base64``, ``broken_file`` (what follows could not be unpacked). ``topic`` is None where none
+    could be found.
     """
 
     line_n: int
@@ -101,8 +105,8 @@ def write_line(topic: str, payload: object, received_s: float | None = None, ret
     """
     if received_s is not None and not math.isfinite(received_s):
         raise ValueError(f"received_s is {received_s}; it must be UTC epoch seconds")
-    raw = _as_json(payload) if isinstance(payload, bytes) else encode_json(payload)
-    line = _Line(topic, msgspec.Raw(raw), received_s, retained)
+    raw, in_base64 = _as_json(payload) if isinstance(payload, bytes) else (encode_json(payload), False)
+    line = _Line(topic, msgspec.Raw(raw), received_s, retained, in_base64)
     return msgspec.json.encode(line) + b"\n"
 
 
@@ -113,18 +117,17 @@ def line_time_s(line: RecordingLine) -> float | None:
     return sent_utc_s(line.payload.get("time"), [])
 
 
-def _as_json(message: bytes) -> bytes:
-    """A message's bytes as the JSON that stands for them in a recording; ``_message`` turns it back."""
+def _as_json(message: bytes) -> tuple[bytes, bool]:
+    """A message's bytes as the JSON that stands for them in a recording, and whether that is base64."""
     try:
         if isinstance(msgspec.json.decode(message), dict | list | int | float):
-            return msgspec.json.format(message, indent=-1)
+            return msgspec.json.format(message, indent=-1), False
     except (ValueError, RecursionError):
         pass
     try:
-        text = message.decode()
+        return msgspec.json.encode(message.decode()), False
     except UnicodeDecodeError:
-        text = "\ufffd" + message.decode(errors="replace")  # the mark in front keeps it unreadable, as it was
-    return msgspec.json.encode(text)
+        return msgspec.json.encode(b64encode(message).decode()), True
 
 
 def _message(payload: object, raw: bytes) -> bytes:
@@ -144,6 +147,12 @@ def _read_line(line: bytes, line_n: int) -> RecordingLine | BadLine:
     if not _is_time(read.received):
         return _bad(line, line_n, "bad_received", shown(read.received))
     message = _message(payload, bytes(read.payload))
+    if read.base64:
+        try:
+            message = b64decode(message, validate=True)
+        except ValueError:
+            return _bad(line, line_n, "bad_base64", shown(payload))
+        payload = message.decode(errors="replace")
     return RecordingLine(read.topic, payload, read.received, read.retained, line_n, message)
 
 

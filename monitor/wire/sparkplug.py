@@ -64,10 +64,10 @@ class Payload:
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """What a node or device told: live values, and how many historical ones were kept out."""
+    """What a node or device told: live values, and those it marked as historical, which never are."""
 
     items: tuple[Named, ...]
-    historical_n: int = 0
+    historical: tuple[Named, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,18 +149,20 @@ def _others(node: _Node, node_id: str, device: str, kind: str, read: Payload) ->
     elif not node.online or device not in node.names:
         yield Missed(node_id, "birth")
     known = node.names.get(device, {})
-    items, historical_n, unknown = [], 0, False
+    items: list[Named] = []
+    historical: list[Named] = []
+    unknown = False
     for item in read.metrics:
         name, unit = (item.name, item.unit) if item.name else known.get(item.alias or 0, ("", ""))
         if not unit and item.alias is not None:
             unit = known.get(item.alias, ("", ""))[1]
         unknown |= not name
-        historical_n += item.is_historical
-        if name and item.value is not None and not item.is_historical:
-            items.append(Named(name, unit, item.value, item.time_utc_s or read.time_utc_s))
+        if name and item.value is not None:
+            named = Named(name, unit, item.value, item.time_utc_s or read.time_utc_s)
+            (historical if item.is_historical else items).append(named)
     if unknown:
         yield Missed(node_id, "alias")
-    yield Told(tuple(items), historical_n)
+    yield Told(tuple(items), tuple(historical))
 
 
 def _bd_seq(read: Payload) -> int | None:

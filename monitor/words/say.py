@@ -291,6 +291,9 @@ def _circuit_log(log: CircuitLog, utc: "_Utc") -> dict[str, object]:
         "pump_down_s": _rounded(log.condition.pump_down_s, 2),
         "open_kpa": _rounded(log.condition.open_kpa, 2),
         "gauges_apart_kpa": _rounded(log.condition.gauges_apart_kpa(), 3),
+        "late_n": log.late_n,
+        "late_lowest_kpa": _rounded(log.late_lowest_kpa, 2),
+        "late_lowest_at": utc(log.late_lowest_s),
     }
 
 

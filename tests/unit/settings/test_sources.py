@@ -163,6 +163,31 @@ def test_open_formats_need_no_values(of: str) -> None:
         (one("json", value=VALUE + 'at = "a..b"'), ['value number 1, at is "a..b"; it is no path from']),
         (one("json", 'time_at = "["', VALUE + 'at = "a"'), ['source number 1, time_at is "["; it is no path']),
         (one("number", value=VALUE + 'at = "a"'), ["a plain number has no places: leave it out"]),
+        (
+            one("csv", 'columns = ["vac a"]', VALUE + 'at = "vac b"'),
+            ["it must name one of columns: vac a. Did you mean vac a?"],
+        ),
+        (one("csv", value=VALUE + 'at = "0"'), ["it must be the number of a column, 1 for the first, or its name"]),
+        (one("csv", value=VALUE), ["it must be the number of a column, 1 for the first, or its name"]),
+        (one("text", value=VALUE + 'at = "a"'), ["pattern must be given for text", "a place in pattern: none"]),
+        (
+            one("text", "pattern = '('", VALUE + 'at = "a"'),
+            ["it is no regular expression: missing )", "a place in pattern: none"],
+        ),
+        (
+            one("text", "pattern = '(?P<b>x)'", VALUE + 'at = "a"'),
+            ["it must name a place in pattern: b."],
+        ),
+        (one("number", "pattern = 'x'"), ["pattern must be given for text, and for text only"]),
+        (one("number", "columns = ['x']"), ["columns is given for number; it is for csv only"]),
+        (one("number", "header_lines = 1"), ["header_lines is given for number; it is for csv only"]),
+        (one("csv", "each_at = 'x'", VALUE + 'at = "1"'), ["each_at is given for csv; it is for json only"]),
+        (
+            one("senml", "inside_at = 'x'", ""),
+            ["inside_at is given for senml; it is for the formats that values are mapped"],
+        ),
+        (one("number", "where = {a = 'x'}"), ["source number 1, where is", "a plain number has no places"]),
+        (one("json", value=VALUE + "at = 'a'\nbit = 64"), ["bit is 64; it must lie in 0 to 63"]),
         (one("csv"), ['value number 1, at is ""; it must be the number of a column, 1 for the first']),
         (one("csv", value=VALUE + 'at = "0"'), ["it must be the number of a column"]),
         (

@@ -6,11 +6,12 @@ import pytest
 
 from monitor.core.engine import begin, step
 from monitor.core.events import ReadingCame, Tick
+from monitor.core.intake import News
 from monitor.core.readings import CircuitReading, Pump, Reading, Refusal
-from monitor.core.sources import Format, Reads, Source, ValueRule
+from monitor.core.sources import Format, Reads, Source, TimeUnit, ValueRule
 from monitor.settings.site import read_site
 from monitor.wire.inbox import Ask, Came, Inbox, Online
-from monitor.wire.joining import GAUGES_WAIT_S
+from monitor.wire.joining import GAUGES_WAIT_S, Old
 from monitor.wire.mapping import Unreadable
 
 NOW_S = 1_764_019_200.0
@@ -77,9 +78,10 @@ def test_topic_of_no_source_and_lifter_of_no_site_are_nothing() -> None:
     assert box.unknown_lifters_n == 1
 
 
-def test_leftover_makes_no_reading() -> None:
+def test_leftover_makes_no_live_reading() -> None:
     box = inbox(PER_CIRCUIT)
-    assert take(box, "plant/dock-6/vac/A", "62.3", retained=True) == []
+    came = take(box, "plant/dock-6/vac/A", "62.3", retained=True)
+    assert came == [Old(reading({"A": CircuitReading(62.3)}), News.RETAINED)]
     assert box.joiner.counts == {"retained": 1}
 
 
@@ -107,16 +109,18 @@ def test_each_circuit_ages_by_itself_in_the_engine() -> None:
 # Order within a stream
 
 
-def test_doubled_and_late_messages_of_a_stream_make_no_reading() -> None:
+def test_doubled_and_late_messages_of_a_stream_make_no_live_reading() -> None:
     box = inbox(STAMPED)
 
     def send(n: int, after_s: float) -> list[Came]:
         return take(box, "plant/dock-6/json", {"v": 60 + n, "n": n, "t": NOW_S + n, "b": "x"}, after_s)
 
     assert len(send(1, 1.0)) == 1
-    assert send(1, 1.1) == []
+    [again] = send(1, 1.1)
+    assert again.news is News.DOUBLED
     assert len(send(3, 3.0)) == 1
-    assert send(2, 3.1) == []
+    [late] = send(2, 3.1)
+    assert late == Old(reading({"A": CircuitReading(62.0)}, sent_utc_s=NOW_S + 2.0, seq=2, boot="x"), News.LATE)
     assert box.joiner.counts == {"doubled": 1, "late": 1}
 
 
@@ -131,8 +135,29 @@ def test_buffer_sent_at_once_is_history_but_for_its_newest_line() -> None:
     lines = Source("plant/{lifter}/csv", Format.CSV, (vacuum("A", at=(1,)),), time_at=(0,))
     box = inbox(lines)
     text = "".join(f"{NOW_S - age_s},{60 - age_s}\n" for age_s in (40, 30, 20, 10, 0))
-    assert take(box, "plant/dock-6/csv", text) == [reading({"A": CircuitReading(60.0)})]
+    *old, live = take(box, "plant/dock-6/csv", text)
+    assert live == reading({"A": CircuitReading(60.0)})
+    assert [(one.news, one.reading.circuits["A"].vacuum_kpa) for one in old] == [
+        (News.LATE, vacuum_kpa) for vacuum_kpa in (20.0, 30.0, 40.0, 50.0)
+    ]
     assert box.joiner.counts == {"late": 4}
+
+
+def test_late_reading_is_told_by_this_sites_clock() -> None:
+    """The sender's clock is an hour behind; what it measured 40 s ago is told as 40 s ago."""
+    lines = Source("plant/{lifter}/csv", Format.CSV, (vacuum("A", at=(1,)),), time_at=(0,))
+    sender_utc_s = NOW_S - 3600.0
+    old, live = take(inbox(lines), "plant/dock-6/csv", f"{sender_utc_s - 40.0},55\n{sender_utc_s},60\n")
+    assert old.reading.sent_utc_s == NOW_S - 40.0
+    assert live == reading({"A": CircuitReading(60.0)})
+
+
+def test_lines_told_again_with_the_next_are_doubled() -> None:
+    lines = Source("plant/{lifter}/csv", Format.CSV, (vacuum("A", at=(1,)),), time_at=(0,))
+    box = inbox(lines)
+    take(box, "plant/dock-6/csv", f"{NOW_S - 10},59\n{NOW_S},60\n")
+    came = take(box, "plant/dock-6/csv", f"{NOW_S},60\n{NOW_S + 5},61\n{NOW_S + 10},62\n", 10.0)
+    assert [getattr(one, "news", None) for one in came] == [News.DOUBLED, News.LATE, None]
 
 
 # Gauges of one circuit
@@ -213,8 +238,10 @@ def test_senml_by_rules() -> None:
 def test_senml_series_is_history_but_for_its_newest_record() -> None:
     box = inbox(Source("senml/{lifter}", Format.SENML))
     pack = [{"n": "circuits/A/vacuum", "u": "Pa", "t": -age_s, "v": 60000 - age_s} for age_s in (30, 20, 10, 0)]
-    assert take(box, "senml/dock-6", pack) == [reading({"A": CircuitReading(60.0)})]
-    assert box.joiner.counts == {"late": 3}
+    *old, live = take(box, "senml/dock-6", pack)
+    assert live == reading({"A": CircuitReading(60.0)})
+    assert [one.reading.sent_utc_s for one in old] == [NOW_S - 30.0, NOW_S - 20.0, NOW_S - 10.0]
+    assert {one.news for one in old} == {News.LATE}
 
 
 @pytest.mark.parametrize("payload", [b"[", b"[{}]", b'[{"n":"a","v":1,"x_":1}]', b"", b"\xff\x00"])
@@ -241,7 +268,8 @@ def test_sparkplug_device_from_birth_to_death() -> None:
     data = payload(metric((2, 1), (3, 1_700_000_001_000), (13, -59.5)), seq=2)
     assert take(box, "spBv1.0/plant/DDATA/gw/dock-6", data, 1.0) == [reading({"A": CircuitReading(59.5)})]
     old = payload(metric((2, 1), (5, 1), (13, -40.0)), seq=3)
-    assert take(box, "spBv1.0/plant/DDATA/gw/dock-6", old, 2.0) == []
+    [past] = take(box, "spBv1.0/plant/DDATA/gw/dock-6", old, 2.0)
+    assert (past.news, past.reading.circuits["A"].vacuum_kpa) == (News.LATE, 40.0)
     assert take(box, "spBv1.0/plant/DDEATH/gw/dock-6", payload(seq=4), 3.0) == [Online("dock-6", online=False)]
 
 
@@ -264,3 +292,32 @@ def test_rebirth_is_asked_only_where_allowed_and_not_over_and_over(allowed: bool
 
 def test_leftover_of_sparkplug_is_nothing() -> None:
     assert take(inbox(sparkplug_source()), "spBv1.0/plant/DDATA/gw/dock-6", b"\x00", retained=True) == []
+
+
+# What is asked of the broker
+
+
+def test_topic_is_asked_for_by_one_filter_only() -> None:
+    """A broker may send a message once for each filter that takes it in (MQTT 5.0, 3.3.4)."""
+    sources = [
+        Source(topic, Format.NUMBER, (vacuum("A"),), lifter="dock-6") for topic in ("a/#", "a/b/+", "a/b/c", "a", "b/c")
+    ]
+    assert inbox(*sources).subscriptions() == ["a/#", "b/c"]
+
+
+@pytest.mark.parametrize(
+    ("topic", "known"), [("plant/dock-6/load", True), ("plant/x/load", True), ("plant/dock-6", False), ("", False)]
+)
+def test_sources_know_their_topics(topic: str, known: bool) -> None:
+    assert inbox(LOAD).knows(topic) is known
+
+
+def test_message_says_its_newest_time_by_its_source() -> None:
+    lines = Source("csv/{lifter}", Format.CSV, (vacuum("A", at=(1,)),), time_at=(0,), time_unit=TimeUnit.MS)
+    box = inbox(lines, Source("senml/{lifter}", Format.SENML), LOAD)
+    assert box.time_of("csv/dock-6", f"{NOW_S * 1000:.0f},60\n{NOW_S * 1000 + 1500:.0f},61\n".encode()) == NOW_S + 1.5
+    pack = [{"n": "load", "v": 1, "t": -5}, {"n": "load", "v": 1, "t": NOW_S}]
+    assert box.time_of("senml/dock-6", json.dumps(pack).encode()) == NOW_S
+    assert box.time_of("senml/dock-6", json.dumps(pack[:1]).encode()) is None
+    assert box.time_of("senml/dock-6", b"[") is None
+    assert box.time_of("plant/dock-6/load", b"600") is None

@@ -391,3 +391,117 @@ def test_any_bytes_give_plausible_values_or_a_reason(made: Source, payload: byte
                 assert type(value) is float
                 assert PLAUSIBLE[path[-1]].holds(value)
         assert all(refusal.found.isprintable() for refusal in part.refused)
+
+
+# Lists of messages, messages in messages, columns by name, patterns, bits
+
+
+def vacuum_rule(*at: object, **more: object) -> ValueRule:
+    return ValueRule(VACUUM, at, unit="kPa", **more)
+
+
+def parts(made: Source, payload: str) -> list[Part | Unreadable]:
+    return read_message(Route(made), "plant/d6", payload.encode())
+
+
+def test_every_entry_of_a_list_is_a_message() -> None:
+    made = source(Format.JSON, vacuum_rule("v"), each_at=("list",), time_at=("t",))
+    found = parts(made, json.dumps({"list": [{"v": 60, "t": 1764019200}, {"v": 61, "t": 1764019201}]}))
+    assert [(part.values[VACUUM], part.sent_utc_s) for part in found] == [(60.0, 1764019200.0), (61.0, 1764019201.0)]
+
+
+@pytest.mark.parametrize("payload", ['{"list": 3}', "{}", '{"list": ' + json.dumps([0] * 1001) + "}"])
+def test_no_list_says_so(payload: str) -> None:
+    made = source(Format.JSON, vacuum_rule("v"), each_at=("list",))
+    assert "each_at" in unreadable(made, payload.encode()).rejected.found
+
+
+@pytest.mark.parametrize(
+    ("payload", "n"), [('{"dev": "7", "v": 60}', 1), ('{"dev": 7, "v": 60}', 1), ('{"dev": 8, "v": 60}', 0), ("{}", 0)]
+)
+def test_message_of_another_device_is_nothing(payload: str, n: int) -> None:
+    assert len(parts(source(Format.JSON, vacuum_rule("v"), where=((("dev",), "7"),)), payload)) == n
+
+
+def test_payload_inside_a_message_with_the_time_around_it() -> None:
+    made = source(
+        Format.BINARY, vacuum_rule("a", scale=0.1), encoding=Encoding.BASE64, inside_at=("up", "data"), time_at=("t",),
+        seq_at=("n",), fields=(BinaryField("a", "H", 0),), size_bytes=2,
+    )  # fmt: skip
+    part = read(made, json.dumps({"up": {"data": base64.b64encode(b"\x02\x7a").decode()}, "t": 1764019200, "n": 4}))
+    assert (part.values[VACUUM], part.sent_utc_s, part.seq) == (pytest.approx(63.4), 1764019200.0, 4)
+
+
+@pytest.mark.parametrize("payload", [b"{}", b'{"up": 4}', b"x"])
+def test_nothing_inside_says_so(payload: bytes) -> None:
+    made = source(Format.NUMBER, vacuum_rule(), inside_at=("up",))
+    assert unreadable(made, payload).rejected.reason == "wrong_shape"
+
+
+@pytest.mark.parametrize(
+    ("payload", "vacuums_kpa"),
+    [
+        ("b,a\n1,60\n", [60.0]),
+        ("a,b\n60,1\n61,2\n", [60.0, 61.0]),
+        ("a,b\n60,1\nb,a\n2,61\n", [60.0, 61.0]),
+        ("\ufeffa,b\n60,1\n", [60.0]),
+        ("a,b\n", []),
+    ],
+)
+def test_columns_by_the_names_in_a_line_of_the_message(payload: str, vacuums_kpa: list[float]) -> None:
+    found = parts(source(Format.CSV, vacuum_rule("a")), payload)
+    assert [part.values[VACUUM] for part in found] == vacuums_kpa
+
+
+def test_columns_nobody_named_say_so() -> None:
+    made = source(Format.CSV, vacuum_rule("vac"))
+    assert "no line names the columns vac" in unreadable(made, b"60,1").rejected.found
+
+
+def test_columns_named_by_the_site_file() -> None:
+    assert read(source(Format.CSV, vacuum_rule("a"), columns=("x", "a")), "1,60").values[VACUUM] == 60.0
+
+
+def test_header_lines_are_passed_over() -> None:
+    assert read(source(Format.CSV, vacuum_rule(1), header_lines=2), "Logger 7\nt,vac\n1,60").values[VACUUM] == 60.0
+
+
+@pytest.mark.parametrize(
+    ("payload", "vacuum_kpa"), [("P=60.5;", 60.5), ("x\ny P=-1", -1.0), ("P=60.5\0", 60.5), ("T=2", None)]
+)
+def test_pattern_is_looked_for_anywhere(payload: str, vacuum_kpa: float | None) -> None:
+    found = parts(source(Format.TEXT, vacuum_rule("p"), pattern="P=(?P<p>[-0-9.]+)|T="), payload)
+    assert [part.values.get(VACUUM) for part in found] == [vacuum_kpa]
+
+
+@pytest.mark.parametrize("payload", [b"nothing", b"P=" + b"9" * 5000, b"\xff"])
+def test_text_without_its_pattern_says_so(payload: bytes) -> None:
+    assert unreadable(source(Format.TEXT, vacuum_rule("p"), pattern="P=(?P<p>[0-9]+)$"), payload).lifter == "dock-6"
+
+
+@pytest.mark.parametrize(("sent", "pump"), [(0b0100, Pump.ON), (0b1011, Pump.OFF), ("4", Pump.ON), (4.0, Pump.ON)])
+def test_bit_of_a_whole_number(sent: object, pump: Pump) -> None:
+    path = ("circuits", "A", "pump")
+    part = read(source(Format.JSON, ValueRule(path, ("f",), bit=2)), json.dumps({"f": sent}))
+    assert part.values[path] is pump
+
+
+@pytest.mark.parametrize("sent", [4.5, "on", True, [4]])
+def test_bit_of_what_is_no_whole_number_is_refused(sent: object) -> None:
+    part = read(source(Format.JSON, ValueRule(("circuits", "A", "pump"), ("f",), bit=2)), json.dumps({"f": sent}))
+    assert [refusal.reason for refusal in part.refused] == ["not_a_number"]
+
+
+@pytest.mark.parametrize(
+    ("sent", "words", "alarm", "refused_n"),
+    [
+        (True, {}, True, 0), ("TRUE", {}, True, 0), (1, {}, True, 0), ("0", {}, False, 0), (1, {"1": "false"}, False, 0),
+        ("HORN", {}, True, 1), (7, {}, True, 1), ("off", {}, None, 1), ("", {}, None, 1),
+    ],
+)  # fmt: skip
+def test_alarm_said_in_another_way_still_alarms(
+    sent: object, words: dict[str, str], alarm: bool | None, refused_n: int
+) -> None:
+    part = read(source(Format.JSON, ValueRule(("lifter_alarm",), ("a",), words=words)), json.dumps({"a": sent}))
+    assert part.values.get(("lifter_alarm",)) is alarm
+    assert len(part.refused) == refused_n

@@ -146,7 +146,9 @@ def test_history_and_null_are_kept_out() -> None:
     host = Host()
     told(host, "plant/NBIRTH/gw", BIRTH)
     old, null = metric((2, 1), (5, 1), (13, -40.0)), metric((2, 1), (7, 1))
-    assert told(host, "plant/NDATA/gw", payload(old, null, seq=1)) == [Told((), historical_n=1)]
+    assert told(host, "plant/NDATA/gw", payload(old, null, seq=1)) == [
+        Told((), (Named("Circuit A/Vacuum", "", -40.0, T_S),))
+    ]
 
 
 @pytest.mark.parametrize(
