@@ -8,6 +8,7 @@ from datetime import date, datetime
 from typing import Any, Final
 
 from monitor.settings.faults import Fault, allowed_text, did_you_mean, found_text, nearest, slipped
+from monitor.settings.quantities import QuantityError, read_quantity
 from monitor.settings.table import KEYS, Key, Kind, Section, keys_of
 
 ID: Final = re.compile(r"[A-Za-z0-9_-]{1,64}")
@@ -184,22 +185,33 @@ def _value(found: object, key: Key, where: str, findings: Findings) -> object:
 
 
 def _number(found: object, key: Key, where: str, findings: Findings) -> object:
-    whole = key.kind is Kind.WHOLE
-    if isinstance(found, bool) or not isinstance(found, int | float) or (whole and not float(found).is_integer()):
+    value, shown = found, found_text(found)
+    unit = key.unit.partition(" ")[0]
+    if isinstance(found, str) and unit and _plain(found) is None:
         try:
-            close = str(found) if isinstance(found, str) and math.isfinite(float(found)) else None
-        except ValueError:
-            close = None
-        findings.fault(
-            where, f"is {found_text(found)}; it must be a {key.kind} and {allowed_text(key)}.", did_you_mean(close)
-        )
+            value = read_quantity(found, unit, field=where)
+        except QuantityError as error:
+            findings.fault(where, f"is {shown}; it must {error.fault.allowed}, and {allowed_text(key)}.")
+            return _WRONG
+        shown += f", {value:.6g} {unit}"
+    whole = key.kind is Kind.WHOLE
+    if isinstance(value, bool) or not isinstance(value, int | float) or (whole and not float(value).is_integer()):
+        hint = did_you_mean(_plain(value) if isinstance(value, str) else None)
+        findings.fault(where, f"is {shown}; it must be a {key.kind} and {allowed_text(key)}.", hint)
         return _WRONG
-    if key.low is not None and key.high is not None and not key.low <= found <= key.high:
-        findings.fault(
-            where, f"is {found_text(found)}; it must {allowed_text(key)}.", did_you_mean(slipped(found, key))
-        )
+    if key.low is not None and key.high is not None and not key.low <= value <= key.high:
+        hint = did_you_mean(slipped(value, key) if value is found else None)
+        findings.fault(where, f"is {shown}; it must {allowed_text(key)}.", hint)
         return _WRONG
-    return int(found) if whole else float(found)
+    return int(value) if whole else float(value)
+
+
+def _plain(text: str) -> str | None:
+    """A finite number in quotation marks, as it would stand without them; ``None`` for any other text."""
+    try:
+        return text if math.isfinite(float(text)) else None
+    except ValueError:
+        return None
 
 
 def _date(found: object) -> str | None:

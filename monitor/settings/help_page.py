@@ -36,7 +36,8 @@ User and password of the broker are never in this file: they come from the envir
 `HOLDWATCH_BROKER_PASSWORD`.
 
 An **id** is 1 to 64 letters, digits, `-` and `_`. A **date** is written `2027-03-01`. Numbers may be written with or
-without a decimal point; `nan` and `inf` are refused.
+without a decimal point; `nan` and `inf` are refused. A **quantity** may also be text with a unit of its own:
+`wll_kg = "700 lb"`, `warning_kpa = "16 inHg"`, `overhang_limit_mm = "2 ft"`.
 """
 _ACROSS: Final = """
 ## What must fit together

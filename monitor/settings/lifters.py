@@ -14,6 +14,8 @@ from monitor.core.config import (
     Surface,
     Suspension,
 )
+from monitor.core.factors import Move
+from monitor.core.warning_level import at_warning_level
 from monitor.settings.check import Findings, named_tables, read_section, tables
 from monitor.settings.faults import did_you_mean, found_text, nearest, number_text
 from monitor.settings.table import Section
@@ -58,6 +60,7 @@ def read_lifters(found: object, site: Mapping[str, Any], findings: Findings) -> 
         _check_layouts(parts["layouts"], parts["pads"], parts["circuits"], where, findings)
         if len(findings.faults) == before_n and {"altitude_m", "ambient_kpa", "ambient_at"} <= site.keys():
             lifters.append(_config(values, parts, site))
+            _note_plate_not_carried(lifters[-1], where, findings)
     return lifters, ids
 
 
@@ -184,3 +187,21 @@ def _check_layouts(layouts: _Named, pads: _Named, circuits: _Named, where: str, 
                 findings.fault(f"{at}, pads", says, did_you_mean(nearest(pad, pads)))
         if len(circuits) > 1 and len({pads[pad].get("circuit") for pad in chosen if pad in pads}) == 1:
             findings.note(at, "all its pads are on one circuit")
+
+
+def _note_plate_not_carried(lifter: LifterConfig, where: str, findings: Findings) -> None:
+    """Say where the pads at their warning levels would not carry the plate value between flat and upright."""
+    layouts = {where: tuple(lifter.pads)} | {f"{where}, layout {name}": pads for name, pads in lifter.layouts.items()}
+    for at, pads in layouts.items():
+        if not pads:
+            continue
+        tilts = {"upright": Move(90.0, 90.0), "between flat and upright": Move()}
+        carried = {how: at_warning_level(lifter, pads, move) for how, move in tilts.items()}
+        short = [
+            f"{least.rated_kg:.0f} kg {how}{f' (at a tilt of {abs(least.tilt_deg):.0f}°)' if how != 'upright' else ''}"
+            for how, least in carried.items()
+            if least.rated_kg < lifter.wll_kg
+        ]
+        if short:
+            says = f"at the warning level the pads carry {', '.join(short)}, under the plate's {lifter.wll_kg:g} kg"
+            findings.note(at, f"{says}: there the computed figure counts")

@@ -166,8 +166,8 @@ KEYS: Final[tuple[Key, ...]] = (
         "all circuits.", "m", 0.0, 1000.0, default=100.0),
     Key(_L, "hoist_speed_m_s", Kind.NUMBER, "Greatest speed of the hoist; bounds the same share at any moment.", "m/s",
         0.0, 5.0, default=1.5),
-    Key(_L, "suspension", Kind.WORD, "How the pads hang: on a rigid frame, or on equalising beams (equal shares "
-        "inside a beam group).", words=words_of(Suspension), default="rigid"),
+    Key(_L, "suspension", Kind.WORD, "How the pads hang: on a rigid frame, or on equalising beams: pads at one place "
+        "along the width hang on one beam and share alike.", words=words_of(Suspension), default="rigid"),
     Key(_L, "overhang_limit_mm", Kind.NUMBER, "A panel that reaches further beyond its pads is named in the plan.",
         "mm", 0.0, 10_000.0, default=600.0),
     Key(_L, "thin_panel_factor", Kind.NUMBER, "Multiplies the worst pad's share of panels that bend.", "ratio", 1.0,

@@ -1,13 +1,14 @@
 """A site file read whole: defaults that depend, checks across keys, every fault in one error."""
 
 import math
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from monitor.core.config import Basis
+from monitor.core.config import Basis, LifterConfig
 from monitor.settings.site import SiteError, SiteSettings, load_site, read_site
 
 SITE = """
@@ -327,6 +328,63 @@ def test_password_in_the_url_is_refused_and_not_repeated(url: str) -> None:
     assert "crew" not in told
 
 
+# Quantities with units
+
+
+@pytest.mark.parametrize(
+    ("text", "found", "is_now"),
+    [
+        (SITE.replace("wll_kg = 900", 'wll_kg = "700 lb"'), lambda lifter: lifter.wll_kg, 317.5147),  # NIST SP 811
+        (
+            SITE.replace("warning_kpa = 52.0", 'warning_kpa = "16 inHg"'),
+            lambda lifter: lifter.circuits["A"].warning_kpa,
+            54.1822,
+        ),
+        (with_lifter_key('time_to_land_s = "5 min"'), lambda lifter: lifter.time_to_land_s, 300.0),
+        (with_lifter_key('wind_limit_m_s = "20 mph"'), lambda lifter: lifter.wind_limit_m_s, 8.9408),
+        (with_lifter_key('battery_low_v = "23 V"'), lambda lifter: lifter.battery_low_v, 23.0),
+        (with_lifter_key('overhang_limit_mm = "2 ft"'), lambda lifter: lifter.overhang_limit_mm, 609.6),
+        (with_lifter_key('seal_shift_loss_ratio = "25 %"'), lambda lifter: lifter.seal_shift_loss_ratio, 0.25),
+        (
+            with_lifter_key('service_leak_kpa_per_min = "0.1 inHg/min"'),
+            lambda lifter: lifter.service_leak_kpa_per_min,
+            0.338639,
+        ),
+        (f'altitude_m = "5280 ft"\n{SITE}', lambda lifter: lifter.altitude_m, 1609.344),
+        (
+            SITE + PADS.replace("area_cm2 = 1150", 'area_cm2 = "1 sq ft"'),
+            lambda lifter: lifter.pads["A1"].area_cm2,
+            929.0304,
+        ),
+        (SITE + PADS.replace("x_mm = -900", 'x_mm = "-35.5 in"'), lambda lifter: lifter.pads["A1"].x_mm, -901.7),
+    ],
+)
+def test_quantity_may_be_written_with_its_unit(
+    text: str, found: Callable[[LifterConfig], float], is_now: float
+) -> None:
+    assert found(read(text).core.lifters["dock-6"]) == pytest.approx(is_now, rel=1e-5)
+
+
+@pytest.mark.parametrize(
+    ("written", "told"),
+    [
+        ("16 ft", 'is "16 ft"; it must be a number and its unit (kpa, pa,'),
+        ("700 lb", 'is "700 lb"; it must be a number and its unit (kpa, pa,'),
+        ("much", 'is "much"; it must be a number and its unit (kpa, pa,'),
+        ("40 inHg", 'is "40 inHg", 135.456 kPa; it must lie in 5 to 95 (kPa below ambient).'),
+    ],
+)
+def test_quantity_that_does_not_fit_is_refused(written: str, told: str) -> None:
+    [fault] = faults(SITE.replace("warning_kpa = 52.0", f"warning_kpa = '{written}'", 1))
+    assert fault.startswith(f"lifter dock-6, circuit A, warning_kpa {told}")
+    assert "lie in 5 to 95 (kPa below ambient)" in fault
+
+
+def test_number_without_unit_in_quotation_marks_is_refused() -> None:
+    [fault] = faults(SITE.replace("wll_kg = 900", 'wll_kg = "900"'))
+    assert fault.endswith("Did you mean 900?")
+
+
 # Notes: allowed, yet worth knowing
 
 
@@ -369,7 +427,8 @@ def test_note(text: str, note: str) -> None:
 
 
 def test_nothing_is_noted_without_cause() -> None:
-    assert read(with_lifter_key("battery_low_v = 23\nwind_limit_m_s = 9") + PADS).notes == ()
+    quiet = with_lifter_key("battery_low_v = 23\nwind_limit_m_s = 9").replace("wll_kg = 900", "wll_kg = 100")
+    assert read(quiet + PADS).notes == ()
 
 
 @pytest.mark.parametrize(
