@@ -14,6 +14,7 @@ HELP: Final = Path(__file__).parents[1] / "help"
 ORDER: Final = (
     "reading-the-screens",
     "cautions",
+    "planning",
     "running",
     "connecting-hardware",
     "settings",

@@ -81,13 +81,14 @@ def _plan(given: argparse.Namespace) -> int:
     entered = {name: found for name in ENTRIES if (found := getattr(given, name)) not in (None, False)}
     try:
         today = datetime.now(ZoneInfo(site.time_zone)).date().isoformat()
-        plan = read_plan(entered, site.core.lifters.get(given.lifter, unknown), today=today)
+        lifter = site.core.lifters.get(given.lifter, unknown)
+        plan = read_plan(entered, lifter, today=today, partners=site.core.partners(given.lifter))
         result = judge_plan(site.core.lifters[given.lifter], plan)
     except PlanError as error:
         raise BadInputError(f"{error}\nNothing was judged. Put these right; holdwatch plan --help says how.") from None
     if given.json:
         answer = numbers(result)
-        for part in ("reasons", "notes", "checks"):
+        for part in ("reasons", "circuits", "notes", "checks"):
             answer[part] = [
                 {"key": text.key, "values": dict(text.values), "words": say(text)} for text in getattr(result, part)
             ]
@@ -110,7 +111,12 @@ def _tell(result: "PlanResult") -> None:
         f"panel {quantity('_kg', result.weight_kg)}, rated {quantity('_kg', result.rated_kg)}, "
         f"margin {quantity('_kg', result.margin_kg)}, worst pad {result.worst_pad.id} used {result.worst_pad.use_ratio:.0%}"
     )
-    for title, texts in (("", result.reasons), ("Heed", result.notes), ("Before the lift", result.checks)):
+    for title, texts in (
+        ("", result.reasons),
+        ("Circuits", result.circuits),
+        ("Heed", result.notes),
+        ("Before the lift", result.checks),
+    ):
         if title and texts:
             print(f"\n{title}")
         for text in texts:

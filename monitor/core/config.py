@@ -121,3 +121,7 @@ class CoreConfig:
     site: str
     lifters: Mapping[str, LifterConfig]
     tandems: tuple[tuple[str, ...], ...] = ()
+
+    def partners(self, lifter: str) -> tuple[str, ...]:
+        """The lifters that carry one panel together with this one."""
+        return tuple(other for tandem in self.tandems if lifter in tandem for other in tandem if other != lifter)

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from monitor.core.units import MM_PER_M
+from monitor.core.units import MM_PER_INCH, MM_PER_M
 
 Point = tuple[float, float]
 
@@ -106,11 +106,16 @@ class Layer:
         return MATERIALS[self.material].kind
 
 
-_LAYER: Final = re.compile(r"(?P<material>[^\W\d]+(?: [^\W\d]+)*?)\s*(?P<thickness>\d+(?:\.\d+)?)\s*(?:mm)?")
+_LAYER: Final = re.compile(
+    r"(?P<material>[^\W\d]+(?: [^\W\d]+)*?)\s*(?P<thickness>\d+(?:\.\d+)?)(?:/(?P<of>[1-9]\d*))?\s*(?P<unit>mm|in|inch|\")?"
+)
 
 
 def read_makeup(text: str) -> tuple[Layer, ...]:
-    """Read a make-up such as ``glass 8 + pvb 1.52 + glass 8``: layers from the pads outward, thickness in mm.
+    """Read a make-up such as ``glass 8 + pvb 1.52 + glass 8``: layers from the pads outward.
+
+    A thickness is in mm, or in inches where that is written: ``glass 1/2 in`` is 12.7 mm. (A nominal half inch may be made
+    thinner, ASTM C1036; its weight is then overstated, which is the cautious side.)
 
     Raises:
         PanelError: A layer could not be read, its material is not known, or its thickness is out of range; all of them.
@@ -125,7 +130,9 @@ def read_makeup(text: str) -> tuple[Layer, ...]:
             faults.append(Fault(field, f'"{part.strip()}"', 'be a material and its thickness in mm, like "glass 8"'))
             continue
         word = found["material"]
-        material, thickness_mm = ALIASES.get(word, word), float(found["thickness"])
+        material, thickness_mm = ALIASES.get(word, word), float(found["thickness"]) / float(found["of"] or 1)
+        if found["unit"] not in {None, "mm"}:
+            thickness_mm *= MM_PER_INCH
         if material not in MATERIALS:
             faults.append(Fault(field, f'"{word}"', f"be one of {', '.join(MATERIALS)}"))
         if not 0.0 < thickness_mm <= 1000.0:
@@ -209,6 +216,11 @@ class Panel:
         if self.thickness_m is None or not self.outline:
             return None
         return self.thickness_m * max(math.dist(a, b) for a in self.outline for b in self.outline)
+
+    def holds(self, x_m: float, y_m: float) -> bool:
+        """Whether a place lies on the panel: inside the outline, not over a cut-out."""
+        at = (x_m, y_m)
+        return contains(self.outline, at) and not any(contains(hole, at) for hole in self.cut_outs)
 
     def faults(self) -> list[Fault]:
         """Everything that cannot be, all at once."""

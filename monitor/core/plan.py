@@ -66,6 +66,7 @@ class PlanResult:
     overhang_mm: float | None
     verdict: Verdict = Verdict.OUTSIDE
     reasons: tuple[Text, ...] = ()
+    circuits: tuple[Text, ...] = ()
     notes: tuple[Text, ...] = ()
     checks: tuple[Text, ...] = ()
 
@@ -129,6 +130,7 @@ def judge_plan(lifter: LifterConfig, plan: PlanInput) -> PlanResult:
         answer,
         verdict=Verdict.OUTSIDE if outside else Verdict.WITHIN,
         reasons=(*outside, plan_says.governing(lifter, plan, answer)),
+        circuits=plan_says.circuits(answer),
         notes=plan_says.notes(lifter, plan, answer),
         checks=plan_says.checks(lifter, plan),
     )

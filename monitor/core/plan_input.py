@@ -35,6 +35,7 @@ class PlanInput:
         porous: Air comes through the panel's face, so the pumps work all the time.
         in_tandem: Another lifter holds the same panel.
         share_ratio: Part of the panel that this lifter carries; below 1 only in tandem.
+        partners: Lifters that the site file puts in tandem with this one.
         today: ISO date, against which the examination may be overdue.
     """
 
@@ -53,6 +54,7 @@ class PlanInput:
     porous: bool = False
     in_tandem: bool = False
     share_ratio: float = 1.0
+    partners: tuple[str, ...] = ()
     today: str = ""
 
 
@@ -227,6 +229,14 @@ def overhang_mm(lifter: LifterConfig, plan: PlanInput) -> float | None:
     pads = [(pad.x_mm / MM_PER_M, pad.y_mm / MM_PER_M) for pad in map(lifter.pads.__getitem__, in_use(lifter, plan))]
     between = list(combinations_with_replacement(pads, 2))
     return MM_PER_M * max(min(distance_m(a, b, corner) for a, b in between) for corner in plan.panel.outline)
+
+
+def fits_moved(lifter: LifterConfig, plan: PlanInput, x_mm: float, y_mm: float) -> bool:
+    """Whether every pad in use would still sit on the panel with the lifter moved so far over it."""
+    if not plan.panel.outline:
+        return True
+    places = [lifter.pads[pad] for pad in in_use(lifter, plan)]
+    return all(plan.panel.holds((pad.x_mm + x_mm) / MM_PER_M, (pad.y_mm + y_mm) / MM_PER_M) for pad in places)
 
 
 def bend_factor(lifter: LifterConfig, plan: PlanInput) -> float:

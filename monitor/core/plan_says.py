@@ -7,7 +7,15 @@ from typing import TYPE_CHECKING, Final
 from monitor.core.config import Basis, LifterConfig
 from monitor.core.messages import Text, Value
 from monitor.core.panel import side_distance_m
-from monitor.core.plan_input import PlanInput, available_kpa, hoist_takes_kpa, in_use, planned_ambient_kpa, rim_mm
+from monitor.core.plan_input import (
+    PlanInput,
+    available_kpa,
+    fits_moved,
+    hoist_takes_kpa,
+    in_use,
+    planned_ambient_kpa,
+    rim_mm,
+)
 from monitor.core.units import MM_PER_M
 
 if TYPE_CHECKING:
@@ -19,6 +27,9 @@ EN 13155 5.2.2.7 (from memory) asks for 5 min after power failure."""
 
 DIFFERS_RATIO: Final = 0.05
 """A stated weight this far from what size and make-up give is worth a second look."""
+
+OFF_MIDDLE_MM: Final = 1.0
+"""A centre of gravity entered further than this from the middle of the outline entered is told."""
 
 OFFSET_WORTH_RATIO: Final = 1.01
 """Moving the lifter is suggested when it would raise the rated load by more than this."""
@@ -39,7 +50,8 @@ def outside(lifter: LifterConfig, plan: PlanInput, result: "PlanResult") -> tupl
     found = []
     offset = result.best_offset
     if math.isinf(result.worst_pad.use_ratio):
-        found.append(_text("out_of_balance", x_mm=offset.x_mm, y_mm=offset.y_mm))
+        fits = fits_moved(lifter, plan, offset.x_mm, offset.y_mm)
+        found.append(_text("out_of_balance" if fits else "cannot_balance", x_mm=offset.x_mm, y_mm=offset.y_mm))
     elif result.margin_kg < 0.0:
         found.append(_text("over", weight_kg=result.weight_kg, rated_kg=result.rated_kg))
     found += _lost_outside(lifter, result)
@@ -89,6 +101,18 @@ def governing(lifter: LifterConfig, plan: PlanInput, result: "PlanResult") -> Te
     )
 
 
+def circuits(result: "PlanResult") -> tuple[Text, ...]:
+    """Of each circuit in use: what this panel needs of it, and what is left without it."""
+    found = []
+    for circuit, lost in result.if_lost.items():
+        levels = {"needed_kpa": result.needed_kpa[circuit], "judged_kpa": result.judged_kpa[circuit]}
+        if math.isinf(levels["needed_kpa"]):
+            found.append(_text("circuit_cannot", circuit=circuit))
+        else:
+            found.append(_text("circuit_needs", circuit=circuit, factor_ratio=lost.factor, **levels))
+    return tuple(found)
+
+
 def notes(lifter: LifterConfig, plan: PlanInput, result: "PlanResult") -> tuple[Text, ...]:
     """What to heed about these figures, and what they leave out."""
     found = []
@@ -96,8 +120,14 @@ def notes(lifter: LifterConfig, plan: PlanInput, result: "PlanResult") -> tuple[
         plate = {"computed_kg": result.computed_kg, "wll_kg": lifter.wll_kg}
         found.append(_text("plate_not_carried", at_tilt_deg=result.at_tilt_deg, **plate))
     offset = result.best_offset
-    if offset.rated_kg > result.rated_kg * OFFSET_WORTH_RATIO:
+    worth = offset.rated_kg > result.rated_kg * OFFSET_WORTH_RATIO
+    if worth and fits_moved(lifter, plan, offset.x_mm, offset.y_mm):
         found.append(_text("move_lifter", x_mm=offset.x_mm, y_mm=offset.y_mm, rated_kg=offset.rated_kg))
+    friction = {"surface": (plan.surface or lifter.surface).value, "friction_ratio": result.friction}
+    if result.friction == lifter.friction and lifter.friction_source:
+        found.append(_text("friction_own", source=lifter.friction_source, **friction))
+    else:
+        found.append(_text("friction_listed", **friction))
     found += _lost_notes(lifter, result)
     found += _panel_notes(lifter, plan, result)
     found += _air_notes(lifter, plan)
@@ -142,8 +172,16 @@ def _panel_notes(lifter: LifterConfig, plan: PlanInput, result: "PlanResult") ->
         found.append(_text("porous", reserve_s=seal_test_needs_s(lifter)))
     if plan.cg_depth_mm is None and panel.depth_m() is None:
         found.append(_text("depth_not_known"))
+    middle = panel.centre_m()
+    entered_mm = (result.centre.x_mm, result.centre.y_mm)
+    if middle and math.dist(entered_mm, [at * MM_PER_M for at in middle]) > OFF_MIDDLE_MM:
+        found.append(_text("off_middle", x_mm=entered_mm[0], y_mm=entered_mm[1]))
     if plan.in_tandem:
         found.append(_text("tandem", share_ratio=plan.share_ratio))
+    if plan.in_tandem and not plan.partners:
+        found.append(_text("tandem_not_set_up"))
+    if plan.partners and not plan.in_tandem:
+        found.append(_text("tandem_whole", partners=", ".join(plan.partners)))
     return found
 
 
@@ -183,6 +221,8 @@ def _wind_notes(lifter: LifterConfig, plan: PlanInput, result: "PlanResult") -> 
         found.append(_text("wind_not_entered"))
     elif result.area_m2 is None:
         found.append(_text("wind_not_counted"))
+    elif plan.panel.edge_area_m2() is None:
+        found.append(_text("wind_along_not_counted"))
     if not lifter.wind_is_gust:
         found.append(_text("wind_is_mean"))
     return found

@@ -11,6 +11,7 @@ STANDARD_PRESSURE_KPA: Final = 101.325
 PA_PER_KPA: Final = 1000.0
 CM2_PER_M2: Final = 1.0e4
 MM_PER_M: Final = 1000.0
+MM_PER_INCH: Final = 25.4  # exact since 1959
 S_PER_MIN: Final = 60.0
 
 HOIST_KPA_PER_M: Final = 0.012

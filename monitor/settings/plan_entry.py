@@ -8,6 +8,7 @@ Nothing, ``None`` or an empty text means: not entered.
 import math
 import re
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any, Final
 
 from monitor.core.config import LifterConfig, Surface
@@ -70,6 +71,7 @@ def read_plan(
     lifter: LifterConfig | Fault,
     *,
     today: str = "",
+    partners: tuple[str, ...] = (),
     bare_units: Mapping[str, str] | None = None,
 ) -> PlanInput:
     """Read what was entered for a lift of this lifter.
@@ -79,6 +81,7 @@ def read_plan(
             an outline is a list of [x, y] or text, ``0,0; 2500,0; 2500,1500``, and cut-outs are a list of those.
         lifter: The lifter, or what is wrong with the one named: the rest is looked at all the same.
         today: ISO date, against which the lifter's examination may be overdue.
+        partners: Lifters that the site file puts in tandem with this one.
         bare_units: What a bare number's unit is instead, by entry: :data:`US_UNITS`, for example.
 
     Raises:
@@ -88,9 +91,9 @@ def read_plan(
     """
     reading = _Reading(entered, bare_units or {})
     if isinstance(lifter, Fault):
-        reading.plan(None, today)
+        reading.plan(None)
         raise PlanError([lifter, *reading.faults])
-    plan = reading.plan(lifter, today)
+    plan = replace(reading.plan(lifter), today=today, partners=partners)
     unread = {fault.field.partition(",")[0] for fault in reading.faults}
     faults = reading.faults + [fault for fault in plan_faults(lifter, plan) if not _follows(fault, unread)]
     if faults:
@@ -118,7 +121,7 @@ class _Reading:
                 hint = f" (did you mean {close}?)" if close else ""
                 self._wrong(name, "not a known entry", f"be one of {', '.join(ENTRIES)}{hint}")
 
-    def plan(self, lifter: LifterConfig | None, today: str) -> PlanInput:
+    def plan(self, lifter: LifterConfig | None) -> PlanInput:
         quantity = {name: self._quantity(name) for name in QUANTITIES}
         tilts, turns = (self._span(name) for name in SPANS)
         surface = self._word("surface", tuple(Surface))
@@ -139,7 +142,6 @@ class _Reading:
             porous=self._flag("porous"),
             in_tandem=share_ratio is not None,
             share_ratio=1.0 if share_ratio is None else share_ratio,
-            today=today,
         )
 
     def _wrong(self, field: str, found: str, allowed: str) -> None:

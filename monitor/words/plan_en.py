@@ -26,6 +26,10 @@ PLAN_WORDS: Final[Mapping[str, str]] = {
         "The pads in use cannot balance this panel: its centre of gravity lies outside them. Moving the lifter by "
         "{x_mm} along and {y_mm} up the panel brings it between them."
     ),
+    "plan.cannot_balance": (
+        "The pads in use cannot balance this panel: its centre of gravity lies outside them, and moving the lifter by "
+        "{x_mm} along and {y_mm} up the panel, over it, would bring a pad off the panel. Use other pads."
+    ),
     "plan.over": "The panel weighs {weight_kg}; these figures allow {rated_kg}.",
     "plan.one_circuit_unsecured": (
         "Only circuit {circuit} holds, and no second restraint is fitted: if it is lost, nothing holds the panel."
@@ -42,6 +46,12 @@ PLAN_WORDS: Final[Mapping[str, str]] = {
         "the site says {chart_m_s}, measured at: {where}."
     ),
     "plan.examination_overdue": "The lifter's thorough examination was due on {due}.",
+    # Each circuit.
+    "plan.circuit_needs": (
+        "Circuit {circuit} needs {needed_kpa} for this panel, judged at {judged_kpa}. If it is lost, the pads left hold "
+        "{factor_ratio} times the panel."
+    ),
+    "plan.circuit_cannot": "Circuit {circuit}: no vacuum is enough, because the pads in use cannot balance the panel.",
     # What to heed, and what the figures leave out.
     "plan.plate_not_carried": (
         "At this vacuum the pads hold {computed_kg} at a tilt of {at_tilt_deg}, less than the plate's {wll_kg}: the "
@@ -50,6 +60,11 @@ PLAN_WORDS: Final[Mapping[str, str]] = {
     "plan.move_lifter": (
         "Moving the lifter by {x_mm} along and {y_mm} up the panel would let all pads share alike: {rated_kg} instead."
     ),
+    "plan.friction_listed": (
+        "Friction {friction_ratio} for a {surface} surface is a trade-press figure for rubber on glass (dry 0.5, wet 0.2, "
+        "oily 0.1), not measured on this panel."
+    ),
+    "plan.friction_own": "Friction {friction_ratio} for a {surface} surface, by the site file: {source}.",
     "plan.circuit_not_used": "Circuit {circuit} has no pad in use: it must be shut off and holds nothing.",
     "plan.one_circuit": "Only circuit {circuit} is in use: if it is lost, nothing but a restraint holds the panel.",
     "plan.lost_not_held": (
@@ -74,6 +89,17 @@ PLAN_WORDS: Final[Mapping[str, str]] = {
     "plan.depth_not_known": (
         "The panel's thickness was not entered: its pull on the upper pads when tilted is left out."
     ),
+    "plan.off_middle": (
+        "The centre of gravity entered, {x_mm} along and {y_mm} up from the drawing's origin, is not the middle of the "
+        "outline entered. That is right for an uneven panel; where the lifter sits off the middle of an even one, enter the "
+        "outline where it lies."
+    ),
+    "plan.tandem_not_set_up": (
+        "The site file does not put this lifter in tandem with another: each screen then shows its own lifter alone."
+    ),
+    "plan.tandem_whole": (
+        "The site file puts this lifter in tandem with {partners}; here it is taken to carry the whole panel alone."
+    ),
     "plan.tandem": "In tandem: this lifter is taken to carry {share_ratio} of the panel. The other one's plan counts too.",
     "plan.thin_air": "At {altitude_m} ambient pressure is {ambient_kpa}: the same pumps reach less vacuum.",
     "plan.hoist_takes": "Going up {lift_height_m} takes {takes_kpa} off every circuit without any leak.",
@@ -90,6 +116,7 @@ PLAN_WORDS: Final[Mapping[str, str]] = {
     ),
     "plan.wind_not_entered": "No wind was entered: the pads are judged in still air.",
     "plan.wind_not_counted": "Without the panel's size the wind's force on the pads is left out.",
+    "plan.wind_along_not_counted": "Without the panel's thickness the wind's force along the panel is left out.",
     "plan.wind_is_mean": "Wind is measured as a mean here: its gusts are taken 1.4 times stronger.",
     "plan.dynamic_factor": "The panel counts {factor_ratio} times its weight here, as the site file says.",
     "plan.examination_not_known": "The site file has no date of the next thorough examination.",

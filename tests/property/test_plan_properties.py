@@ -1,15 +1,19 @@
 """What must hold for any plan: worse never reads better."""
 
+import math
 from dataclasses import replace
 
-from hypothesis import given, settings
+import numpy as np
+import pytest
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from monitor.core.config import Basis, CircuitConfig, LifterConfig, PadConfig, Surface
 from monitor.core.holding import Move
 from monitor.core.panel import Layer, Panel, rectangle
 from monitor.core.plan import PlanResult, judge_plan
-from monitor.core.plan_input import PlanInput
+from monitor.core.plan_input import PlanInput, judged_kpa, planned_centre
+from monitor.core.plan_rating import carry
 
 NEXT = 1.001  # two searches for the same peak agree to this on a ridge, as `worst_over` says
 
@@ -92,3 +96,80 @@ def test_less_vacuum_never_holds_more(lifter: LifterConfig, plan: PlanInput, lev
     high = judge_plan(lifter, replace(plan, vacuum_kpa=level_kpa))
     low = judge_plan(lifter, replace(plan, vacuum_kpa=max(1.0, level_kpa - less_kpa)))
     not_better(high, low)
+
+
+@given(lifters(), plans(), st.floats(0.0, 360.0))
+@settings(max_examples=15, deadline=None)
+def test_turning_pads_panel_and_gravity_together_turns_the_answer(
+    lifter: LifterConfig, plan: PlanInput, turn_deg: float
+) -> None:
+    """Only the wind's direction along the panel is any; everything else turns with it."""
+    cos, sin = math.cos(math.radians(turn_deg)), math.sin(math.radians(turn_deg))
+
+    def turned(x: float, y: float) -> tuple[float, float]:
+        return x * cos - y * sin, x * sin + y * cos
+
+    pads = {}
+    for name, pad in lifter.pads.items():
+        x_mm, y_mm = turned(pad.x_mm, pad.y_mm)
+        pads[name] = replace(pad, x_mm=x_mm, y_mm=y_mm)
+    assert plan.cg_x_mm is not None
+    assert plan.cg_y_mm is not None
+    cg_x_mm, cg_y_mm = turned(plan.cg_x_mm, plan.cg_y_mm)
+    move = plan.move
+    same = replace(
+        plan,
+        panel=replace(plan.panel, outline=tuple(turned(*corner) for corner in plan.panel.outline)),
+        cg_x_mm=cg_x_mm,
+        cg_y_mm=cg_y_mm,
+        move=replace(
+            move, rotation_low_deg=move.rotation_low_deg - turn_deg, rotation_high_deg=move.rotation_high_deg - turn_deg
+        ),
+    )
+    if same.move.rotation_low_deg < -360.0:
+        return
+    one, two = judge_plan(lifter, plan), judge_plan(replace(lifter, pads=pads), same)
+    assert two.rated_kg == pytest.approx(one.rated_kg, rel=NEXT - 1.0)
+    assert two.worst_pad.use_ratio == pytest.approx(one.worst_pad.use_ratio, rel=NEXT - 1.0)
+    assert two.wind_limit_m_s == pytest.approx(one.wind_limit_m_s)
+    for circuit in "AB":
+        assert two.if_lost[circuit].factor == pytest.approx(one.if_lost[circuit].factor, rel=2 * (NEXT - 1.0))
+
+
+@given(lifters(), plans(), st.data())
+@settings(max_examples=15, deadline=None)
+def test_fewer_pads_never_raise_what_all_together_hold(
+    lifter: LifterConfig, plan: PlanInput, data: st.DataObject
+) -> None:
+    """Sum of A dp over Nv and the friction of all together; the worst pad may fare better with fewer, so it is left out."""
+    fewer = tuple(
+        data.draw(
+            st.lists(st.sampled_from(sorted(lifter.pads)), min_size=1, max_size=len(lifter.pads) - 1, unique=True)
+        )
+    )
+    tilts = np.linspace(plan.move.tilt_low_deg, plan.move.tilt_high_deg, 9)
+
+    def totals(pads: tuple[str, ...] | None) -> list[np.ndarray]:
+        some = replace(plan, pads=pads)
+        carrying = carry(lifter, some, planned_centre(some), judged_kpa(lifter, some))
+        return [carrying.total_limits_n(tilts, by_friction=by_friction) for by_friction in (False, True)]
+
+    for some, every in zip(totals(fewer), totals(None), strict=True):
+        assert (some <= every * (1.0 + 1.0e-9)).all()
+
+
+@given(lifters(), plans())
+@settings(max_examples=15, deadline=None)
+def test_shares_sum_to_the_load(lifter: LifterConfig, plan: PlanInput) -> None:
+    """Lying flat, in still air: the pulls sum to the weight and their moments to that of the centre of gravity."""
+    xy_mm = np.array([(pad.x_mm, pad.y_mm) for pad in lifter.pads.values()])
+    assume(np.linalg.matrix_rank(xy_mm - xy_mm.mean(axis=0), tol=1.0) == 2)  # a single row adds for its rims
+    flat = replace(plan, move=Move(0.0, 0.0), wind_m_s=None)
+    result = judge_plan(replace(lifter, tilt_allowance_deg=0.0), flat)
+    assume(result.rated_kg > 0.0)
+    pulls = {pad.id: pad.normal_n for pad in result.pads}
+    weight_n = result.weight_kg * 9.80665
+    assert sum(pulls.values()) == pytest.approx(weight_n, rel=1e-4)
+    for at, cg_mm in (("x_mm", result.centre.x_mm), ("y_mm", result.centre.y_mm)):
+        moment_nmm = sum(pull * getattr(lifter.pads[pad], at) for pad, pull in pulls.items())
+        assert moment_nmm == pytest.approx(weight_n * cg_mm, rel=1e-4, abs=weight_n)  # 1 mm

@@ -105,6 +105,14 @@ def test_makeup_is_read_whatever_the_spacing() -> None:
 # Outline and centre of gravity.
 
 
+def test_thickness_in_inches() -> None:
+    """An inch is 25.4 mm: 12.7 mm of glass are 31.75 kg/m² (EN 572-1), 6.503 lb/ft² (US table: 6.5)."""
+    for text in ("glass 1/2 in", 'glass 0.5"', "glass 0.5 inch", "glass 12.7 mm", "glass 12.7"):
+        [layer] = read_makeup(text)
+        assert layer.areal_kg_m2 == pytest.approx(31.75)
+        assert layer.areal_kg_m2 * 0.204816 == pytest.approx(6.503, abs=1e-3)
+
+
 def test_rectangle_has_its_centre_where_it_hangs() -> None:
     panel = Panel(rectangle(2.0, 1.0, (0.3, -0.1)), weight_kg=1.0)
     assert panel.area_m2 == pytest.approx(2.0)

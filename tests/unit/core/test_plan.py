@@ -411,6 +411,44 @@ def test_lifter_without_pads_or_a_circuit_without_pads() -> None:
     assert faults_of(bare, stated(50.0)) == ["circuit B"]
 
 
+def test_moving_the_lifter_is_not_suggested_off_the_panel() -> None:
+    """Pads reach 900 mm to each side: on a pane of 2.4 m the lifter may move 300 mm, not 400."""
+    pane = PlanInput(Panel(rectangle(2.4, 1.5), weight_kg=100.0), cg_x_mm=300.0)
+    assert "move_lifter" in keys(judge_plan(six_pads(), pane))
+    assert "move_lifter" not in keys(judge_plan(six_pads(), replace(pane, cg_x_mm=400.0)))
+    assert outside(judge_plan(six_pads(), replace(pane, cg_x_mm=1000.0))) == ["cannot_balance"]
+
+
+def test_centre_of_gravity_off_the_middle_of_the_outline_is_told() -> None:
+    assert "off_middle" in keys(judge_plan(six_pads(), PlanInput(PANE, cg_x_mm=2.0)))
+    assert "off_middle" not in keys(judge_plan(six_pads(), PlanInput(PANE)))
+    beside = Panel(rectangle(2.5, 1.5, (0.1, 0.0)), layers=PANE.layers)
+    assert "off_middle" not in keys(judge_plan(six_pads(), PlanInput(beside)))
+
+
+def test_tandem_of_the_site_file_and_of_the_plan_are_compared() -> None:
+    both = stated(100.0, in_tandem=True, share_ratio=0.5, partners=("dock-7",))
+    assert not {"tandem_not_set_up", "tandem_whole"} & keys(judge_plan(six_pads(), both))
+    assert "tandem_not_set_up" in keys(judge_plan(six_pads(), replace(both, partners=())))
+    assert "tandem_whole" in keys(judge_plan(six_pads(), replace(both, in_tandem=False, share_ratio=1.0)))
+
+
+def test_source_of_the_friction_is_named() -> None:
+    tested = six_pads(friction=0.6, friction_source="pull test of 3 March")
+    assert "friction_own" in keys(judge_plan(tested, stated(100.0)))
+    assert "friction_listed" in keys(judge_plan(tested, stated(100.0, surface=Surface.WET)))
+    assert "friction_listed" in keys(judge_plan(six_pads(), stated(100.0)))
+
+
+def test_each_circuit_tells_what_is_needed_of_it_and_what_is_left_without_it() -> None:
+    result = judge_plan(six_pads(), stated(300.0))
+    told = {text.values["circuit"]: text.values for text in result.circuits}
+    assert told["A"]["needed_kpa"] == result.needed_kpa["A"]
+    assert told["B"]["factor_ratio"] == result.if_lost["B"].factor
+    cannot = judge_plan(six_pads(), stated(300.0, cg_x_mm=1000.0))
+    assert {text.key for text in cannot.circuits} == {"plan.circuit_cannot"}
+
+
 # What comes out.
 
 
@@ -446,8 +484,9 @@ def every_result() -> list[PlanResult]:
         judge_plan(windy, stated(100.0, wind_m_s=3.0, in_tandem=True, share_ratio=0.5)),
         judge_plan(due, stated(400.0, today="2027-01-01", pads=("A1", "A2", "A3"))),
         judge_plan(six_pads(), stated(100.0, cg_x_mm=1000.0)),
-        judge_plan(six_pads(), stated(100.0, cg_x_mm=300.0)),
-        judge_plan(six_pads(friction=0.6), stated(100.0, move=UPRIGHT)),
+        judge_plan(six_pads(), PlanInput(Panel(rectangle(2.5, 1.5), weight_kg=100.0), cg_x_mm=1000.0, wind_m_s=3.0)),
+        judge_plan(six_pads(), stated(100.0, cg_x_mm=300.0, partners=("dock-7",))),
+        judge_plan(six_pads(friction=0.6, friction_source="pull test of 3 March"), stated(100.0, move=UPRIGHT)),
         judge_plan(lifter(halves, two_circuit_rule=True), stated(100.0)),
         judge_plan(lifter(halves), stated(100.0)),
         judge_plan(lifter(row, basis=Basis.EN_13155), stated(100.0)),
@@ -458,7 +497,7 @@ def every_result() -> list[PlanResult]:
 def test_every_message_has_its_words_and_every_word_its_message() -> None:
     said = {}
     for result in every_result():
-        for text in (*result.reasons, *result.notes, *result.checks):
+        for text in (*result.reasons, *result.circuits, *result.notes, *result.checks):
             names = {name for _, name, _, _ in Formatter().parse(PLAN_WORDS[text.key]) if name}
             assert names <= text.values.keys(), text.key
             said[text.key] = text
