@@ -15,8 +15,10 @@ PACKAGES = {
     "mosquitto_sub": "mosquitto-clients",
     "mosquitto_passwd": "mosquitto",
     "chromium": "chromium",
+    "libfaketime": "libfaketime",
     "openssl": "openssl",
     "ss": "iproute2",
+    "strace": "strace",
 }
 
 

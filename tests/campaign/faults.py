@@ -1,0 +1,407 @@
+"""The faults, each done to a lift in the air whose own alarm sounds. What may be said, and what may be lost: nothing.
+
+Each is a function ``(folder, times, seed) -> Outcome``. A fault is survived when nothing better than ``land_now`` or
+``no_signal`` was said while it lasted, the right call stood again on a new reading, and nothing answered was lost.
+"""
+
+import contextlib
+import os
+import random
+import shutil
+import signal
+import sqlite3
+import subprocess
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Final
+
+from monitor.store.database import database_path
+from tests.brokers import wait_for
+from tests.campaign.proxy import Proxy
+from tests.campaign.rig import Rig
+from tests.tools import need
+
+RIGHT_WITHIN_S: Final = 2.0
+"""The promise after a kill: the right call within this long of the first reading."""
+
+
+@dataclass
+class Outcome:
+    """What came of one kind of fault."""
+
+    tried_n: int = 0
+    survived_n: int = 0
+    answered_n: int = 0
+    lost: list[str] = field(default_factory=list)
+    wrong_n: int = 0
+    """Statuses better than they may have been."""
+    right_again_s: list[float] = field(default_factory=list)
+    note: str = ""
+
+
+Fault = Callable[[Path, int, int], Outcome]
+
+
+def _after(rig: Rig, outcome: Outcome, within_s: float = 20.0) -> None:
+    """Note how the rig came out of one instance of a fault."""
+    outcome.tried_n += 1
+    try:
+        outcome.right_again_s.append(rig.right_again_s(within_s))
+    except AssertionError:
+        outcome.note = f"the right call was not back within {within_s:.0f} s"
+        return
+    outcome.survived_n += rig.still_acknowledged() and not rig.lifter.wrong
+
+
+def _at_the_end(rig: Rig, outcome: Outcome) -> None:
+    """End the lift, and look for what is lost."""
+    reader = rig.end_lift()
+    outcome.answered_n = len(rig.people.done)
+    outcome.lost = rig.lost(reader)
+    outcome.wrong_n = len(rig.lifter.wrong)
+    reader.close()
+
+
+def engine_killed(folder: Path, times: int, seed: int) -> Outcome:
+    """SIGKILL at seeded moments; started again at once."""
+    outcome, moments = Outcome(), random.Random(seed)
+    with Rig(folder) as rig:
+        rig.start()
+        rig.acknowledge()
+        for _ in range(times):
+            time.sleep(moments.uniform(0.0, 1.0))
+            rig.kill_engine()
+            rig.start_again()
+            _after(rig, outcome)
+        _at_the_end(rig, outcome)
+    return outcome
+
+
+def engine_frozen(folder: Path, times: int, seed: int) -> Outcome:
+    """SIGSTOP for some seconds: statuses expire at their readers, and it goes on by itself."""
+    outcome, moments = Outcome(), random.Random(seed)
+    with Rig(folder) as rig:
+        rig.start()
+        rig.acknowledge()
+        for _ in range(times):
+            assert rig.engine is not None
+            rig.engine.process.send_signal(signal.SIGSTOP)
+            time.sleep(moments.uniform(1.0, 5.0))
+            rig.engine.process.send_signal(signal.SIGCONT)
+            _after(rig, outcome)
+        _at_the_end(rig, outcome)
+    return outcome
+
+
+def broker_killed(folder: Path, times: int, seed: int) -> Outcome:
+    """The broker ends and is started again seconds later."""
+    outcome, moments = Outcome(), random.Random(seed)
+    with Rig(folder) as rig:
+        rig.start()
+        rig.acknowledge()
+        for _ in range(times):
+            rig.broker.kill()
+            time.sleep(moments.uniform(0.2, 5.0))
+            rig.broker.start()
+            _after(rig, outcome)
+        _at_the_end(rig, outcome)
+    return outcome
+
+
+def broker_frozen(folder: Path, times: int, seed: int) -> Outcome:
+    """The broker hangs with its connections open."""
+    outcome, moments = Outcome(), random.Random(seed)
+    with Rig(folder) as rig:
+        rig.start()
+        rig.acknowledge()
+        for _ in range(times):
+            rig.broker.freeze()
+            time.sleep(moments.uniform(2.0, 8.0))
+            rig.broker.thaw()
+            _after(rig, outcome)
+        _at_the_end(rig, outcome)
+    return outcome
+
+
+def broker_disk_full(folder: Path, times: int, seed: int) -> Outcome:
+    """The disk of the broker's own store is full while it is told to save every second."""
+    del seed
+    outcome = Outcome()
+    with small_disk(folder / "broker", size="1m") as disk:
+        lines = ["persistence true", f"persistence_location {disk}/", "autosave_interval 1"]
+        with Rig(folder, *lines) as rig:
+            rig.start()
+            rig.acknowledge()
+            for _ in range(times):
+                fill(disk)
+                time.sleep(3.0)
+                _after(rig, outcome)
+                (disk / "filler").unlink(missing_ok=True)
+            _at_the_end(rig, outcome)
+    return outcome
+
+
+def sender_cut_off(folder: Path, times: int, seed: int) -> Outcome:
+    """No readings for seconds: a standing call is not replaced by silence."""
+    outcome, moments = Outcome(), random.Random(seed)
+    with Rig(folder) as rig:
+        rig.start()
+        rig.acknowledge()
+        for _ in range(times):
+            rig.lifter.silent = True
+            time.sleep(moments.uniform(1.0, 10.0))
+            rig.lifter.silent = False
+            _after(rig, outcome)
+        _at_the_end(rig, outcome)
+    return outcome
+
+
+def messages_spoilt(folder: Path, times: int, seed: int) -> Outcome:
+    """30 % lost, up to 2 s late, doubled, out of order: whole messages, as a radio with its own retries does it."""
+    outcome, chance = Outcome(), random.Random(seed)
+
+    def spoil(message: bytes) -> list[tuple[float, bytes]]:
+        if chance.random() < 0.3:
+            return []
+        return [(chance.uniform(0.0, 2.0), message)] * (2 if chance.random() < 0.2 else 1)
+
+    with Rig(folder, spoil=spoil) as rig:
+        rig.start()
+        rig.acknowledge()
+        for _ in range(times):
+            time.sleep(5.0)
+            _after(rig, outcome)
+        _at_the_end(rig, outcome)
+    return outcome
+
+
+def network_cut_frozen_slow(folder: Path, times: int, seed: int) -> Outcome:
+    """The line between broker and engine is cut, frozen, two seconds slow, or 4 kB/s narrow."""
+    outcome, chance = Outcome(), random.Random(seed)
+    with Rig(folder) as rig, Proxy(rig.broker.port) as line:
+        rig.start(line.url)
+        rig.acknowledge()
+        for n in range(times):
+            match n % 4:
+                case 0:
+                    line.cut()
+                case 1:
+                    line.frozen = True
+                case 2:
+                    line.delay_s = 2.0
+                case _:
+                    line.bytes_per_s = 4000.0
+            time.sleep(chance.uniform(1.0, 6.0))
+            line.mend()
+            _after(rig, outcome, within_s=30.0)
+        _at_the_end(rig, outcome)
+    return outcome
+
+
+def disk_full(folder: Path, times: int, seed: int) -> Outcome:
+    """The records' disk is full: watching goes on, actions are refused in words, and nothing answered is lost."""
+    del seed
+    outcome = Outcome()
+    (folder / "data").mkdir()
+    with small_disk(folder / "data", size="48m") as disk, Rig(folder) as rig:
+        rig.start()
+        rig.acknowledge()
+        for _ in range(times):
+            refused_n = len(rig.people.refused)
+            fill(disk)
+            wait_for(lambda n=refused_n: len(rig.people.refused) > n, 20, "an action refused in words")
+            _after(rig, outcome)
+            (disk / "filler").unlink()
+            done_n = len(rig.people.done)
+            wait_for(lambda n=done_n: len(rig.people.done) > n, 20, "actions taken again")
+        _at_the_end(rig, outcome)
+        outcome.note = f"refused in words: {rig.people.refused[-1]}"
+    return outcome
+
+
+def disk_read_only(folder: Path, times: int, seed: int) -> Outcome:
+    """The system turns the records' disk read-only, as it does after an error: as a full disk, but all at once."""
+    del seed
+    outcome = Outcome()
+    with Rig(folder) as rig:
+        rig.start()
+        rig.acknowledge()
+        for _ in range(times):
+            refused_n = len(rig.people.refused)
+            with system_calls(rig, "pwrite64,fsync,fdatasync,ftruncate", "error=EROFS"):
+                wait_for(lambda n=refused_n: len(rig.people.refused) > n, 20, "an action refused in words")
+                _after(rig, outcome)
+            done_n = len(rig.people.done)
+            wait_for(lambda n=done_n: len(rig.people.done) > n, 20, "actions taken again")
+        _at_the_end(rig, outcome)
+        outcome.note = f"refused in words: {rig.people.refused[-1]}"
+    return outcome
+
+
+def disk_slow(folder: Path, times: int, seed: int) -> Outcome:
+    """Every write to the disk takes a second longer: calls don't wait for it."""
+    del seed
+    outcome = Outcome()
+    with Rig(folder) as rig:
+        rig.start()
+        rig.acknowledge()
+        for _ in range(times):
+            with system_calls(rig, "fsync,fdatasync", "delay_enter=1000000"):
+                time.sleep(4.0)
+                _after(rig, outcome)
+        _at_the_end(rig, outcome)
+    return outcome
+
+
+def database_locked(folder: Path, times: int, seed: int) -> Outcome:
+    """Another program holds the database's write lock for some seconds."""
+    outcome, moments = Outcome(), random.Random(seed)
+    with Rig(folder) as rig:
+        rig.start()
+        rig.acknowledge()
+        for _ in range(times):
+            with contextlib.closing(sqlite3.connect(database_path(rig.data))) as other:
+                other.execute("BEGIN IMMEDIATE")
+                time.sleep(moments.uniform(1.0, 8.0))
+                _after(rig, outcome)
+                other.rollback()
+        _at_the_end(rig, outcome)
+    return outcome
+
+
+def write_half_done(folder: Path, times: int, seed: int) -> Outcome:
+    """The machine stops in the middle of a write: the log of the database ends with bytes that mean nothing."""
+    outcome, chance = Outcome(), random.Random(seed)
+    with Rig(folder) as rig:
+        rig.start()
+        rig.acknowledge()
+        for _ in range(times):
+            time.sleep(chance.uniform(0.2, 1.0))
+            rig.kill_engine()
+            log = database_path(rig.data).with_name(database_path(rig.data).name + "-wal")
+            with log.open("ab") as file:  # a last frame of which only a part is there
+                file.write(chance.randbytes(chance.randrange(24, 4096)))
+            for part in rig.data.rglob("*.parquet*"):
+                if part.stat().st_size > 64 and part.suffix != ".parquet":
+                    os.truncate(part, part.stat().st_size // 2)
+            rig.start_again()
+            _after(rig, outcome)
+        _at_the_end(rig, outcome)
+    return outcome
+
+
+def clock_stepped(folder: Path, times: int, seed: int) -> Outcome:
+    """The system's clock jumps an hour forth and back, with the engine running."""
+    del seed
+    outcome = Outcome()
+    offset = folder / "offset"
+    offset.write_text("+0s\n")
+    with Rig(folder) as rig:
+        rig.start(environment=faked_clock(offset))
+        rig.acknowledge()
+        for n in range(times):
+            offset.write_text("+1h\n" if n % 2 == 0 else "+0s\n")
+            time.sleep(2.0)
+            outcome.tried_n += 1
+            seen = rig.lifter.status["reading_time"]
+            try:
+                wait_for(lambda was=seen: rig.lifter.status["reading_time"] != was, 10, "a new reading judged")
+            except AssertionError as error:
+                outcome.note = str(error)
+                continue
+            right = rig.lifter.status["call"] == "land_now" and rig.still_acknowledged()
+            outcome.survived_n += right and not rig.lifter.wrong
+        offset.write_text("+0s\n")
+        time.sleep(2.0)
+        _at_the_end(rig, outcome)
+    return outcome
+
+
+def no_clock_at_start(folder: Path, times: int, seed: int) -> Outcome:
+    """A box without a clock of its own starts in 1970 and learns the time while a load hangs."""
+    del seed
+    outcome = Outcome()
+    for n in range(times):
+        here = folder / str(n)
+        here.mkdir()
+        offset = here / "offset"
+        offset.write_text(f"-{int(time.time()) - 86400}s\n")
+        with Rig(here) as rig:
+            rig.start(environment=faked_clock(offset))
+            rig.acknowledge()
+            time.sleep(1.0)
+            offset.write_text("+0s\n")
+            _after(rig, outcome)
+            _at_the_end(rig, outcome)
+    return outcome
+
+
+FAULTS: Final[dict[str, tuple[Fault, int, int]]] = {
+    "engine killed": (engine_killed, 6, 200),
+    "engine frozen": (engine_frozen, 2, 20),
+    "broker killed": (broker_killed, 2, 20),
+    "broker frozen": (broker_frozen, 1, 10),
+    "broker's disk full": (broker_disk_full, 1, 5),
+    "sender cut off": (sender_cut_off, 2, 20),
+    "messages lost, late, doubled, out of order": (messages_spoilt, 1, 12),
+    "line cut, frozen, slow, narrow": (network_cut_frozen_slow, 4, 24),
+    "disk full": (disk_full, 1, 5),
+    "disk turned read-only": (disk_read_only, 1, 5),
+    "disk slow (a second a write)": (disk_slow, 1, 5),
+    "database locked": (database_locked, 1, 8),
+    "write half done": (write_half_done, 2, 40),
+    "clock stepped by an hour": (clock_stepped, 2, 10),
+    "no clock at the start": (no_clock_at_start, 1, 4),
+}
+"""By name: what is done, how often in a short run, how often in a full one."""
+
+
+@contextlib.contextmanager
+def small_disk(folder: Path, *, size: str) -> Iterator[Path]:
+    """A disk of its own at ``folder``; needs root, as ``.ci/run`` has."""
+    folder.mkdir(parents=True, exist_ok=True)
+    subprocess.run(["mount", "-t", "tmpfs", "-o", f"size={size}", "tmpfs", str(folder)], check=True)
+    try:
+        yield folder
+    finally:
+        subprocess.run(["umount", "-l", str(folder)], check=True)
+
+
+def fill(disk: Path) -> None:
+    """Leave not one byte free."""
+    with (disk / "filler").open("wb", buffering=0) as file, contextlib.suppress(OSError):
+        while True:
+            file.write(b"\0" * min(65536, max(1, shutil.disk_usage(disk).free)))
+
+
+@contextlib.contextmanager
+def system_calls(rig: Rig, names: str, what: str) -> Iterator[None]:
+    """While this lasts the engine's system calls of these names are answered otherwise."""
+    assert rig.engine is not None
+    how = ["-e", f"trace={names}", "-e", f"inject={names}:{what}", "-p", str(rig.engine.process.pid)]
+    tracing = subprocess.Popen([need("strace"), "-f", "-q", "-o", "/dev/null", *how])
+    try:
+        yield
+    finally:
+        tracing.terminate()
+        tracing.wait()
+
+
+def faked_clock(offset: Path) -> dict[str, str]:
+    """What makes a process see the wall clock of the file; its monotonic clock stays true."""
+    return {
+        "LD_PRELOAD": _faketime(),
+        "FAKETIME_TIMESTAMP_FILE": str(offset),
+        "FAKETIME_NO_CACHE": "1",
+        "FAKETIME_DONT_FAKE_MONOTONIC": "1",
+    }
+
+
+def _faketime() -> str:
+    for folder in Path("/usr/lib").glob("*/faketime"):
+        if (library := folder / "libfaketimeMT.so.1").exists():
+            return str(library)
+    need("libfaketime")  # says what to install
+    raise AssertionError
