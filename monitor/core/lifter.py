@@ -3,7 +3,7 @@
 from dataclasses import dataclass, field, replace
 from typing import Final
 
-from monitor.core import battery, circuits, holding, intake, leak, load, phases, pumps, sensors
+from monitor.core import battery, circuits, holding, intake, leak, load, moved, phases, pumps, sensors
 from monitor.core.alarms import Board
 from monitor.core.call import Called
 from monitor.core.carrying import STILL, Wind
@@ -14,7 +14,7 @@ from monitor.core.holding import Centre, Holding, HoldingModel, Move
 from monitor.core.load import Load, LoadKnown
 from monitor.core.phases import IN_FLIGHT, Phase, PhaseInputs, PhaseState
 from monitor.core.pumps import PumpWatch
-from monitor.core.readings import CircuitReading, Pump, Reading, Refusal, Valve
+from monitor.core.readings import CircuitReading, Pump, Reading, Valve
 from monitor.core.release import Release
 from monitor.core.seal_tests import SealTests
 from monitor.core.sensors import Gauge, Signal
@@ -66,6 +66,7 @@ class LifterState:
     before: dict[str, CircuitState]
     signals: dict[str, Signal] = field(default_factory=dict)
     battery_trend: battery.BatteryTrend = field(default_factory=battery.BatteryTrend)
+    witness: moved.Witness = field(default_factory=moved.Witness)
     news: intake.Intake = field(default_factory=intake.Intake)
     load: Load = field(default_factory=Load)
     phase: PhaseState = field(default_factory=PhaseState)
@@ -139,7 +140,10 @@ def take(state: LifterState, reading: Reading, now_s: float) -> None:
     if reading.tilt_deg is not None and reading.tilt_deg > state.tilt_high_deg:
         state.tilt_high_deg = min(180.0, reading.tilt_deg)
     state.load = load.take(state.load, reading.load_kg, now_s, config=config)
+    _note_climb(state, reading, now_s)
     ambient_kpa = ambient_for_gauges_kpa(state, now_s)
+    known = load.known(state.load, now_s, config=config, stale_after_s=stale_after_s(state))
+    hangs = state.phase.phase in IN_FLIGHT and known is not LoadKnown.OFF
     refusals = sensors.refusals_by_circuit(reading.refused) if reading.refused else {}
     believed: dict[str, float | None] = {}
     pump_states: dict[str, Pump | None] = {}
@@ -148,7 +152,16 @@ def take(state: LifterState, reading: Reading, now_s: float) -> None:
         if part is None and name not in refusals:
             believed[name], pump_states[name] = None, state.gauges[name].pump
             continue
-        believed[name] = _take_circuit(state, name, circuit, reading, refusals.get(name), ambient_kpa, now_s)
+        part = part if part is not None else CircuitReading()
+        gauge = sensors.take(
+            state.gauges[name],
+            part,
+            now_s,
+            ambient_kpa=ambient_kpa,
+            refusal=refusals.get(name),
+            rise_bounded=hangs,
+        )
+        believed[name] = _take_gauge(state, name, circuit, gauge, now_s)
         pump_states[name] = state.gauges[name].pump
     if reading.battery_v is not None:
         pump_on = any(pump is Pump.ON for pump in pump_states.values())
@@ -164,18 +177,8 @@ def take(state: LifterState, reading: Reading, now_s: float) -> None:
     state.leaks = leak.advance(state.leaks, sample, now_s)
 
 
-def _take_circuit(
-    state: LifterState,
-    name: str,
-    circuit: CircuitConfig,
-    reading: Reading,
-    refusal: Refusal | None,
-    ambient_kpa: float,
-    now_s: float,
-) -> float | None:
-    """Fold one circuit in; returns the value believed of this very reading, or ``None``."""
-    part = reading.circuits.get(name, CircuitReading())
-    gauge = sensors.take(state.gauges[name], part, now_s, ambient_kpa=ambient_kpa, refusal=refusal)
+def _take_gauge(state: LifterState, name: str, circuit: CircuitConfig, gauge: Gauge, now_s: float) -> float | None:
+    """Keep a circuit's gauge; returns the value believed of this very reading, or ``None``."""
     state.gauges[name] = gauge
     if gauge.at_s != now_s or gauge.vacuum_kpa is None:
         return None
@@ -187,9 +190,30 @@ def _take_circuit(
 
 
 def settle(state: LifterState, now_s: float) -> None:
-    """What time alone does: a jump nobody contradicted is believed."""
+    """What time alone does: a jump nobody contradicted is believed, a gauge that must have moved is frozen."""
     for name, gauge in state.gauges.items():
         state.gauges[name] = sensors.settle(gauge, now_s)
+    stale_s = stale_after_s(state)
+    stuck = moved.look(
+        state.witness,
+        state.gauges,
+        state.recent,
+        now_s,
+        config=state.config.circuits,
+        loaded=state.load.above_since_s is not None if load.is_fresh(state.load, now_s, stale_s) else None,
+        stale_after_s=stale_s,
+    )
+    for name, names in stuck.items():
+        state.gauges[name] = sensors.freeze(state.gauges[name], names, now_s)
+
+
+def _note_climb(state: LifterState, reading: Reading, now_s: float) -> None:
+    """What this reading says of the height, for gauges that must follow it: by the ambient, else by the height."""
+    measured = state.config.ambient_at == "lifter"
+    if measured and reading.ambient_kpa is not None:
+        moved.climbed(state.witness, "ambient", -reading.ambient_kpa, now_s)
+    elif reading.height_m is not None and not (measured and state.signals["ambient_kpa"].value is not None):
+        moved.climbed(state.witness, "height", HOIST_KPA_PER_M * reading.height_m, now_s)
 
 
 def ambient_for_gauges_kpa(state: LifterState, now_s: float) -> float:

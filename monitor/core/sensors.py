@@ -6,11 +6,12 @@ clears anything; the value last believed stays, with its age.
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 from monitor.core import timing
 from monitor.core.readings import CircuitReading, Pump, Refusal
+from monitor.core.standstill import Standstill, follow
 
 SLOW_AFTER_S: Final = 10.0
 """Above this staleness a lifter is slow, and the age is added to the time to land."""
@@ -24,23 +25,25 @@ CONFIRM_S: Final = 1.0
 GAUGES_AGREE_KPA: Final = 3.0
 """Two gauges on one circuit further apart than this disagree (two of class 1.6 at their limits: common practice)."""
 
-FROZEN_LEAST_S: Final = 3.0
-FROZEN_ODDS: Final = 1e-9
-"""A gauge is frozen when its own noise makes so long a standstill less likely than this."""
+RISE_MOST_KPA_PER_S: Final = 25.0
+"""No pump draws a sealed circuit down faster than this: from 0 to 60 kPa takes seconds (common practice)."""
 
-FINE_RATIO: Final = 0.7
-"""Noise over quantum from which a standstill tells anything; below it a coarse gauge on a good seal may stand still
-(flicker between two neighbouring steps alone looks like 0.5)."""
+RISE_UNSEEN_S: Final = 1.0
+"""Between readings further apart than this a resting pump may have run and stopped again."""
 
-FROZEN_LEARNS_N: Final = 40
-"""Changes to have seen before a gauge's noise is known well enough to call a standstill."""
+PEAK_LASTS_S: Final = 60.0
+"""What a gauge showed within so long it may show again at once."""
 
-FINE_QUANTUM_KPA: Final = 0.2
-PUMP_MOVES_WITHIN_S: Final = 10.0
-"""A gauge this fine cannot stand still for so long over the start of its pump."""
+STROKES_KEPT_N: Final = 2
 
-NOISE_WEIGHT: Final = 0.02
-UNFREEZE_CHANGES_N: Final = 3
+ABSOLUTE: Final = "absolute"
+"""The name under which an absolute gauge is followed: its raw value does not move with the ambient pressure."""
+
+FAULTS: Final = (
+    *("not_a_number", "not_finite", "out_of_range", "wrong_shape", "not_known"),
+    *("frozen", "noisy", "jumped", "gauges_disagree"),
+)
+"""Why a value is not believed: refused by the wire, or by what the gauge said before."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,10 +62,11 @@ class Signal:
 
 @dataclass(frozen=True, slots=True)
 class Gauge:
-    """What is remembered of one circuit's gauge.
+    """What is remembered of one circuit's gauges.
 
-    ``fault`` is why the newest value is not believed (``not_a_number``, ``not_finite``, ``out_of_range``,
-    ``wrong_shape``, ``frozen``, ``gauges_disagree``), since ``fault_since_s``.
+    ``fault`` is one of ``FAULTS``, since ``fault_since_s``: why the newest value is not believed. ``stills`` follows the raw
+    values of each gauge by its name. ``high_kpa``: what a gauge says since it jumped up beyond physics. ``peak_kpa``
+    was the highest believed of late, at ``peak_s``. ``strokes`` holds the last whole strokes of the pump: its start and stop.
     """
 
     vacuum_kpa: float | None = None
@@ -73,18 +77,16 @@ class Gauge:
     fault_since_s: float | None = None
     pending_kpa: float | None = None
     pending_since_s: float | None = None
+    high_kpa: float | None = None
+    peak_kpa: float = -math.inf
+    peak_s: float = -math.inf
+    apart_kpa: float | None = None
     gaps_s: tuple[float, ...] = ()
     interval_s: float | None = None
-    raw_kpa: float | None = None
-    step_kpa: float = 0.0
-    same_n: int = 0
-    same_since_s: float | None = None
-    changes_n: int = 0
-    seen_n: int = 0
-    quantum_kpa: float | None = None
-    bend_var_kpa2: float = 0.0
-    pump_moved_s: float | None = None
-    apart_kpa: float | None = None
+    stills: Mapping[str, Standstill] = field(default_factory=dict)
+    pump_started_s: float | None = None
+    pump_stopped_s: float | None = None
+    strokes: tuple[tuple[float, float], ...] = ()
 
     def age_s(self, now_s: float) -> float | None:
         """Age of the value last believed, s."""
@@ -114,6 +116,7 @@ def take(
     *,
     ambient_kpa: float,
     refusal: Refusal | None,
+    rise_bounded: bool = False,
 ) -> Gauge:
     """Fold one live circuit reading into its gauge.
 
@@ -123,28 +126,58 @@ def take(
         now_s: Engine time of arrival.
         ambient_kpa: Ambient pressure to take an absolute gauge from.
         refusal: The refused field of this circuit's pressure, if the wire refused it.
+        rise_bounded: The load hangs, or may: nobody presses pads down or lets a tank in, only a pump raises the vacuum.
 
     Returns:
         The gauge with the new value believed, pending or refused.
     """
     gauge = _take_pump(gauge, circuit.pump, now_s)
-    if refusal is not None:
-        return _faulted(replace(gauge, heard_s=now_s), refusal.reason, now_s)
-    value_kpa = lowest_kpa(circuit, ambient_kpa)
-    if value_kpa is None:
-        return gauge  # nothing said of this circuit's pressure: its age grows
-    spread_kpa = _spread_kpa(circuit, ambient_kpa)
-    gauge = replace(gauge, heard_s=now_s, apart_kpa=spread_kpa if len(circuit.gauges) > 1 else None)
-    gauge = _watch_standstill(gauge, value_kpa, now_s)
-    if _is_frozen(gauge, now_s):
-        return _faulted(gauge, "frozen", now_s)
-    if gauge.fault == "frozen" and gauge.changes_n < UNFREEZE_CHANGES_N:
-        return gauge
-    if spread_kpa > GAUGES_AGREE_KPA:
-        return replace(_faulted(gauge, "gauges_disagree", now_s), vacuum_kpa=value_kpa, at_s=now_s)
-    if _jumped(gauge, value_kpa) and not _same_way(gauge, value_kpa):
+    raw_kpa = _raw_kpa(circuit)
+    if not raw_kpa:  # nothing said of this circuit's pressure: its age grows
+        return gauge if refusal is None else _faulted(replace(gauge, heard_s=now_s), refusal.reason, now_s)
+    stills = {name: follow(gauge.stills.get(name), value, now_s) for name, value in raw_kpa.items()}
+    believed = {name: value for name, value in raw_kpa.items() if not (stills[name].frozen or stills[name].noisy)}
+    values_kpa = _vacuums_kpa(believed, ambient_kpa)
+    apart_kpa = max(values_kpa) - min(values_kpa) if len(values_kpa) > 1 else None
+    disagree = min(apart_kpa or 0.0, gauge.apart_kpa or 0.0) > GAUGES_AGREE_KPA  # one wild value is no disagreement
+    gauge = replace(gauge, heard_s=now_s, stills=stills, apart_kpa=apart_kpa)
+    fault = None if refusal is None else refusal.reason
+    if len(believed) < len(raw_kpa):
+        fault = "frozen" if any(still.frozen for still in stills.values()) else "noisy"
+    elif disagree:
+        fault = "gauges_disagree"
+    if not values_kpa:
+        return _faulted(gauge, fault or "frozen", now_s)
+    taken = _take_value(gauge, min(values_kpa), now_s, rise_bounded=rise_bounded)
+    if fault is None:
+        return taken
+    return replace(taken, fault=fault, fault_since_s=now_s if gauge.fault_since_s is None else gauge.fault_since_s)
+
+
+def _take_value(gauge: Gauge, value_kpa: float, now_s: float, *, rise_bounded: bool) -> Gauge:
+    """The lowest believed value: taken at once, or a jump that waits for the next reading to agree."""
+    if gauge.high_kpa is not None and rise_bounded:
+        return _jumped_up(gauge, value_kpa, now_s)
+    if not _jumped(gauge, value_kpa):
+        return _believed(gauge, value_kpa, now_s)
+    if not _same_way(gauge, value_kpa):
         return replace(gauge, pending_kpa=value_kpa, pending_since_s=now_s)
+    if rise_bounded and _beyond_physics(gauge, value_kpa, now_s):
+        return replace(_faulted(gauge, "jumped", now_s), high_kpa=value_kpa)
     return _believed(gauge, value_kpa, now_s)
+
+
+def _jumped_up(gauge: Gauge, value_kpa: float, now_s: float) -> Gauge:
+    """After a jump up beyond physics only a jump back is believed: one that slides down may be read too high still."""
+    if gauge.vacuum_kpa is None or gauge.high_kpa is None:
+        return gauge
+    if gauge.high_kpa - value_kpa > JUMP_KPA and value_kpa <= gauge.vacuum_kpa + JUMP_KPA:
+        if gauge.pending_kpa is not None:
+            return _believed(gauge, value_kpa, now_s)
+        return replace(gauge, pending_kpa=value_kpa, pending_since_s=now_s)
+    wild = abs(value_kpa - gauge.high_kpa) > JUMP_KPA
+    gauge = replace(_faulted(gauge, "jumped", now_s), pending_kpa=None, pending_since_s=None)
+    return gauge if wild else replace(gauge, high_kpa=value_kpa)
 
 
 def settle(gauge: Gauge, now_s: float) -> Gauge:
@@ -155,8 +188,15 @@ def settle(gauge: Gauge, now_s: float) -> Gauge:
     return replace(believed, fault=gauge.fault, fault_since_s=gauge.fault_since_s)
 
 
+def freeze(gauge: Gauge, names: tuple[str, ...], now_s: float) -> Gauge:
+    """The gauges of these names stand still although they must have moved: not believed until they move again."""
+    stills = {name: replace(still, frozen=still.frozen or name in names) for name, still in gauge.stills.items()}
+    return _faulted(replace(gauge, stills=stills), "frozen", now_s)
+
+
 def _believed(gauge: Gauge, value_kpa: float, at_s: float) -> Gauge:
     gaps_s, interval_s = timing.learned(gauge.gaps_s, gauge.at_s, at_s)
+    peaks = value_kpa >= gauge.peak_kpa or at_s - gauge.peak_s > PEAK_LASTS_S
     return replace(
         gauge,
         vacuum_kpa=value_kpa,
@@ -167,6 +207,9 @@ def _believed(gauge: Gauge, value_kpa: float, at_s: float) -> Gauge:
         fault_since_s=None,
         pending_kpa=None,
         pending_since_s=None,
+        high_kpa=None,
+        peak_kpa=value_kpa if peaks else gauge.peak_kpa,
+        peak_s=at_s if peaks else gauge.peak_s,
     )
 
 
@@ -182,29 +225,33 @@ def _faulted(gauge: Gauge, reason: str, now_s: float) -> Gauge:
 def _take_pump(gauge: Gauge, pump: Pump | None, now_s: float) -> Gauge:
     if pump is None or pump is gauge.pump:
         return gauge
-    moved_s = gauge.pump_moved_s if gauge.pump is None else now_s
-    return replace(gauge, pump=pump, pump_moved_s=moved_s)
+    if gauge.pump is None:
+        return replace(gauge, pump=pump)
+    if pump is Pump.ON:
+        return replace(gauge, pump=pump, pump_started_s=now_s)
+    strokes = gauge.strokes
+    if gauge.pump_started_s is not None:
+        strokes = (*strokes, (gauge.pump_started_s, now_s))[-STROKES_KEPT_N:]
+    return replace(gauge, pump=pump, pump_stopped_s=now_s, strokes=strokes)
 
 
-def _pressures_kpa(circuit: CircuitReading, ambient_kpa: float) -> list[float]:
-    values = list(circuit.gauges.values())
-    if circuit.vacuum_kpa is not None:
-        values.append(circuit.vacuum_kpa)
+def _raw_kpa(circuit: CircuitReading) -> dict[str, float]:
+    """What each gauge of a circuit says, by its name. A vacuum beside several gauges is one of theirs: the sender's lowest."""
+    raw_kpa = dict(circuit.gauges)
+    if circuit.vacuum_kpa is not None and circuit.vacuum_kpa not in raw_kpa.values():
+        raw_kpa[""] = circuit.vacuum_kpa
     if circuit.pressure_abs_kpa is not None:
-        values.append(ambient_kpa - circuit.pressure_abs_kpa)
-    return values
+        raw_kpa[ABSOLUTE] = circuit.pressure_abs_kpa
+    return raw_kpa
 
 
 def lowest_kpa(circuit: CircuitReading, ambient_kpa: float) -> float | None:
     """The weakest vacuum any gauge of the circuit shows: the cautious one counts."""
-    return min(_pressures_kpa(circuit, ambient_kpa), default=None)
+    return min(_vacuums_kpa(_raw_kpa(circuit), ambient_kpa), default=None)
 
 
-def _spread_kpa(circuit: CircuitReading, ambient_kpa: float) -> float:
-    if not circuit.gauges:
-        return 0.0
-    values = _pressures_kpa(circuit, ambient_kpa)
-    return max(values) - min(values)
+def _vacuums_kpa(raw_kpa: Mapping[str, float], ambient_kpa: float) -> list[float]:
+    return [ambient_kpa - value if name == ABSOLUTE else value for name, value in raw_kpa.items()]
 
 
 def _jumped(gauge: Gauge, value_kpa: float) -> bool:
@@ -218,44 +265,15 @@ def _same_way(gauge: Gauge, value_kpa: float) -> bool:
     return (value_kpa - gauge.vacuum_kpa) * (gauge.pending_kpa - gauge.vacuum_kpa) > 0.0
 
 
-def _watch_standstill(gauge: Gauge, value_kpa: float, now_s: float) -> Gauge:
-    """Follow how often the raw value moves, its smallest step and its noise (from second differences: no trend)."""
-    if gauge.raw_kpa is None:
-        return replace(gauge, raw_kpa=value_kpa, same_n=1, same_since_s=now_s)
-    step_kpa = value_kpa - gauge.raw_kpa
-    if step_kpa == 0.0:
-        return replace(gauge, same_n=gauge.same_n + 1, changes_n=0)  # a standstill teaches nothing about the noise
-    bend_kpa = abs(step_kpa - (gauge.step_kpa if gauge.same_n == 1 else 0.0))
-    gauge = replace(
-        gauge, raw_kpa=value_kpa, step_kpa=step_kpa, same_n=1, same_since_s=now_s, changes_n=gauge.changes_n + 1
-    )
-    quantum_kpa = abs(step_kpa) if gauge.quantum_kpa is None else min(gauge.quantum_kpa, abs(step_kpa))
-    most_kpa = 3.0 * math.sqrt(gauge.bend_var_kpa2) + quantum_kpa
-    if abs(step_kpa) > JUMP_KPA or (bend_kpa > most_kpa and gauge.seen_n >= FROZEN_LEARNS_N):
-        return gauge  # a wild value is not noise: learned as such, it would make the next standstill look frozen
-    bend_kpa2 = min(bend_kpa, most_kpa) ** 2
-    return replace(
-        gauge,
-        seen_n=gauge.seen_n + 1,
-        quantum_kpa=quantum_kpa,
-        bend_var_kpa2=gauge.bend_var_kpa2 + NOISE_WEIGHT * (bend_kpa2 - gauge.bend_var_kpa2),
-    )
-
-
-def _is_frozen(gauge: Gauge, now_s: float) -> bool:
-    """Standing still although a pump or its own noise must have moved it. A coarse gauge on a good seal may stand."""
-    if gauge.same_since_s is None or now_s - gauge.same_since_s < FROZEN_LEAST_S or gauge.quantum_kpa is None:
+def _beyond_physics(gauge: Gauge, value_kpa: float, now_s: float) -> bool:
+    """Whether the vacuum has risen as no pump can raise it. A fall is always possible: a pad lets go, a hose comes off."""
+    if gauge.vacuum_kpa is None or gauge.at_s is None or now_s - gauge.at_s > timing.STALE_LEAST_S:
         return False
-    runs = gauge.pump is Pump.ON and gauge.pump_moved_s is not None and gauge.quantum_kpa <= FINE_QUANTUM_KPA
-    if runs and gauge.same_since_s <= (gauge.pump_moved_s or 0.0) <= now_s - PUMP_MOVES_WITHIN_S:
-        return True
-    if gauge.seen_n < FROZEN_LEARNS_N:
-        return False
-    noise_kpa = math.sqrt(gauge.bend_var_kpa2 / 6.0)  # a second difference has six times the variance of one reading
-    if noise_kpa < FINE_RATIO * gauge.quantum_kpa:
-        return False
-    stays = math.erf(0.5 * gauge.quantum_kpa / (noise_kpa * math.sqrt(2.0)))
-    return gauge.same_n * math.log(max(stays, 1e-12)) < math.log(FROZEN_ODDS)
+    if value_kpa <= gauge.peak_kpa + JUMP_KPA:
+        return False  # back from a fall, which two wild readings may have made believed
+    waited_s = now_s - gauge.at_s
+    pumped = gauge.pump is not Pump.OFF or waited_s > RISE_UNSEEN_S
+    return value_kpa - gauge.vacuum_kpa > JUMP_KPA + (RISE_MOST_KPA_PER_S * waited_s if pumped else 0.0)
 
 
 def refusals_by_circuit(refused: tuple[Refusal, ...]) -> Mapping[str, Refusal]:

@@ -104,6 +104,8 @@ CIRCUITS: Final[Mapping[str, str]] = {
     "circuit.never": "No reading yet.",
     "circuit.no_reading": "No reading for {age_s}.",
     "circuit.fault.frozen": "The sensor stands still: its reading can't be believed.",
+    "circuit.fault.noisy": "The sensor jitters as it never did before: its reading can't be believed.",
+    "circuit.fault.jumped": "The reading jumped up faster than any pump: it can't be believed.",
     "circuit.fault.gauges_disagree": "Its gauges disagree: the lower one counts.",
     "circuit.fault.not_a_number": "The reading is not a number.",
     "circuit.fault.not_finite": "The reading is not a number.",

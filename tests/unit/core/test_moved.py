@@ -1,0 +1,213 @@
+"""Rule 1's frozen gauge: unchanged while something known to move it happened. Both sides of each cause and limit."""
+
+import pytest
+
+from monitor.core.readings import Pump
+from tests.histories import Watch, dock
+
+STEPS = "60x20 59.9x20 60x20"  # the gauge shows how fine it is
+QUIET = {"load_kg": "0x1", "tilt_deg": "90x1"}
+
+
+def fault(watch: Watch, name: str = "A") -> str | None:
+    return watch.status.facts.circuits[name].fault
+
+
+def played(watch: Watch | None = None, **signals: str) -> Watch:
+    watch = watch or Watch()
+    watch.play(**{"B": "61x1", **QUIET, **signals})
+    return watch
+
+
+# --- its pump
+
+
+@pytest.mark.parametrize(("for_n", "told"), [(99, None), (106, "frozen")])
+def test_fine_gauge_that_stands_still_over_the_start_of_its_pump_is_frozen(for_n: int, told: str | None) -> None:
+    watch = played(A=f"{STEPS} 60x{10 + for_n}", A_pump=f"offx70 onx{for_n}")
+    assert fault(watch) == told
+
+
+@pytest.mark.parametrize(("quantum_kpa", "told"), [(0.1, "frozen"), (0.2, "frozen"), (0.25, None), (0.5, None)])
+def test_coarse_gauge_may_stand_still_over_the_start_of_its_pump(quantum_kpa: float, told: str | None) -> None:
+    watch = played(A=f"60x20 {60 - quantum_kpa}x20 60x20 60x210", A_pump="offx70 onx200")
+    assert fault(watch) == told
+
+
+def test_gauge_that_moved_after_its_pump_started_is_not_frozen() -> None:
+    assert fault(played(A=f"{STEPS} 60x10 60>60.5x6 60.5x200", A_pump="offx70 onx206")) is None
+
+
+def test_pump_running_when_first_heard_is_no_start() -> None:
+    assert fault(played(A="60.1x1 60x300", A_pump="onx1")) is None
+
+
+def test_gauge_of_open_pads_may_stand_still_whatever_its_pump_does() -> None:
+    assert fault(played(A="0.1x20 0x500", A_pump=" ".join(["offx20 onx60"] * 6))) is None
+
+
+@pytest.mark.parametrize(("run_n", "told"), [(19, None), (20, "frozen")])
+def test_fine_gauge_shows_a_whole_stroke(run_n: int, told: str | None) -> None:
+    assert fault(played(A=f"{STEPS} 60x100", A_pump=f"offx70 onx{run_n} offx1")) == told
+
+
+@pytest.mark.parametrize(("strokes_n", "told"), [(1, None), (2, "frozen")])
+@pytest.mark.parametrize("steps", ["", "60x10 59x10 60x10", "60x10 59.5x10 60x10"])
+def test_gauge_stuck_over_two_strokes_is_frozen_however_coarse_or_stuck_from_the_first(
+    steps: str, strokes_n: int, told: str | None
+) -> None:
+    pump = " ".join(["offx40", *["onx30 offx30"] * strokes_n])
+    assert fault(played(A=f"{steps} 60x300".strip(), A_pump=pump)) == told
+
+
+def test_gauge_coarser_than_a_stroke_shows_none() -> None:
+    assert fault(played(A="60x10 58x10 60x300", A_pump=" ".join(["offx40 onx30"] * 4 + ["offx1"]))) is None
+
+
+@pytest.mark.parametrize(
+    ("levels", "value_kpa", "still_n", "told"),
+    [
+        (True, 45.0, 35, "frozen"),
+        (True, 45.0, 25, None),  # it may have stopped just after it was read last
+        (True, 65.6, 35, None),  # within half a kilopascal of its stop level a pump stops by itself
+        (False, 45.0, 35, None),  # nobody knows where it stops
+    ],
+)
+def test_fine_gauge_that_stands_still_over_the_stop_of_its_pump_below_its_stop_level_is_frozen(
+    levels: bool, value_kpa: float, still_n: int, told: str | None
+) -> None:
+    watch = Watch(dock(pump_levels=levels))
+    vacuum = f"{value_kpa - 5}>{value_kpa}x51 {value_kpa}x{still_n + 120}"
+    assert fault(played(watch, A=vacuum, A_pump=f"onx{51 + still_n} offx1")) == told
+
+
+def test_pump_that_does_not_report_is_no_cause() -> None:
+    assert fault(played(A=f"{STEPS} 60x600")) is None
+
+
+# --- hoist, by ambient or height measured on the lifter
+
+
+@pytest.mark.parametrize(
+    ("to_kpa", "told"),
+    [(100.85, None), (100.75, "frozen")],  # four quanta of 0.1 kPa below 101.2
+)
+def test_gauge_that_does_not_follow_the_ambient_is_frozen(to_kpa: float, told: str | None) -> None:
+    watch = played(A=f"{STEPS} 60x600", ambient_kpa=f"101.2x80 101.2>{to_kpa}x400 {to_kpa}x60")
+    assert fault(watch) == told
+
+
+@pytest.mark.parametrize(("to_m", "told"), [(30.0, None), (36.0, "frozen")])
+def test_gauge_that_does_not_follow_the_height_is_frozen(to_m: float, told: str | None) -> None:
+    assert fault(played(A=f"{STEPS} 60x600", height_m=f"0x80 0>{to_m}x400 {to_m}x60")) == told
+
+
+def test_coarse_gauge_need_not_follow_a_small_hoist() -> None:
+    assert fault(played(A="60x10 59x10 60x600", height_m="0x80 0>100x400 100x60")) is None
+
+
+def test_running_pump_may_hold_a_gauge_against_the_hoist() -> None:
+    watch = played(A=f"{STEPS} 60x600", height_m="0x80 0>60x400 60x60", A_pump="onx1")
+    assert fault(watch) is None
+
+
+def test_absolute_gauge_does_not_follow_the_hoist() -> None:
+    watch = Watch()
+    for number in range(600):
+        watch.until(watch.now_s + 0.1)
+        circuits = {"A": {"pressure_abs_kpa": 41.0 + 0.1 * (number == 20)}, "B": {"vacuum_kpa": 61.0}}
+        watch.send({"circuits": circuits, "load_kg": 0.0, "ambient_kpa": 101.2 - 0.0015 * number})
+    assert fault(watch) is None
+
+
+def test_one_wild_height_is_no_hoist() -> None:
+    assert fault(played(A=f"{STEPS} 60x600", height_m="0x58 90x1 0x60 95x1 0x400")) is None
+
+
+def test_ambient_measured_on_the_ground_moves_no_gauge() -> None:
+    watch = Watch(dock(ambient_at="ground"))
+    assert fault(played(watch, A=f"{STEPS} 60x600", ambient_kpa="101.2x80 101.2>99x400")) is None
+
+
+# --- the other circuits
+
+FOUR = dict(zip("ABCD", [dock().circuits["A"]] * 4, strict=True))
+RESTS = {f"{name}_pump": "offx1" for name in "ABCD"}
+
+
+def four(*, rate_hz: float = 5.0, **signals: str) -> Watch:
+    watch = Watch(dock(circuits=FOUR, pads={}))
+    watch.play(**{"C": "61x1", "D": "61x1", **RESTS, **QUIET, **signals}, rate_hz=rate_hz)
+    return watch
+
+
+@pytest.mark.parametrize(("to_kpa", "told"), [(60.65, None), (60.5, "frozen")])
+def test_gauge_that_stands_while_all_others_fall_together_is_frozen(to_kpa: float, told: str | None) -> None:
+    falls = f"61x350 61>{to_kpa}x100 {to_kpa}x30"
+    assert fault(four(A=f"{STEPS} 60x400", B=falls, C=falls, D=falls)) == told
+
+
+def test_leak_of_some_others_moves_no_gauge() -> None:
+    falls = "61x350 61>58x100"
+    assert fault(four(A=f"{STEPS} 60x400", B=falls, C=falls)) is None
+
+
+def test_normal_leaks_of_all_others_move_no_coarse_gauge() -> None:
+    falls = "61x60 61>58x1200"  # 0.3 kPa a minute for ten minutes
+    assert fault(four(A="60x20 59.8x20 60x1200", B=falls, C=falls, D=falls, rate_hz=2.0)) is None
+
+
+def test_gas_that_warms_after_the_others_strokes_moves_no_gauge() -> None:
+    stroke = {f"{name}_pump": "onx350 offx1" for name in "BCD"}
+    falls = "61x350 61>60x100"
+    assert fault(four(A=f"{STEPS} 60x400", B=falls, C=falls, D=falls, **stroke)) is None
+
+
+def test_one_other_circuit_may_leak_and_moves_no_gauge() -> None:
+    assert fault(played(A=f"{STEPS} 60x900", B="61x100 61>55x400", A_pump="offx1", B_pump="offx1")) is None
+
+
+# --- the load
+
+
+@pytest.mark.parametrize(("to_kpa", "told"), [(61.9, None), (62.1, "frozen")])
+def test_gauge_that_stands_while_the_load_moves_the_others_is_frozen(to_kpa: float, told: str | None) -> None:
+    watch = played(A=f"{STEPS} 60x300", B=f"61x100 61>{to_kpa}x20 {to_kpa}x100", load_kg="0x100 0>600x20 600x100")
+    assert fault(watch) == told
+
+
+def test_load_coming_off_counts_as_well() -> None:
+    watch = played(A=f"{STEPS} 60x60", load_kg="600x1")
+    watch.play(A="60x300", B="61x60 61>59x10 59x100", load_kg="600x60 600>0x10 0x100", tilt_deg="90x1")
+    assert fault(watch) == "frozen"
+
+
+def test_load_that_moves_no_circuit_proves_nothing() -> None:
+    assert fault(played(A=f"{STEPS} 60x400", B="61x1", load_kg="0x100 0>600x20 600x300")) is None
+
+
+def test_slow_fall_after_the_pick_is_a_leak_of_the_other() -> None:
+    assert fault(played(A=f"{STEPS} 60x400", B="61x110 61>59x300", load_kg="0x100 0>600x20 600x300")) is None
+
+
+# --- what is told
+
+
+def test_frozen_gauge_is_a_sensor_fault_with_its_alarm_and_no_time() -> None:
+    watch = Watch()
+    watch.play(A="64x1", B="64x1", **QUIET, noise_kpa=0.05, seed=1)
+    watch.play(A="64x60 63.9x20 64x300", B="64x300", load_kg="0x60 600x1", height_m="0x100 0>60x200 60x80")
+    circuit = watch.status.facts.circuits["A"]
+    assert watch.circuit("A") == "sensor_fault"
+    assert (circuit.to_warning, circuit.reserve) == (None, None)
+    assert watch.alarms["sensor_fault A"] == "unacknowledged"
+    assert watch.call == "land_soon"
+
+
+def test_frozen_gauge_is_believed_again_after_three_changes() -> None:
+    watch = played(A=f"{STEPS} 60x120", A_pump="offx70 onx110")
+    assert fault(watch) == "frozen"
+    watch.play(A="60.2x1 60.4x1", B="61x1", A_pump="onx1", **QUIET)
+    assert fault(watch) == "frozen"
+    watch.play(A="60.6x1", B="61x1", A_pump="onx1", **QUIET)
+    assert (fault(watch), watch.status.facts.circuits["A"].pump) == (None, Pump.ON)
