@@ -5,6 +5,7 @@ import logging
 from pathlib import Path
 from typing import Any, Final
 
+from monitor.cli import history
 from monitor.cli.common import DONE, BadInputError, FailedError, load, log_to_stderr, positive, say, stopped_by_signal
 
 DEFAULT_URL: Final = "mqtt://127.0.0.1:1883"
@@ -17,7 +18,9 @@ def add(commands: Any) -> None:
         help="send the readings of a simulated lifter, or write them as a recording",
         description="Play a scenario with the simulator's own physics, over MQTT in real time or into a recording.",
     )
-    simulate.add_argument("scenario", metavar="SCENARIO", help="name of a scenario, or the path of its .toml file")
+    simulate.add_argument(
+        "scenario", metavar="SCENARIO", help="name of a scenario, the path of its .toml file, or history"
+    )
     simulate.add_argument("--site", metavar="FILE", type=Path, help="site file whose lifter it plays")
     simulate.add_argument("--lifter", metavar="ID", help="which lifter of the site file (default: its first)")
     where = simulate.add_mutually_exclusive_group()
@@ -33,10 +36,14 @@ def add(commands: Any) -> None:
     )
     simulate.add_argument("--loop", action="store_true", help="begin again at the end, until Ctrl-C")
     simulate.add_argument("--story", metavar="FILE", type=Path, help="keep the line of the story told now in this file")
+    simulate.add_argument("--data", metavar="DIR", type=Path, help="history: the empty data folder it is written to")
+    history.add_wishes(simulate)
     simulate.set_defaults(act=_simulate)
 
 
 def _simulate(given: argparse.Namespace) -> int:
+    if given.scenario == "history":
+        return history.write(given)
     from monitor.broker import BrokerError
     from simulator import publisher
     from simulator.scenarios import ScenarioError

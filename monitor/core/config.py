@@ -109,6 +109,8 @@ class LifterConfig:
     shape_factor: float = 2.0
     service_leak_kpa_per_min: float = 0.5
     examination_due: str = ""
+    inspection_days: int = 365
+    inspection_lifts: int = 20_000
     altitude_m: float = 0.0
     ambient_kpa: float = 101.325
     ambient_at: str = "lifter"

@@ -189,6 +189,10 @@ KEYS: Final[tuple[Key, ...]] = (
         "kPa/min", 0.01, 10.0, default=0.5),
     Key(_L, "examination_due", Kind.DATE, "Date of the next thorough examination; a plan after it is outside its "
         "limits.", default=""),
+    Key(_L, "inspection_days", Kind.WHOLE, "Days between two periodic inspections; ASME B30.20 has a year for normal "
+        "service, less for heavy and severe.", "days", 1, 3650, default=365),
+    Key(_L, "inspection_lifts", Kind.WHOLE, "Lifts after which a periodic inspection is due before its date; service "
+        "class 0 of ASME BTH-1 ends at 20000 load cycles.", "", 10, 10_000_000, default=20_000),
     Key(_L, "circuits", Kind.NAMED_TABLES, "The vacuum circuits, at least one.", required=True),
     Key(_L, "pads", Kind.NAMED_TABLES, "The pads; without them no holding is worked out, and the page says why."),
     Key(_L, "layouts", Kind.NAMED_TABLES, "Named choices of pads in use; without one all pads are."),

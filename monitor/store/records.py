@@ -115,6 +115,18 @@ class Reader:
             last[row.lifter] = max(last.get(row.lifter, 0), int(number) if number.isdecimal() else 0)
         return last
 
+    def records_after(self, lifter: str, after_n: int = 0) -> list[tuple[int, str]]:
+        """Place in the chain and text of each of a lifter's records after a place, in that order."""
+        c = t.lifts.c
+        query = sa.select(c.n, c.record).where(c.lifter == lifter, c.n > after_n, c.record.is_not(None)).order_by(c.n)
+        return [(row.n, row.record) for row in self._rows(query)]
+
+    def settings_in_force(self) -> str | None:
+        """The text of the site file that came into force last."""
+        used = sa.select(t.settings_used.c.sha256).order_by(t.settings_used.c.utc_ms.desc()).limit(1)
+        rows = self._rows(sa.select(t.settings.c.text).where(t.settings.c.sha256 == used.scalar_subquery()))
+        return rows[0].text if rows else None
+
     def actions(
         self, lifter: str | None = None, since: float = 0.0, limit: int = 1000, kinds: Collection[str] = ()
     ) -> list[dict[str, Any]]:

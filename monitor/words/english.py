@@ -9,6 +9,7 @@ from typing import Final
 from monitor.core.alarm_table import ALARMS
 from monitor.words.plan_en import PLAN_WORDS
 from monitor.words.seal_en import SEAL_WORDS
+from monitor.words.trends_en import TRENDS_WORDS
 
 HEADLINES: Final[Mapping[str, str]] = {
     "headline.land_now": "Land the load now",
@@ -182,6 +183,6 @@ ALARM_WORDS: Final[Mapping[str, str]] = {
 }
 
 TEMPLATES: Final[Mapping[str, str]] = {
-    **HEADLINES, **REASONS, **RELEASES, **CIRCUITS, **PHASES, **ANSWERS, **ABOUTS, **ALARM_WORDS, **PLAN_WORDS,
+    **HEADLINES, **REASONS, **RELEASES, **CIRCUITS, **PHASES, **ANSWERS, **ABOUTS, **ALARM_WORDS, **PLAN_WORDS, **TRENDS_WORDS,
     **SEAL_WORDS,
 }  # fmt: skip

@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Callable, Mapping
+from datetime import UTC, datetime
 from typing import Final
 
 from monitor.core.messages import Value
@@ -34,6 +35,11 @@ def _whole_s(whole_s: int) -> str:
     return f"{minutes} min" if not hours else f"{hours} h {rest} min" if rest else f"{hours} h"
 
 
+def date(utc_s: float) -> str:
+    """The day of an instant, in UTC (ISO 8601). Check: 0 is "1970-01-01"."""
+    return f"{datetime.fromtimestamp(utc_s, UTC):%Y-%m-%d}"
+
+
 def _plain(digits: int, unit: str) -> Callable[[float], str]:
     return lambda value: f"{value:.{digits}f}{unit}"
 
@@ -43,6 +49,7 @@ METRIC: Final[Mapping[str, Callable[[float], str]]] = {
     "_kpa": _plain(1, " kPa"),
     "_kg": _plain(0, " kg"),
     "_s": duration,
+    "_utc_s": date,
     "_to_land_s": duration_needed,
     "_needed_s": duration_needed,
     "_v": _plain(1, " V"),

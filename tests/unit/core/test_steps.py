@@ -1,0 +1,65 @@
+"""Steps of a figure from lift to lift: found soon, dated, withdrawn when nothing came of them."""
+
+import numpy as np
+import pytest
+
+from monitor.core.steps import CONFIRM_N, LEARN_N, find_steps
+
+
+def quiet(seed: int, n: int, level: float = 0.1, scatter: float = 0.01) -> list[float]:
+    return (level + scatter * np.random.default_rng(seed).standard_normal(n)).tolist()
+
+
+def stepped(seed: int, at: int, after_n: int, size: float) -> list[float]:
+    values = quiet(seed, at + after_n)
+    return [value + (size if n >= at else 0.0) for n, value in enumerate(values)]
+
+
+@pytest.mark.parametrize("size", [0.04, -0.04, 0.1])
+def test_step_is_found_dated_and_sized(size: float) -> None:
+    [step] = find_steps(stepped(1, 100, 40, size))
+    assert abs(step.at - 100) <= 1
+    assert step.certain
+    assert step.size == pytest.approx(size, abs=0.015)
+    assert step.scatter == pytest.approx(0.01, rel=0.4)
+
+
+def test_most_steps_of_twice_the_scatter_are_told_within_five_lifts() -> None:
+    told = [bool(find_steps(stepped(seed, 100, 5, 0.02))) for seed in range(60)]
+    assert sum(told) >= 48
+
+
+def test_step_is_not_certain_before_later_lifts_confirm_it() -> None:
+    values = stepped(1, 100, 40, 0.1)
+    noticed_at = find_steps(values)[0].noticed_at
+    assert not find_steps(values[: noticed_at + CONFIRM_N])[0].certain
+    assert find_steps(values[: noticed_at + CONFIRM_N + 2])[0].certain
+
+
+def test_few_odd_lifts_make_no_step_that_stays() -> None:
+    values = quiet(2, 200)
+    for n in (60, 61, 62, 140):
+        values[n] = 0.3
+    assert find_steps(values) == []
+
+
+def test_slow_growth_is_no_step() -> None:
+    values = [value + 0.0002 * n for n, value in enumerate(quiet(3, 500))]
+    assert find_steps(values) == []
+
+
+def test_at_most_one_false_step_in_five_hundred_healthy_lifts() -> None:
+    assert sum(step.certain for seed in range(20) for step in find_steps(quiet(seed, 500))) <= 20
+
+
+def test_new_level_at_a_service_is_no_step() -> None:
+    assert find_steps(stepped(4, 100, 60, -0.06), restarts=[100]) == []
+
+
+@pytest.mark.parametrize("n", [0, 1, LEARN_N - 1])
+def test_too_few_lifts_have_no_step(n: int) -> None:
+    assert find_steps([0.1] * n) == []
+
+
+def test_figure_that_never_moves_is_no_fault() -> None:
+    assert find_steps([0.0] * 200) == []
