@@ -413,5 +413,8 @@ def _circuit(
         "pump_down_s": float(figures["pump_down_s"][n]),
         "open_kpa": float(figures["open_kpa"][n]),
         "gauges_apart_kpa": None,
+        "late_n": 0,
+        "late_lowest_kpa": None,
+        "late_lowest_at": None,
         "warning_kpa": warning_kpa,
     }

@@ -32,8 +32,10 @@ AGREE_Z: Final = 2.5
 HORIZON_DAYS: Final = 3650.0
 """A limit further away than ten years is not told."""
 
-WIDEN: Final = 1.6
-"""Bounds are this much wider than the noise alone says; set on training histories (``tests.benchmarks.trends``)."""
+WIDEN: Final = 1.35
+SLOPE_CHANGES_RATIO: Final = 0.1
+"""Bounds are this much wider than the noise alone says, and wear may change by this share (one standard deviation);
+set on training histories (``tests.benchmarks.trends``)."""
 
 PERSISTS_MOST: Final = 3.0
 """Lifts that follow each other are alike (same crew, same panels): at most so much less is learned from each."""
@@ -265,6 +267,7 @@ def _regress(
     left = (values - x @ theta) * np.sqrt(weights)
     factor = max(float(left @ left) / max(n - own_n, 1), 0.5) * _persistence(left) * WIDEN**2
     cov = np.linalg.inv(information)[:2, :2] * factor
+    cov[1, 1] += (SLOPE_CHANGES_RATIO * theta[1]) ** 2
     resid = values - x @ theta
     return _Fit(float(theta[0]), float(theta[1]) if has_slope else 0.0, cov, max(float(n - own_n), 2.0),
                 float(1.4826 * np.median(np.abs(resid - np.median(resid)))), first, has_slope)  # fmt: skip

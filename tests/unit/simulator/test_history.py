@@ -70,7 +70,9 @@ def test_command_writes_lifts_notes_and_truth_that_trends_can_read(
     reader = open_reader(data)
     assert reader.verify() is None
     assert len(reader.records_after("dock-6")) == 600
-    assert [act["utc_s"] for act in reader.actions(kinds=["service_note"])] == [one["utc_s"] for one in truth["services"]]
+    assert [act["utc_s"] for act in reader.actions(kinds=["service_note"])] == [
+        one["utc_s"] for one in truth["services"]
+    ]
     reader.close()
     capsys.readouterr()
     assert main(["trends", "--data", str(data), "--json"]) == 0
