@@ -201,7 +201,7 @@ def encode_rebirth(now_utc_s: float) -> bytes:
 
 def _metric(item: Any) -> Metric:
     return Metric(
-        name=item.name,
+        name=_text(item.name),
         alias=item.alias if item.HasField("alias") else None,
         value=_value(item),
         unit=_unit(item.properties),
@@ -215,6 +215,8 @@ def _value(item: Any) -> float | bool | str | None:
     if item.is_null or not given:
         return None
     value: Any = getattr(item, given[-1])
+    if isinstance(value, bytes):
+        return _text(value)
     bits = _SIGNED_BITS.get(item.datatype)
     if bits is not None and type(value) is int:
         value &= (1 << bits) - 1
@@ -225,8 +227,13 @@ def _value(item: Any) -> float | bool | str | None:
 def _unit(properties: Any) -> str:
     for key, value in zip(properties.keys, properties.values, strict=False):
         if key == _UNIT_PROPERTY and not value.is_null:
-            return str(value.string_value)
+            return _text(value.string_value)
     return ""
+
+
+def _text(found: str | bytes) -> str:
+    """A string field; the library gives one that is not UTF-8 as bytes."""
+    return found if isinstance(found, str) else found.decode(errors="replace")
 
 
 def _seconds(message: Any) -> float | None:

@@ -218,3 +218,9 @@ def test_any_bytes_are_read_or_say_why(message: bytes) -> None:
         except ValueError:
             continue
         assert all(isinstance(event, Told | Lives | Missed) for event in events)
+
+
+def test_name_that_is_not_utf_8_is_text_all_the_same() -> None:
+    (metric,) = decode_payload(field(2, field(1, b"\xff\xfeVacuum") + field(13, 62.0))).metrics
+    assert metric.name == "\ufffd\ufffdVacuum"
+    assert metric.value == 62.0
