@@ -4,6 +4,8 @@ import math
 from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
+import numpy as np
+
 from monitor.core.pads import Floats
 from monitor.core.search import Worst, worst_over
 
@@ -68,11 +70,14 @@ def most(
     calm = worst(still, 1.0)
     if windy is None:
         return [found and (found[0], Asked(found[1].value, found[1].tilt_deg)) for found in calm]
+    tilts = np.array(tilts_deg)
+    blown = windy(tilts, np.full(tilts.shape, turns_deg[0]), 0.0)  # no turn changes it, and a tilt only by the factor
     answers: list[tuple[int, Asked] | None] = []
-    for light, at_rest, planned in zip(worst(windy, 0.0), calm, worst(windy, planned_n), strict=True):
-        if light is None or at_rest is None or planned is None:
+    for pads, at_rest, planned in zip(groups, calm, worst(windy, planned_n), strict=True):
+        if at_rest is None or planned is None:
             answers.append(None)
             continue
-        asked = Asked(at_rest[1].value, planned[1].tilt_deg, light[1].value, planned_n, planned[1].value)
+        light = float(blown[:, list(pads)].max())
+        asked = Asked(at_rest[1].value, planned[1].tilt_deg, light, planned_n, planned[1].value)
         answers.append((planned[0], asked))
     return answers

@@ -119,8 +119,11 @@ class Carrying:
 
     def shares_n(self, tilt_deg: Floats, turn_deg: Floats, weight_n: float) -> tuple[Floats, Floats]:
         """Pulling and sliding share of each pad with the wind, N, shape (m, n)."""
-        pull, slide = self.layout.shares(tilt_deg, turn_deg)
         blown_pull, blown_slide = self.wind_shares
+        if weight_n == 0.0:  # and were the pads unable to balance any other weight
+            nothing = np.zeros((len(tilt_deg), 1))
+            return nothing + blown_pull, nothing + blown_slide
+        pull, slide = self.layout.shares(tilt_deg, turn_deg)
         return weight_n * pull + blown_pull, weight_n * slide + blown_slide
 
     def suction_asked_pa(self, tilt_deg: Floats, turn_deg: Floats, weight_n: float) -> Floats:

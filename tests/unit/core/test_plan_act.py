@@ -80,6 +80,12 @@ def test_wind_and_bending_take_of_the_margin() -> None:
     assert still.use_ratio == pytest.approx(1.3 * rigid.use_ratio)
 
 
+def test_wind_on_a_panel_that_cannot_be_balanced() -> None:
+    _, live = flown(six_pads(), replace(PLAN, cg_x_mm=1000.0))
+    assert live.rated_kg == 0.0
+    assert live.now_kg == 0.0
+
+
 # Through the engine.
 
 
