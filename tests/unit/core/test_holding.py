@@ -94,6 +94,12 @@ def test_bth_pad_of_12_inch_at_17_inches_of_mercury(tilt_deg: float, rated_lb: f
     assert answer.rated_kg / 0.45359237 == pytest.approx(rated_lb, abs=0.01)
 
 
+def test_force_of_a_cup_of_two_inches() -> None:
+    """Trade-press article "How do you size a vacuum cup?" (2016): 60 % vacuum, 14.7 - 5.9 = 8.8 psi, lifts 27.6 lbf."""
+    cup = held(one_pad(math.pi * 6.4516, friction=1.0), FLAT, vacuum_kpa=8.8 * 6.894757)
+    assert 2.0 * cup.rated_kg / 0.45359237 == pytest.approx(27.6, abs=0.05)
+
+
 def test_en_factor_two_lying_flat_and_its_allowance() -> None:
     """EN 13155 5.2.2.1: twice the load at the end of the working range; the tilt allowance of 6 degrees on both ends."""
     suction_n = 0.69 * 52_000.0

@@ -27,6 +27,13 @@ def slide_of(
 PIERS = [(3.0, 2.0), (3.0, -2.0), (-3.0, 2.0), (-3.0, -2.0)]
 
 
+def test_corner_piers_are_the_published_ones_where_the_load_lies_on_them() -> None:
+    """A base on piers presses and lifts both ways, as the pads do under a panel that lies on them: the plane as it is."""
+    shares = -pull_of(PIERS, -100.0, (2.0, 1.0))
+    assert shares == pytest.approx([54.1667, 29.1667, 20.8333, -4.1667], abs=1e-4)
+    assert [round(share) for share in shares] == [54, 29, 21, -4]
+
+
 def test_corner_piers_inside_the_kern_follow_the_published_plane() -> None:
     # the same plane at half the eccentricity presses nowhere: 25 +- 100*1/(6*2) +- 100*0.5/(4*2)
     assert pull_of(PIERS, 100.0, (1.0, 0.5)) == pytest.approx([39.5833, 27.0833, 22.9167, 10.4167], abs=1e-4)
