@@ -20,7 +20,7 @@ from monitor.core.factors import (
 from monitor.core.holding import TIE, IfLost
 from monitor.core.layout import Centre, lay_out
 from monitor.core.pads import Floats
-from monitor.core.plan_input import PlanInput, bend_factor, in_use, planned_wind
+from monitor.core.plan_input import PlanInput, bend_factor, fits_moved, in_use, planned_wind
 from monitor.core.search import Check, Worst, worst_over
 from monitor.core.units import MM_PER_M, PA_PER_KPA, STANDARD_GRAVITY_M_S2, n_to_kg
 
@@ -39,11 +39,15 @@ class PadUse(NamedTuple):
 
 
 class Offset(NamedTuple):
-    """How far to move the lifter over the panel so that all pads share alike, and what would then be rated."""
+    """How far to move the lifter over the panel so that all pads share alike, and what would then be rated.
+
+    ``fits`` says whether every pad would still sit on the panel.
+    """
 
     x_mm: float
     y_mm: float
     rated_kg: float
+    fits: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,6 +191,7 @@ def best_offset(
     """The offset that brings the pads' own middle over the centre of gravity."""
     x_mm, y_mm = (float(mm) for mm in (carrying.layout.centre_m - carrying.layout.xy_m.mean(axis=0)) * MM_PER_M)
     if math.hypot(x_mm, y_mm) < 1.0:
-        return Offset(0.0, 0.0, rating.rated_kg)
+        return Offset(0.0, 0.0, rating.rated_kg, fits=True)
     moved = replace(centre, x_mm=centre.x_mm - x_mm, y_mm=centre.y_mm - y_mm)
-    return Offset(x_mm, y_mm, rate(lifter, plan, carry(lifter, plan, moved, levels_kpa)).rated_kg)
+    rated_kg = rate(lifter, plan, carry(lifter, plan, moved, levels_kpa)).rated_kg
+    return Offset(x_mm, y_mm, rated_kg, fits=fits_moved(lifter, plan, x_mm, y_mm))

@@ -10,7 +10,6 @@ from monitor.core.panel import side_distance_m
 from monitor.core.plan_input import (
     PlanInput,
     available_kpa,
-    fits_moved,
     hoist_takes_kpa,
     in_use,
     planned_ambient_kpa,
@@ -50,8 +49,7 @@ def outside(lifter: LifterConfig, plan: PlanInput, result: "PlanResult") -> tupl
     found = []
     offset = result.best_offset
     if math.isinf(result.worst_pad.use_ratio):
-        fits = fits_moved(lifter, plan, offset.x_mm, offset.y_mm)
-        found.append(_text("out_of_balance" if fits else "cannot_balance", x_mm=offset.x_mm, y_mm=offset.y_mm))
+        found.append(_text("out_of_balance" if offset.fits else "cannot_balance", x_mm=offset.x_mm, y_mm=offset.y_mm))
     elif result.margin_kg < 0.0:
         found.append(_text("over", weight_kg=result.weight_kg, rated_kg=result.rated_kg))
     found += _lost_outside(lifter, result)
@@ -120,8 +118,7 @@ def notes(lifter: LifterConfig, plan: PlanInput, result: "PlanResult") -> tuple[
         plate = {"computed_kg": result.computed_kg, "wll_kg": lifter.wll_kg}
         found.append(_text("plate_not_carried", at_tilt_deg=result.at_tilt_deg, **plate))
     offset = result.best_offset
-    worth = offset.rated_kg > result.rated_kg * OFFSET_WORTH_RATIO
-    if worth and fits_moved(lifter, plan, offset.x_mm, offset.y_mm):
+    if offset.fits and offset.rated_kg > result.rated_kg * OFFSET_WORTH_RATIO:
         found.append(_text("move_lifter", x_mm=offset.x_mm, y_mm=offset.y_mm, rated_kg=offset.rated_kg))
     friction = {"surface": (plan.surface or lifter.surface).value, "friction_ratio": result.friction}
     if result.friction == lifter.friction and lifter.friction_source:

@@ -78,7 +78,9 @@ def test_eccentric_and_flat(plan: Any) -> None:
     assert answer["worst_pad"] == {"id": "A2", "use_ratio": pytest.approx(2 * 200 * G * shares["A2"] / PAD_N)}
     assert answer["governs"] == "worst_pad"
     assert answer["rated_kg"] == pytest.approx(PAD_N / (2 * G * shares["A2"]))
-    assert answer["best_offset"] == pytest.approx({"x_mm": 150.0, "y_mm": -100.0, "rated_kg": 4 * PAD_N / (2 * G)})
+    assert answer["best_offset"] == pytest.approx(
+        {"x_mm": 150.0, "y_mm": -100.0, "rated_kg": 4 * PAD_N / (2 * G), "fits": True}
+    )
     # the diagonal left cannot balance a load that lies beside it
     assert answer["if_lost"]["A"]["factor"] == 0.0
 
