@@ -85,7 +85,15 @@ _MOVE_SPANS: Final = (
 
 def plan_faults(lifter: LifterConfig, plan: PlanInput) -> list[Fault]:
     """Everything that cannot be in a plan for this lifter, all at once; empty when it can be judged."""
-    faults = plan.panel.faults() + _lifter_faults(lifter)
+    faults = entry_faults(plan) + _lifter_faults(lifter)
+    if plan.vacuum_kpa is not None and plan.vacuum_kpa >= (most_kpa := planned_ambient_kpa(lifter, plan)):
+        faults.append(Fault("vacuum_kpa", f"{plan.vacuum_kpa:g}", f"be under the ambient pressure, {most_kpa:.1f} kPa"))
+    return faults + _pad_faults(lifter, plan)
+
+
+def entry_faults(plan: PlanInput) -> list[Fault]:
+    """What cannot be in a plan for any lifter."""
+    faults = plan.panel.faults()
     for name, low, high, unit in _SPANS:
         faults += _span_fault(name, getattr(plan, name), low, high, unit)
     for name, ends, low, high in _MOVE_SPANS:
@@ -96,9 +104,7 @@ def plan_faults(lifter: LifterConfig, plan: PlanInput) -> list[Fault]:
         faults.append(Fault("tilt_deg", found, "have its lower end first"))
     if plan.share_ratio < 1.0 and not plan.in_tandem:
         faults.append(Fault("share_ratio", f"{plan.share_ratio:g}", "be 1 where one lifter carries the panel"))
-    if plan.vacuum_kpa is not None and plan.vacuum_kpa >= (most_kpa := planned_ambient_kpa(lifter, plan)):
-        faults.append(Fault("vacuum_kpa", f"{plan.vacuum_kpa:g}", f"be under the ambient pressure, {most_kpa:.1f} kPa"))
-    return faults + _pad_faults(lifter, plan)
+    return faults
 
 
 def _span_fault(name: str, value: float | None, low: float, high: float, unit: str) -> list[Fault]:

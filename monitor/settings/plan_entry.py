@@ -24,7 +24,7 @@ from monitor.core.panel import (
     read_makeup,
     rectangle,
 )
-from monitor.core.plan_input import PlanError, PlanInput, plan_faults
+from monitor.core.plan_input import PlanError, PlanInput, entry_faults, plan_faults
 from monitor.core.units import MM_PER_M
 from monitor.settings.faults import found_text, nearest
 from monitor.settings.quantities import QuantityError, read_quantity, read_size
@@ -90,12 +90,12 @@ def read_plan(
     Check: ``{"weight": "700 lb"}`` is a panel of 317.51 kg.
     """
     reading = _Reading(entered, bare_units or {})
-    if isinstance(lifter, Fault):
-        reading.plan(None)
-        raise PlanError([lifter, *reading.faults])
-    plan = replace(reading.plan(lifter), today=today, partners=partners)
+    known = None if isinstance(lifter, Fault) else lifter
+    plan = replace(reading.plan(known), today=today, partners=partners)
     unread = {fault.field.partition(",")[0] for fault in reading.faults}
-    faults = reading.faults + [fault for fault in plan_faults(lifter, plan) if not _follows(fault, unread)]
+    cannot = entry_faults(plan) if known is None else plan_faults(known, plan)
+    faults = [lifter] if isinstance(lifter, Fault) else []
+    faults += reading.faults + [fault for fault in cannot if not _follows(fault, unread)]
     if faults:
         raise PlanError(faults)
     return plan

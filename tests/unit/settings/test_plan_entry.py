@@ -130,8 +130,11 @@ def test_what_follows_from_an_unread_entry_is_not_told_twice() -> None:
 
 def test_unknown_lifter_hides_nothing_else() -> None:
     with pytest.raises(PlanError) as caught:
-        read_plan({"weight": "x", "tilt_deg": "y"}, Fault("lifter", '"dock-9"', "be one of dock-6"))
+        read_plan({"weight": "x", "tilt_deg": [0, 190]}, Fault("lifter", '"dock-9"', "be one of dock-6"))
     assert [fault.field for fault in caught.value.faults] == ["lifter", "weight", "tilt_deg"]
+    with pytest.raises(PlanError) as caught:
+        read_plan({"weight": 5}, Fault("lifter", '"dock-9"', "be one of dock-6"))
+    assert [fault.field for fault in caught.value.faults] == ["lifter"]
 
 
 def test_close_name_is_offered() -> None:
