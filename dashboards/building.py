@@ -18,6 +18,7 @@ from dashboards.pages.app import Pages
 from dashboards.server import Server
 from dashboards.static import Static
 from dashboards.story import Story
+from dashboards.trend_desk import Desk
 from monitor.channel import ChannelClient, ChannelError
 
 if TYPE_CHECKING:
@@ -42,7 +43,9 @@ def build(
             return {"done": False, "key": "action.no_answer", "words": f"{str(error).capitalize()}."}
 
     access = Access(data, join_link=join_link, is_demo=story is not None)
-    pages = Pages(static, store, live)
+    desk = Desk(store)
+    desk.keep_warm()
+    pages = Pages(static, store, live, desk)
     server = Server(
         live,
         Acting(act, access),
@@ -50,6 +53,7 @@ def build(
         static=static,
         landing=landing.html(static),
         open_store=store,
+        desk=desk,
         story=Story(story),
         access=access,
         hosts=hosts,

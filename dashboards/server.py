@@ -19,6 +19,7 @@ from dashboards.live import LIVE_FOR_S, Live
 from dashboards.metrics import OPENMETRICS, metrics
 from dashboards.static import Static
 from dashboards.story import Story
+from dashboards.trend_desk import Desk
 from dashboards.view_model import Viewer, clock, view, zone_of
 from dashboards.words import say
 from monitor.clock import monotonic_s
@@ -47,6 +48,7 @@ class Server:
         static: Static,
         landing: str,
         open_store: Callable[[], Reader],
+        desk: Desk,
         story: Story,
         access: Access,
         hosts: frozenset[str] = frozenset(),
@@ -60,6 +62,7 @@ class Server:
             static: Fingerprinted files.
             landing: The landing page's HTML.
             open_store: Opens the store's read side; called once, at the first need.
+            desk: Trends over the lifts.
             story: The demonstration's line of the moment.
             access: Who may look and who may act.
             hosts: Names this server may be called by, beside addresses in figures and this machine's own name.
@@ -70,6 +73,7 @@ class Server:
         self._static = static
         self._landing = landing
         self._open_store = open_store
+        self._desk = desk
         self._story = story
         self._access = access
         own = socket.gethostname().lower()
@@ -81,6 +85,7 @@ class Server:
             "/api/live": ("GET", self._get_live),
             "/api/status": ("GET", self._get_status),
             "/api/lifts": ("GET", self._get_lifts),
+            "/api/trends.csv": ("GET", self._get_trends),
             "/healthz": ("GET", self._get_health),
             "/metrics": ("GET", self._get_metrics),
             "/landing": ("GET", self._get_landing),
@@ -195,6 +200,21 @@ class Server:
         lifter = query.get("lifter") or None
         lifts = await asyncio.to_thread(lambda: self._store.lifts(lifter=lifter, before=before, limit=limit))
         await asgi.respond_json(send, {"lifts": lifts})
+
+    async def _get_trends(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """The trends of one lifter, or of all, as CSV."""
+        del receive
+        lifter = asgi.query_of(scope).get("lifter", "")
+        caring = await asyncio.to_thread(self._desk.caring)
+        cares = {} if caring is None else caring.cares
+        if lifter and lifter not in cares:
+            await asgi.respond(send, "/api/trends.csv: there is no such lifter here.\n", status=404)
+            return
+        from monitor.care import care_csv
+
+        said = care_csv([cares[lifter]] if lifter else list(cares.values()))
+        named = [("content-disposition", 'attachment; filename="holdwatch-trends.csv"')]
+        await asgi.respond(send, said, content_type="text/csv; charset=utf-8", headers=named)
 
     async def _get_health(self, scope: Scope, receive: Receive, send: Send) -> None:
         """200 while snapshots come, 503 when they do not: for a watchdog."""

@@ -24,7 +24,7 @@ def page(static: Static, *, name: str, title: str, content: str, is_live: bool) 
     """
     styles = [f"{sheet}.css" for sheet in ("base", "live" if is_live else "paper", name)]
     links = [f'<link rel="stylesheet" href="{static.url(sheet)}">' for sheet in styles if sheet in static.files]
-    script = f"{name}.js" if is_live else "look.js"
+    script = f"{name}.js" if f"{name}.js" in static.files else "look.js"
     state = ' data-call="no_signal" data-release="do_not_release"' if is_live else ""
     cover = COVER.format(big=escape(say("lost.big")), do=escape(say("lost.first"))) if is_live else ""
     return f"""<!DOCTYPE html>

@@ -18,6 +18,7 @@ from dashboards.mount import token
 from dashboards.pages import ground, help, later, lifts  # noqa: A004 - named as the page is
 from dashboards.pages.parts import paper
 from dashboards.static import Static
+from dashboards.trend_desk import Desk
 from dashboards.view_model import zone_of
 
 if TYPE_CHECKING:
@@ -30,13 +31,14 @@ UNUSED: Final = re.compile(r'<script src="[^"]*/(?:deps/polyfill|dash_table/|dcc
 class Pages(dash.Dash):
     """Dash with this product's own index."""
 
-    def __init__(self, static: Static, store: Callable[[], "Reader"], live: Live) -> None:
+    def __init__(self, static: Static, store: Callable[[], "Reader"], live: Live, desk: Desk) -> None:
         """Make the app.
 
         Args:
             static: Where scripts and styles of the pages are.
             store: Opens the store's read side.
             live: What the engine said of its site.
+            desk: Trends over the lifts.
         """
         super().__init__(
             "holdwatch",
@@ -50,6 +52,7 @@ class Pages(dash.Dash):
         self._static = static
         self._store = store
         self._live = live
+        self._desk = desk
         self.layout = self._layout_of_address
 
     def interpolate_index(self, **parts: str) -> str:  # type: ignore[override]
@@ -73,9 +76,11 @@ class Pages(dash.Dash):
         name, _, rest = address.path.strip("/").partition("/")
         if name == "help":
             return help.layout(rest)
+        query = {key: values[0] for key, values in parse_qs(address.query).items()}
         if name == "lifts":
-            query = {key: values[0] for key, values in parse_qs(address.query).items()}
             return self._lifts(query)
+        if name == "maintenance":
+            return self._maintenance(query)
         return later.layout(name) if name in later.LATER else ground.layout()
 
     def _lifts(self, query: Mapping[str, str]) -> Any:
@@ -85,6 +90,15 @@ class Pages(dash.Dash):
             return lifts.layout(self._store, zone_of(self._live.site), query)
         except StoreError as error:
             return paper([html.H1("Lifts"), html.P(f"The records can't be read: {error}")])
+
+    def _maintenance(self, query: Mapping[str, str]) -> Any:
+        from dashboards.pages import maintenance
+        from monitor.store.errors import StoreError
+
+        try:
+            return maintenance.layout(self._desk.caring(), query)
+        except StoreError as error:
+            return paper([html.H1("Maintenance"), html.P(f"The records can't be read: {error}")])
 
 
 def page_name(path: str) -> str:

@@ -20,6 +20,7 @@ ORDER: Final = (
     "settings",
     "arithmetic",
     "leak-and-time",
+    "trends",
 )
 """Guides in the order a newcomer needs them; any other comes after, by name."""
 

@@ -8,7 +8,6 @@ from dashboards.pages.parts import paper
 
 LATER: Final = {
     "plan": ("Plan", "Planning a lift on this page is not built yet. The program's plan command works it out."),
-    "maintenance": ("Maintenance", "Leak trends over many lifts are not built yet. Each lift's record has its leaks."),
     "fleet": ("Fleet", "The view over several sites is not built yet."),
 }
 

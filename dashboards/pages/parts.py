@@ -29,7 +29,13 @@ def foot() -> html.Footer:
 
 def paper(content: list[Any]) -> html.Div:
     """A page to be read: no live value on it."""
-    links = {"Ground screen": "/", "Landing phone": "/landing", "Lifts": "/lifts", "Help": "/help"}
+    links = {
+        "Ground screen": "/",
+        "Landing phone": "/landing",
+        "Lifts": "/lifts",
+        "Maintenance": "/maintenance",
+        "Help": "/help",
+    }
     return html.Div(
         [
             html.Header(

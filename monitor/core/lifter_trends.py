@@ -23,6 +23,9 @@ ZERO_OFF_KPA: Final = 1.6
 FIRST_N: Final = 30
 """Lifts that say how quick a pump was when it was new or renewed."""
 
+LEAST_SCATTER: Final = {"leak": 0.002, "pump_down": 0.1, "duty": 0.002, "zero": 0.1, "apart": 0.1, "battery": 0.05}
+"""What a figure is known to at best (kPa/min, s, share, kPa, kPa, V): gauges step by 0.1 kPa (common practice)."""
+
 THIN_S: Final = 20.0
 """A leak known for less time than this on a lift is left out, and counted."""
 
@@ -111,7 +114,15 @@ def follow(config: LifterConfig, lifts: LiftColumns, services: Sequence[Service]
     done = _times(services, "battery")
     days, battery_v = by_day(lifts.utc_s, lifts.battery_v, done)
     limit_v = config.battery_low_v
-    battery = trend(days, battery_v, now_utc_s=now_utc_s, services_utc_s=done, limit=limit_v, worse_up=False)
+    battery = trend(
+        days,
+        battery_v,
+        now_utc_s=now_utc_s,
+        services_utc_s=done,
+        limit=limit_v,
+        worse_up=False,
+        least_scatter=LEAST_SCATTER["battery"],
+    )
     return LifterTrends(config.id, lifts.ids, lifts.utc_s, limit, circuits, battery, services)
 
 
@@ -162,6 +173,7 @@ def _leak(
         now_utc_s=now_utc_s,
         services_utc_s=_times(services, f"circuit {name}"),
         limit=limit,
+        least_scatter=LEAST_SCATTER["leak"],
         columns=columns,
         effects=effects,
     )
@@ -181,9 +193,16 @@ def _circuit(
     one = lifts.circuits[name]
     gauge, pump = _times(services, f"gauge {name}"), _times(services, f"pump {name}")
 
-    def plain(values: Floats, done_utc_s: Sequence[float], limit: float | None) -> Trend:
+    def plain(figure: str, values: Floats, done_utc_s: Sequence[float], limit: float | None) -> Trend:
         days, middles = by_day(lifts.utc_s, values, done_utc_s)
-        return trend(days, middles, now_utc_s=now_utc_s, services_utc_s=done_utc_s, limit=limit)
+        return trend(
+            days,
+            middles,
+            now_utc_s=now_utc_s,
+            services_utc_s=done_utc_s,
+            limit=limit,
+            least_scatter=LEAST_SCATTER[figure],
+        )
 
     first = one.pump_down_s[np.isfinite(one.pump_down_s)][:FIRST_N]
     quick_s = float(np.median(first)) if len(first) else None
@@ -194,10 +213,10 @@ def _circuit(
         thin_n=thin_n,
         sisters=compare(leak.values, others),
         temperature_per_k=Bounds(per_k - 1.645 * sd, per_k, per_k + 1.645 * sd),
-        pump_down=plain(one.pump_down_s, pump, None if quick_s is None else PUMP_SLOWER_RATIO * quick_s),
-        duty=plain(one.pump_on_s / np.maximum(lifts.duration_s, 1.0), pump, None),
-        zero=plain(np.abs(one.open_kpa), gauge, ZERO_OFF_KPA),
-        apart=plain(one.apart_kpa, gauge, None),
+        pump_down=plain("pump_down", one.pump_down_s, pump, None if quick_s is None else PUMP_SLOWER_RATIO * quick_s),
+        duty=plain("duty", one.pump_on_s / np.maximum(lifts.duration_s, 1.0), pump, None),
+        zero=plain("zero", np.abs(one.open_kpa), gauge, ZERO_OFF_KPA),
+        apart=plain("apart", one.apart_kpa, gauge, None),
     )
 
 

@@ -42,7 +42,7 @@ UNSURE_CLIP: Final = 4.0
 SCALE_LOOKS: Final = 3.5
 SCALE_GAIN: Final = 0.02
 SCALE_AT_LEAST_RATIO: Final = 0.02
-SLOPE_VAR_FIRST: Final = 5e-5
+SLOPE_VAR_FIRST: Final = 4e-4
 CONFIRM_N: Final = 10
 CONFIRM_SHIFT: Final = 0.8
 """The mean of ``CONFIRM_N`` lifts after a step was noticed must still lie this many scatters off the old level."""
@@ -65,17 +65,18 @@ class Found:
     certain: bool
 
 
-def find_steps(values: Sequence[float], restarts: Collection[int] = ()) -> list[Found]:
+def find_steps(values: Sequence[float], restarts: Collection[int] = (), least_scatter: float = 1e-6) -> list[Found]:
     """Every step of a figure, oldest first.
 
     Args:
         values: One a lift, oldest first, finite.
         restarts: Lifts at which a new level is expected (after a service): no step is called there.
+        least_scatter: What the figure is known to at best: a coarse figure stands still and then moves by its quantum.
     """
     if len(values) < LEARN_N:
         return []
     restarts = frozenset(restarts)
-    follower = _Follower(values[:LEARN_N])
+    follower = _Follower(values[:LEARN_N], least_scatter)
     found: list[Found] = []
     before: _Follower | None = None  # as it was when the last step was noticed, until that is certain
     for n, value in enumerate(values):
@@ -102,7 +103,7 @@ def find_steps(values: Sequence[float], restarts: Collection[int] = ()) -> list[
 
 
 _TABLE_STEP: Final = 0.02
-_TABLE_MOST: Final = 12.0
+_TABLE_MOST: Final = 8.0  # a lift further off is as this far: nothing more is to be learned from it
 
 
 def _table(shift: float) -> list[float]:
@@ -122,12 +123,13 @@ _TABLES: Final = tuple(_table(shift) for shift in SHIFTS)
 class _Follower:
     """Level and slope (per lift), their variances in units of the scatter squared, and the two sums."""
 
-    __slots__ = ("before", "down", "level", "p11", "p12", "p22", "rising", "scale", "slope", "up")
+    __slots__ = ("before", "down", "least", "level", "p11", "p12", "p22", "rising", "scale", "slope", "up")
 
-    def __init__(self, first: Sequence[float]) -> None:
+    def __init__(self, first: Sequence[float], least_scatter: float) -> None:
+        self.least = least_scatter
         moves = [abs(after - before) for before, after in pairwise(first)]
         self.level = median(first)
-        self.scale = max(1.4826 * median(moves) / sqrt(2.0), SCALE_AT_LEAST_RATIO * abs(self.level), 1e-6)
+        self.scale = max(1.4826 * median(moves) / sqrt(2.0), SCALE_AT_LEAST_RATIO * abs(self.level), self.least)
         self.slope = 0.0
         self.before: _Follower | None = None  # as it was before the last step
         self.rising = False  # whether any sum is above nothing
@@ -188,7 +190,7 @@ class _Follower:
         self.p22 -= gain2 * self.p12
         self.p11, self.p12 = self.p11 * (1.0 - gain1), self.p12 * (1.0 - gain1)
         grown = 1.0 + SCALE_GAIN * ((z * z if abs(z) < SCALE_LOOKS else SCALE_LOOKS) - 1.0)
-        self.scale = max(self.scale * sqrt(grown), SCALE_AT_LEAST_RATIO * abs(self.level), 1e-6)
+        self.scale = max(self.scale * sqrt(grown), SCALE_AT_LEAST_RATIO * abs(self.level), self.least)
 
     def _add(self, n: int, z: float) -> int | None:
         """Fold a lift into the sums; the lift a step began at, when one shows."""

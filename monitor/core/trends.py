@@ -95,6 +95,7 @@ class Trend:
     reach: Reach | None  # None: no limit, or no slope known
     fitted_from_utc_s: float | None
     worse_up: bool
+    limit: float | None  # where service is due
 
 
 def trend(
@@ -105,6 +106,7 @@ def trend(
     services_utc_s: Sequence[float] = (),
     limit: float | None = None,
     worse_up: bool = True,
+    least_scatter: float = 1e-6,
     columns: Floats | None = None,
     effects: Effects | None = None,
 ) -> Trend:
@@ -117,6 +119,7 @@ def trend(
         services_utc_s: When something was done that may change it.
         limit: Where service is due.
         worse_up: Whether more is worse.
+        least_scatter: What the figure is known to at best.
         columns: Shape (n, k), conditions whose learned effect was taken out, for the bounds.
         effects: How large that effect is, and how surely it is known.
 
@@ -128,7 +131,7 @@ def trend(
     columns = columns[known] if columns is not None else None
     sign = 1.0 if worse_up else -1.0
     restarts = [int(np.searchsorted(utc_s, at_s)) for at_s in services_utc_s]
-    found = find_steps((sign * values).tolist(), restarts)
+    found = find_steps((sign * values).tolist(), restarts, least_scatter)
     steps = tuple(Step(one.at, float(utc_s[one.at]), sign * one.size, one.scatter, one.certain) for one in found)
     services = tuple(_before_after(values, at, at_s, sign, found)
                      for at, at_s in zip(restarts, services_utc_s, strict=True))  # fmt: skip
@@ -139,14 +142,14 @@ def trend(
         fitted = _fit(utc_s[begin:], values[begin:], now_utc_s, inside,
                       columns[begin:] if columns is not None else None, effects)  # fmt: skip
     if fitted is None:
-        return Trend(utc_s, values, None, None, None, steps, services, None, None, worse_up)
+        return Trend(utc_s, values, None, None, None, steps, services, None, None, worse_up, limit)
     reach = None
     if limit is not None and fitted.has_slope:
         reach = _reach(fitted, limit, sign, now_utc_s)
     slope = Bounds(*fitted.spread(fitted.slope, fitted.cov[1, 1])) if fitted.has_slope else None
     level = Bounds(*fitted.spread(fitted.level, fitted.cov[0, 0]))
     return Trend(utc_s, values, level, slope, fitted.scatter, steps, services, reach,
-                 float(utc_s[begin + fitted.first]), worse_up)  # fmt: skip
+                 float(utc_s[begin + fitted.first]), worse_up, limit)  # fmt: skip
 
 
 def compare(values: Floats, others: Sequence[Floats]) -> Bounds | None:

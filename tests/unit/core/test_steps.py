@@ -29,6 +29,11 @@ def test_most_steps_of_twice_the_scatter_are_told_within_five_lifts() -> None:
     assert sum(told) >= 48
 
 
+@pytest.mark.parametrize("size", [0.1, 0.3, 3.0])
+def test_large_step_is_told_within_four_lifts(size: float) -> None:
+    assert len(find_steps(stepped(1, 100, 4, size))) == 1
+
+
 def test_step_is_not_certain_before_later_lifts_confirm_it() -> None:
     values = stepped(1, 100, 40, 0.1)
     noticed_at = find_steps(values)[0].noticed_at

@@ -1,0 +1,88 @@
+// Maintenance: figures in this device's colours, a press on a point opens its lift, and a service can be noted.
+
+import "./look.js";
+import { byId, make, text } from "./dom.js";
+import { person } from "./who.js";
+
+const NO_ANSWER = "Not done: no answer. Try again.";
+
+const CHOICES = { displaylogo: false, responsive: true };
+
+function colours() {
+  const style = getComputedStyle(document.documentElement);
+  const [ink, line] = ["--fg", "--line"].map((name) => style.getPropertyValue(name).trim());
+  return { "font.color": ink, "xaxis.gridcolor": line, "yaxis.gridcolor": line, "xaxis.linecolor": line, "yaxis.zerolinecolor": line };
+}
+
+function recolour() {
+  for (const place of document.querySelectorAll(".js-plotly-plot")) window.Plotly.relayout(place, colours());
+}
+
+let library;
+function plotting(address) {
+  library ??= new Promise((loaded, failed) => {
+    const script = make("script");
+    script.src = address;
+    script.onload = loaded;
+    script.onerror = failed;
+    document.head.append(script);
+  });
+  return library;
+}
+
+async function draw(place) {
+  const figure = JSON.parse(place.dataset.figure);
+  place.removeAttribute("data-figure");
+  await plotting(place.dataset.library);
+  await window.Plotly.newPlot(place, figure.data, figure.layout, CHOICES);
+  await window.Plotly.relayout(place, colours());
+  place.on("plotly_click", ({ points }) => {
+    const lift = points[0]?.customdata;
+    if (lift) location.assign(`/lifts?id=${encodeURIComponent(lift)}`);
+  });
+}
+
+// The browser's own date field: the page framework has none that needs no code of its own.
+function dates() {
+  for (const place of document.querySelectorAll(".date-place:empty")) {
+    const field = make("input");
+    field.type = "date";
+    field.name = place.dataset.name;
+    field.value = place.dataset.value;
+    place.append(field);
+  }
+}
+
+async function note(form) {
+  const said = new FormData(form);
+  const answer = byId("note-answer");
+  try {
+    const who = await person();
+    if (!who) return;
+    text(answer, "Sending");
+    const reply = await fetch("/api/actions", {
+      method: "POST",
+      headers: { "Content-Type": "application/json" },
+      body: JSON.stringify({ kind: "service_note", lifter: form.dataset.lifter, who: who.who, role: who.role, params: { about: said.get("about"), note: said.get("note") } }),
+      signal: AbortSignal.timeout(6000),
+    });
+    text(answer, (await reply.json()).words);
+    if (reply.ok) form.reset();
+  } catch {
+    text(answer, NO_ANSWER);
+  }
+}
+
+document.addEventListener("submit", (event) => {
+  if (event.target.id !== "note-form") return;
+  event.preventDefault();
+  note(event.target);
+});
+document.addEventListener("click", (event) => {
+  if (event.target.id === "look") recolour();
+});
+matchMedia("(prefers-color-scheme: dark)").addEventListener("change", recolour);
+new MutationObserver(() => {
+  dates();
+  document.querySelectorAll(".trend-graph[data-figure]").forEach(draw);
+}).observe(document.body, { childList: true, subtree: true });

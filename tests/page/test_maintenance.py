@@ -1,0 +1,106 @@
+"""The maintenance page in a real browser: list, figures, the way to a lift, a service note, CSV."""
+
+import csv
+import io
+import urllib.request
+from collections.abc import Iterator
+
+import pytest
+from playwright.sync_api import Browser
+
+from monitor.cli.main import main
+from tests.page.conftest import Site, window
+from tests.page.fake_engine import FakeEngine
+from tests.page.serving import Served, engine, serve, wait_ready
+from tests.page.statuses import status
+
+pytestmark = [pytest.mark.system, pytest.mark.browser]
+
+
+@pytest.fixture(scope="module")
+def _kept(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[FakeEngine, Served]]:
+    """A year of invented lifts."""
+    data = tmp_path_factory.mktemp("kept")
+    assert main(["history", "--data", str(data), "--lifts", "800", "--years", "1", "--seed", "9"]) == 0
+    fake = engine(data, status())
+    try:
+        with serve(data) as served:
+            wait_ready(served, within_s=30.0)
+            yield fake, served
+    finally:
+        fake.stop()
+
+
+@pytest.fixture
+def kept(_kept: tuple[FakeEngine, Served], browser: Browser) -> Iterator[Site]:
+    fake, served = _kept
+    with window(browser) as context:
+        opened = Site(fake, served, context, context.new_page())
+        opened.page.on("pageerror", lambda error: opened.complaints.append(str(error)))
+        opened.page.on("console", lambda said: opened.complaints.append(said.text) if said.type == "error" else None)
+        yield opened
+        assert opened.complaints == []
+
+
+def look(site: Site, query: str = "") -> None:
+    site.page.goto(f"{site.served.url}/maintenance{query}")
+    site.page.wait_for_selector(".js-plotly-plot .points path", timeout=30_000)
+
+
+def test_every_circuit_has_its_trend_and_the_page_its_caution(kept: Site) -> None:
+    look(kept)
+    assert kept.page.locator(".js-plotly-plot").count() == 2
+    assert "competent person decide" in kept.text("main")
+    assert kept.page.locator("main table").count() == 2
+
+
+def test_filter_shows_one_circuit_and_another_figure(kept: Site) -> None:
+    look(kept, "?circuit=B&figure=pump_down")
+    assert kept.page.locator(".js-plotly-plot").count() == 1
+    assert "time, s" in kept.text(".js-plotly-plot")
+
+
+def test_point_leads_to_its_lift(kept: Site) -> None:
+    look(kept, "?circuit=A")
+    lift = kept.page.evaluate("() => document.querySelector('.js-plotly-plot').data[0].customdata[0]")
+    kept.page.evaluate(
+        "() => document.querySelector('.js-plotly-plot').emit('plotly_click',"
+        " {points: [{customdata: document.querySelector('.js-plotly-plot').data[0].customdata[0]}]})"
+    )
+    kept.page.wait_for_url(f"**/lifts?id={lift}")
+    assert lift in kept.text("h1")
+
+
+def test_service_note_goes_to_the_engine_with_who_said_it(kept: Site) -> None:
+    kept.engine.actions.clear()
+    look(kept)
+    kept.page.evaluate("() => localStorage.setItem('holdwatch.who', JSON.stringify({who: 'AB', role: 'maintenance'}))")
+    kept.page.select_option("#note-form select", "circuit B")
+    kept.page.fill("#note-form textarea", "seal of B2 renewed")
+    kept.page.click("#note-form button")
+    kept.page.wait_for_function("() => document.getElementById('note-answer').textContent.length > 8")
+    [action] = kept.engine.actions
+    assert (action["kind"], action["who"], action["role"]) == ("service_note", "AB", "maintenance")
+    assert action["params"] == {"about": "circuit B", "note": "seal of B2 renewed"}
+
+
+def test_trends_come_as_csv(kept: Site) -> None:
+    url = f"{kept.served.url}/api/trends.csv?lifter=dock-6"
+    with urllib.request.urlopen(url, timeout=30) as reply:  # noqa: S310 - our own
+        rows = list(csv.DictReader(io.StringIO(reply.read().decode())))
+    assert {row["circuit"] for row in rows} == {"A", "B", ""}
+    assert next(row for row in rows if row["circuit"] == "A")["figure"] == "leak"
+
+
+def test_no_plotting_library_on_other_pages(kept: Site) -> None:
+    asked: list[str] = []
+    kept.page.on("request", lambda request: asked.append(request.url))
+    kept.page.goto(f"{kept.served.url}/lifts")
+    kept.page.wait_for_selector("main table")
+    assert not [url for url in asked if "plotly" in url or "/dcc/" in url]
+
+
+def test_page_without_lifts_says_what_is_missing(site: Site) -> None:
+    site.page.goto(f"{site.served.url}/maintenance")
+    site.page.wait_for_selector("main p")
+    assert "No engine has worked" in site.text("main")
