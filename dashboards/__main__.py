@@ -60,6 +60,8 @@ def _options() -> argparse.Namespace:
     parser.add_argument(
         "--join-link", action="store_true", help="other devices must come through the join link to look"
     )
+    parser.add_argument("--tls-cert", metavar="FILE", type=Path, help="certificate that makes the pages https")
+    parser.add_argument("--tls-key", metavar="FILE", type=Path, help="its key")
     return parser.parse_args()
 
 
@@ -67,6 +69,7 @@ async def _serve(options: argparse.Namespace, listening: socket.socket) -> None:
     import uvicorn
 
     from dashboards.live import Live
+    from dashboards.renewing import renewed
     from monitor.channel import ChannelClient
 
     live = Live()
@@ -96,9 +99,15 @@ async def _serve(options: argparse.Namespace, listening: socket.socket) -> None:
         backlog=256,
         timeout_keep_alive=30,
         timeout_graceful_shutdown=1,
+        ssl_certfile=options.tls_cert,
+        ssl_keyfile=options.tls_key,
     )
+    config.load()
+    watching = asyncio.create_task(renewed(config.ssl, options.tls_cert, options.tls_key)) if config.ssl else None
     await uvicorn.Server(config).serve(sockets=[listening])
     feeding.cancel()
+    if watching is not None:
+        watching.cancel()
 
 
 if __name__ == "__main__":

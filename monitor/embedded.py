@@ -1,16 +1,19 @@
 """The embedded broker, a process of its own: ``python -m monitor.embedded --listen 127.0.0.1:0``.
 
 The broker inside (rumqttd, in the iotcore wheel) serves MQTT 3.1.1 and MQTT 5 on a port each. One address for both is
-what a gateway's manual expects, so a small front reads the protocol level out of each client's first packet and hands
-the connection on to the right one of two ports that only loopback reaches.
+what a gateway's manual expects, so a small front reads each client's first packet, checks its password, and hands the
+connection on to the right one of two ports that only loopback reaches, under a login that only this process knows. It
+has no access list: whoever is let in may write any topic. A site that needs one uses Mosquitto.
 """
 
 import argparse
 import asyncio
 import contextlib
+import hmac
 import json
 import logging
 import os
+import secrets
 import signal
 import socket
 import sys
@@ -20,6 +23,8 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Final
 
+from monitor.mqtt_connect import Connect, protocol_level, read_connect, refusal
+from monitor.passwords import PasswordError, Passwords
 from monitor.ports import Listen, ListenError, check_free, parse_listen
 from monitor.settings.addresses import is_loopback
 
@@ -28,42 +33,16 @@ MAX_CLIENTS_N: Final = 500
 SEGMENT_BYTES: Final = 1024 * 1024  # rumqttd keeps ten of these per topic filter; its own default grows without end
 FIRST_PACKET_WITHIN_S: Final = 5.0
 UP_WITHIN_S: Final = 10.0
-CONNECT: Final = 0x10  # MQTT 3.1.1 and 5.0, 3.1: type 1 in the high nibble, flags 0
+REFUSED_AFTER_S: Final = 1.0
+"""A wrong password is answered so late: guessing must not be quick."""
+
+INNER_USER: Final = "front"
+ENGINE_USER: Final = "holdwatch-engine"
+"""The engine's name here; nobody else can have it, for its password is made anew at every start."""
+
 REFUSED_VERSION: Final = b"\x20\x02\x00\x01"  # MQTT 3.1.1, 3.2: CONNACK, "unacceptable protocol version"
 
-_NAMES: Final = {4: b"MQTT", 6: b"MQIsdp"}  # by length; the second before 3.1.1
-
 log = logging.getLogger(__name__)
-
-
-def protocol_level(start: bytes) -> int | None:
-    """The protocol level in a CONNECT packet of which ``start`` is the beginning; None while more is needed.
-
-    Raises:
-        ValueError: This is no CONNECT packet.
-
-    Source: MQTT 3.1.1 and MQTT 5.0 (OASIS), sections 2.2.3 (3.1.1) / 2.1.4 (5.0) remaining length, 3.1.2 header.
-    Check: ``10 0c 00 04 4d 51 54 54 04 ...`` is level 4 (MQTT 3.1.1); with 05 in place of 04 it is MQTT 5.
-    """
-    if start and start[0] != CONNECT:
-        raise ValueError("the first packet is no CONNECT")
-    at = 1
-    while at < len(start) and start[at] & 0x80:
-        at += 1
-        if at > 4:
-            raise ValueError("the remaining length is longer than four bytes")
-    name_at = at + 3  # after the last length byte, two bytes say how long the protocol's name is
-    if len(start) < name_at:
-        return None
-    name_n = int.from_bytes(start[at + 1 : name_at])
-    if name_n not in _NAMES:
-        raise ValueError("the protocol's name is not MQTT")
-    level_at = name_at + name_n
-    if len(start) <= level_at:
-        return None
-    if start[name_at:level_at] != _NAMES[name_n]:
-        raise ValueError("the protocol's name is not MQTT")
-    return start[level_at]
 
 
 def login_from(environment: Mapping[str, str]) -> tuple[str, str] | None:
@@ -72,17 +51,53 @@ def login_from(environment: Mapping[str, str]) -> tuple[str, str] | None:
     return (user, environment.get("HOLDWATCH_BROKER_PASSWORD", "")) if user else None
 
 
-def checked_listen(text: str, login: tuple[str, str] | None) -> Listen:
-    """Read where to listen; beyond this machine only with a password.
+class Door:
+    """Who is let in: clients with a password in the file, the one login of the environment, and the engine."""
+
+    def __init__(
+        self, login: tuple[str, str] | None, passwords: Passwords | None = None, engine_password: str = ""
+    ) -> None:
+        self._login = login
+        self._passwords = passwords
+        self._engine_password = engine_password
+
+    def asks(self) -> bool:
+        """Whether a client must say who it is.
+
+        Raises:
+            PasswordError: The passwords cannot be read.
+        """
+        return self._login is not None or (self._passwords is not None and self._passwords.any())
+
+    def lets_in(self, user: str | None, password: bytes | None) -> bool:
+        """Whether this client comes in. Takes about 50 ms, for a wrong name as for a wrong password."""
+        try:
+            if not self.asks():
+                return True
+            if user is None or password is None:
+                return False
+            if self._engine_password and user == ENGINE_USER:
+                return hmac.compare_digest(password, self._engine_password.encode())
+            if self._login is not None and user == self._login[0]:
+                return hmac.compare_digest(password, self._login[1].encode())
+            return self._passwords is not None and self._passwords.fits(user, password)
+        except PasswordError as error:
+            log.error("%s Nobody is let in.", error)  # noqa: TRY400 - in words
+            return False
+
+
+def checked_listen(text: str, *, has_passwords: bool) -> Listen:
+    """Read where to listen; beyond this machine only with passwords.
 
     Raises:
         ListenError: It is no address, or open to others without a password.
     """
     listen = parse_listen(text, option="[broker].listen")
-    if login is None and not is_loopback(listen.host):
+    if not has_passwords and not is_loopback(listen.host):
         raise ListenError(
-            f"[broker].listen is {listen}, which other machines can reach; without a password anyone there could send "
-            "false readings. Set HOLDWATCH_BROKER_USER and HOLDWATCH_BROKER_PASSWORD, or listen on 127.0.0.1."
+            f"[broker].listen is {listen}, which other machines can reach; without passwords anyone there could send "
+            "false readings. Give each lifter one with `holdwatch password NAME --site FILE`, or listen on 127.0.0.1. "
+            "Nothing was started."
         )
     return listen
 
@@ -172,20 +187,32 @@ class _Client(_Pipe):
             return
         try:
             level = protocol_level(self._held)
+            if level is not None and level not in self._front.ports:
+                self.transport.write(REFUSED_VERSION)
+                self.transport.close()
+                return
+            connect = read_connect(self._held)
         except ValueError as error:
             log.warning("a client that speaks no MQTT was turned away: %s", error)
             self.transport.close()
             return
-        if level is None:
-            return
-        self._overdue.cancel()
-        port = self._front.ports.get(level)
-        if port is None:
-            self.transport.write(REFUSED_VERSION)
+        if connect is not None:
+            self._overdue.cancel()
+            self.transport.pause_reading()
+            self._joining = asyncio.ensure_future(self._enter(connect))
+
+    async def _enter(self, connect: Connect) -> None:
+        assert self.transport is not None  # noqa: S101 - set before any data came
+        loop = asyncio.get_running_loop()
+        if not await loop.run_in_executor(None, self._front.door.lets_in, connect.user, connect.password):
+            who = "a client without user name and password" if connect.user is None else f"{connect.user!r}"
+            log.warning("%s at %s was turned away", who, self.transport.get_extra_info("peername", ("?",))[0])
+            await asyncio.sleep(REFUSED_AFTER_S)
+            self.transport.write(refusal(connect.level, has_login=connect.user is not None))
             self.transport.close()
             return
-        self.transport.pause_reading()
-        self._joining = asyncio.ensure_future(self._join(port))
+        self._held = connect.with_login(INNER_USER, self._front.inner_password) + self._held[connect.size_n :]
+        await self._join(self._front.ports[connect.level])
 
     async def _join(self, port: int) -> None:
         assert self.transport is not None  # noqa: S101 - set before any data came
@@ -209,12 +236,14 @@ class _Client(_Pipe):
 
 
 class _Front:
-    def __init__(self, ports: dict[int, int]) -> None:
-        self.ports = ports  # protocol level -> inner port
+    def __init__(self, door: Door) -> None:
+        self.door = door
+        self.inner_password = secrets.token_urlsafe(24)
+        self.ports: dict[int, int] = {}  # protocol level -> inner port
         self.clients: set[_Client] = set()
 
 
-def _start_inner(login: tuple[str, str] | None) -> dict[int, int]:
+def _start_inner(password: str) -> dict[int, int]:
     """Start the broker inside, in a thread that lives as long as the process; return its port by protocol level."""
     from iotcore.iotcore import IotCoreBroker
 
@@ -226,7 +255,7 @@ def _start_inner(login: tuple[str, str] | None) -> dict[int, int]:
         ports = [probe.getsockname()[1] for probe in probes]
     with tempfile.TemporaryDirectory() as folder:  # only this user can read it
         path = Path(folder) / "broker.toml"
-        path.write_text(config_text([("v4", ports[0]), ("v5", ports[1])], login))
+        path.write_text(config_text([("v4", ports[0]), ("v5", ports[1])], (INNER_USER, password)))
         inner = IotCoreBroker(config_path=str(path))
     threading.Thread(target=inner.run_forever, name="inner", daemon=True).start()
     return {4: ports[0], 5: ports[1]}
@@ -245,7 +274,7 @@ async def _until_up(ports: dict[int, int]) -> None:
                     break
 
 
-async def serve(listen: Listen, login: tuple[str, str] | None) -> None:
+async def serve(listen: Listen, door: Door) -> None:
     """Serve MQTT on ``listen`` until SIGTERM or Ctrl-C, and say ``listening HOST:PORT`` once clients are accepted.
 
     Raises:
@@ -257,9 +286,9 @@ async def serve(listen: Listen, login: tuple[str, str] | None) -> None:
     for name in ("SIGINT", "SIGTERM"):
         with contextlib.suppress(NotImplementedError):  # Windows: Ctrl-C raises KeyboardInterrupt instead
             loop.add_signal_handler(getattr(signal, name), ended.set)
-    front = _Front({})
+    front = _Front(door)
     server = await loop.create_server(lambda: _Client(front), listen.host, listen.port, start_serving=False)
-    front.ports = _start_inner(login)
+    front.ports = _start_inner(front.inner_password)
     await _until_up(front.ports)
     await server.start_serving()
     port = server.sockets[0].getsockname()[1]
@@ -271,17 +300,20 @@ def main(argv: Sequence[str] | None = None) -> int:
     """Run the broker: 0 when it was asked to end, 1 when it could not start, 2 when the address cannot be used."""
     parser = argparse.ArgumentParser(prog="python -m monitor.embedded", description=__doc__)
     parser.add_argument("--listen", default="127.0.0.1:1883", metavar="HOST:PORT")
+    parser.add_argument("--passwords", metavar="FILE", type=Path, help="hashes of the clients' passwords")
     given = parser.parse_args(argv)
     login = login_from(os.environ)
+    passwords = Passwords(given.passwords) if given.passwords is not None else None
+    door = Door(login, passwords, os.environ.get("HOLDWATCH_ENGINE_PASSWORD", ""))
     logging.basicConfig(level=logging.WARNING, format="holdwatch broker: %(message)s", stream=sys.stderr)
     try:
-        listen = checked_listen(given.listen, login)
+        listen = checked_listen(given.listen, has_passwords=door.asks())
         check_free(listen, option="[broker].listen")
-    except ListenError as error:
+    except (ListenError, PasswordError) as error:
         print(f"holdwatch broker: {error}", file=sys.stderr)
         return 2
     try:
-        asyncio.run(serve(listen, login))
+        asyncio.run(serve(listen, door))
     except KeyboardInterrupt:
         return 0
     except OSError as error:  # TimeoutError is one

@@ -45,6 +45,7 @@ class Arriving:
 
     topics: Topics
     core: CoreConfig
+    elsewhere: frozenset[str] = frozenset()  # lifters that sources speak of: no silence where native readings are none
     _heard: dict[str, _Heard] = field(default_factory=dict)
     _strange: set[str] = field(default_factory=set)
 
@@ -67,7 +68,7 @@ class Arriving:
         found = decode_reading(payload, lifter=lifter_id)
         if isinstance(found, Rejected):
             heard.unreadable_n += 1
-            yield from self._changed(heard, (found.reason,), [f"{lifter_id} cannot be read: {_rejected(found)}"])
+            yield from self._changed(heard, (found.reason,), [f"{lifter_id} cannot be read: {rejected_said(found)}"])
             return
         heard.arrived_s = now_s
         self._count(heard, found, now_utc_s)
@@ -79,6 +80,8 @@ class Arriving:
         for lifter_id in [*self.core.lifters, *(self._heard.keys() - self.core.lifters.keys())]:
             heard = self._heard.get(lifter_id)
             if heard is None or (heard.arrived_s is None and not heard.came_n):
+                if lifter_id in self.elsewhere:
+                    continue
                 yield f"{lifter_id}: nothing yet on {self.topics.reading(lifter_id)}"
                 continue
             age = "no reading yet" if heard.arrived_s is None else f"last reading {now_s - heard.arrived_s:.1f} s ago"
@@ -137,8 +140,8 @@ def _shape(reading: Reading) -> _Shape:
 
 def _describe(reading: Reading, config: LifterConfig | None) -> list[str]:
     lifter_id = reading.lifter
-    came = [_circuit(reading, name) for name in reading.circuits]
-    came += [f"{name} {_value(reading, name)}" for name in OPTIONAL if getattr(reading, name) is not None]
+    came = [circuit_said(reading, name) for name in reading.circuits]
+    came += [f"{name} {value_said(reading, name)}" for name in OPTIONAL if getattr(reading, name) is not None]
     lines = [f"{lifter_id} sends {', '.join(came)}"]
     missing = [name for name in OPTIONAL if getattr(reading, name) is None and not _refused(reading, name)]
     if config is not None and config.load_measures is LoadMeasures.NONE:
@@ -147,7 +150,7 @@ def _describe(reading: Reading, config: LifterConfig | None) -> list[str]:
                 if value is None and not _refused(reading, name)]  # fmt: skip
     if missing:
         lines.append(f"{lifter_id} does not send {', '.join(missing)} (all of these are optional)")
-    lines += [f"{lifter_id} does not fit: {_refusal(refusal)}" for refusal in reading.refused]
+    lines += [f"{lifter_id} does not fit: {refusal_said(refusal)}" for refusal in reading.refused]
     if config is None:
         lines.append(f"{lifter_id} is not in the site file: its readings are not judged")
         return lines
@@ -165,7 +168,7 @@ def _refused(reading: Reading, name: str) -> bool:
     return any(refusal.field == name for refusal in reading.refused)
 
 
-def _circuit(reading: Reading, name: str) -> str:
+def circuit_said(reading: Reading, name: str) -> str:
     circuit = reading.circuits[name]
     if circuit.vacuum_kpa is not None:
         said = f"circuit {name} {circuit.vacuum_kpa:g} kPa below ambient"
@@ -178,7 +181,7 @@ def _circuit(reading: Reading, name: str) -> str:
     return f"{said} ({(gauges + pump).removeprefix(', ')})" if gauges or pump else said
 
 
-def _value(reading: Reading, name: str) -> str:
+def value_said(reading: Reading, name: str) -> str:
     value = getattr(reading, name)
     if isinstance(value, bool):
         return "true" if value else "false"
@@ -194,13 +197,13 @@ _REASONS: Final = {
 }
 
 
-def _refusal(refusal: Refusal) -> str:
+def refusal_said(refusal: Refusal) -> str:
     says = f"{refusal.field} {_REASONS.get(refusal.reason, refusal.reason)}: found {refusal.found}"
     span = PLAUSIBLE.get(refusal.field.rpartition(".")[2])
     return says if span is None else f"{says}; allowed is {span.low:g} to {span.high:g} {span.unit}"
 
 
-def _rejected(rejected: Rejected) -> str:
+def rejected_said(rejected: Rejected) -> str:
     says = {
         "not_json": "it is not JSON",
         "too_large": "it is too large",

@@ -3,9 +3,10 @@
 import argparse
 import json
 import os
+import secrets
 import socket
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -69,6 +70,15 @@ class Site:
     listen: str | None
     simulate: Sequence[str] = ()
     story: Path | None = None
+    secret: str = field(default_factory=lambda: secrets.token_urlsafe(24))
+
+    def engine_login(self) -> dict[str, str]:
+        """The engine's login at the embedded broker; another broker's comes from the environment."""
+        from monitor.embedded import ENGINE_USER
+
+        if not self.settings.broker.embedded:
+            return {}
+        return {"HOLDWATCH_BROKER_USER": ENGINE_USER, "HOLDWATCH_BROKER_PASSWORD": self.secret}
 
 
 def _demo(given: argparse.Namespace) -> int:
@@ -98,7 +108,8 @@ def _run(given: argparse.Namespace) -> int:
 def _serve(site: Site) -> int:
     import asyncio
 
-    from monitor.embedded import checked_listen, login_from
+    from monitor.embedded import checked_listen
+    from monitor.passwords import PASSWORDS_FILE, PasswordError, Passwords
     from monitor.ports import ListenError, check_free, parse_listen
 
     option = "--listen" if site.listen else "[pages].listen"
@@ -107,14 +118,36 @@ def _serve(site: Site) -> int:
         check_free(pages, option=option)
         broker = None
         if site.settings.broker.embedded:
-            broker = checked_listen(site.settings.broker.listen, login_from(os.environ))
+            has_passwords = Passwords(site.data / PASSWORDS_FILE).any() or bool(os.environ.get("HOLDWATCH_BROKER_USER"))
+            broker = checked_listen(site.settings.broker.listen, has_passwords=has_passwords)
             check_free(broker, option="[broker].listen")
-    except ListenError as error:
+        if site.settings.pages.tls_cert:
+            _check_certificate(site.settings)
+    except (ListenError, PasswordError) as error:
         raise BadInputError(str(error)) from None
     try:
         return asyncio.run(_until_ended(site, pages, broker))
     except KeyboardInterrupt:  # Windows; elsewhere Ctrl-C is a signal the supervisor handles
         return DONE
+
+
+def _check_certificate(settings: "SiteSettings") -> None:
+    """See before anything starts that the pages' certificate and key will do.
+
+    Raises:
+        BadInputError: They will not.
+    """
+    from datetime import UTC, datetime
+
+    from monitor.certificates import CertificateError, check_pair
+
+    pages = settings.pages
+    try:
+        word = check_pair(Path(pages.tls_cert), Path(pages.tls_key), datetime.now(UTC))
+    except CertificateError as error:
+        raise BadInputError(f"[pages].tls_cert: {error} Nothing was started.") from None
+    if word:
+        say(word)
 
 
 async def _until_ended(site: Site, pages: "Listen", broker: "Listen | None") -> int:
@@ -157,13 +190,21 @@ async def _start(site: Site, supervisor: "Supervisor", pages: "Listen", broker: 
 
     url = site.settings.broker.url or ""
     if broker is not None:
-        part = _broker(broker)
+        part = _broker(site, broker)
         await supervisor.start(part)
         url = f"mqtt://{_local(part.arguments[-1])}"
         say(f"broker up, {_since_start()}")
     parts = [_engine(site, url), _pages(site, pages)]
     if site.simulate:
-        parts.append(Part("simulator", "monitor", ["simulate", *site.simulate, "--broker", url], ends_by_itself=True))
+        parts.append(
+            Part(
+                "simulator",
+                "monitor",
+                ["simulate", *site.simulate, "--broker", url],
+                ends_by_itself=True,
+                environment=site.engine_login(),
+            )
+        )
     say(f"starting {', '.join(part.name for part in parts)}")
     await supervisor.start(*parts)
     say(f"all up, {_since_start()}")
@@ -180,10 +221,19 @@ async def _start(site: Site, supervisor: "Supervisor", pages: "Listen", broker: 
     say("Ctrl-C ends it all")
 
 
-def _broker(listen: "Listen") -> "Part":
+def _broker(site: Site, listen: "Listen") -> "Part":
+    from monitor.passwords import PASSWORDS_FILE
     from monitor.supervise import Part
 
-    return Part("broker", "monitor.embedded", ["--listen", str(listen)], "listening", lambda at: ["--listen", at])
+    fixed = ["--passwords", str(site.data / PASSWORDS_FILE), "--listen"]
+    return Part(
+        "broker",
+        "monitor.embedded",
+        [*fixed, str(listen)],
+        "listening",
+        lambda at: [*fixed, at],
+        environment={"HOLDWATCH_ENGINE_PASSWORD": site.secret},
+    )
 
 
 def _engine(site: Site, url: str) -> "Part":
@@ -194,6 +244,7 @@ def _engine(site: Site, url: str) -> "Part":
         "monitor.service",
         ["--site", str(site.file), "--data", str(site.data), "--broker-url", url],
         "ready",
+        environment=site.engine_login(),
     )
 
 
@@ -205,6 +256,12 @@ def _pages(site: Site, listen: "Listen") -> "Part":
         fixed += ["--story", str(site.story)]
     if site.settings.pages.join_link:
         fixed.append("--join-link")
+    if site.settings.pages.tls_cert:
+        from monitor.certificates import names_of
+
+        tls_cert = site.settings.pages.tls_cert
+        fixed += ["--tls-cert", tls_cert, "--tls-key", site.settings.pages.tls_key]
+        fixed += [word for name in names_of(Path(tls_cert)) for word in ("--host", name)]
     return Part(
         "pages", "dashboards", [*fixed, "--listen", str(listen)], "listening", lambda at: [*fixed, "--listen", at]
     )
@@ -213,7 +270,7 @@ def _pages(site: Site, listen: "Listen") -> "Part":
 def _reachable(listening: str) -> str:
     """HOST:PORT as another machine on this network would write it."""
     host, _, port = listening.rpartition(":")
-    return f"{_own_address()}:{port}" if host in _EVERY_ADDRESS else listening
+    return f"{own_address()}:{port}" if host in _EVERY_ADDRESS else listening
 
 
 def _local(listening: str) -> str:
@@ -222,7 +279,7 @@ def _local(listening: str) -> str:
     return f"127.0.0.1:{port}" if host in _EVERY_ADDRESS else listening
 
 
-def _own_address() -> str:
+def own_address() -> str:
     """This machine's address on its network. No packet is sent: connecting a datagram socket only picks the route."""
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
         try:

@@ -2,7 +2,8 @@
 
 import pytest
 
-from monitor.embedded import config_text, protocol_level
+from monitor.embedded import config_text
+from monitor.mqtt_connect import protocol_level
 
 V311 = bytes.fromhex("10 0d 00 04 4d515454 04 02 003c 0001 78")  # client id "x", clean session, keep alive 60 s
 V5 = bytes.fromhex("10 0e 00 04 4d515454 05 02 003c 00 0001 78")  # the same with an empty property length

@@ -257,7 +257,6 @@ def sparkplug_source(**more: object) -> Source:
 
 
 def test_sparkplug_device_from_birth_to_death() -> None:
-    pytest.importorskip("google.protobuf")
     from tests.unit.wire.test_sparkplug import BIRTH, VACUUM, metric, payload
 
     box = inbox(sparkplug_source())
@@ -275,7 +274,6 @@ def test_sparkplug_device_from_birth_to_death() -> None:
 
 @pytest.mark.parametrize("allowed", [True, False])
 def test_rebirth_is_asked_only_where_allowed_and_not_over_and_over(allowed: bool) -> None:
-    pytest.importorskip("google.protobuf")
     from tests.unit.wire.test_sparkplug import metric, payload
 
     box = inbox(sparkplug_source(ask_rebirth=allowed))

@@ -64,7 +64,6 @@ def test_series_under_one_name() -> None:
 
 
 def test_cbor_resolves_as_the_json_does() -> None:
-    pytest.importorskip("cbor2")
     assert read_senml(CBOR, now_utc_s=NOW_S) == RESOLVED
 
 
@@ -149,7 +148,6 @@ def spoiled(at: list[int]) -> bytes:
 @settings(deadline=None, max_examples=300)
 @given(st.binary(max_size=80) | st.lists(st.integers(0, len(CBOR) - 1), max_size=4).map(spoiled))
 def test_any_bytes_resolve_or_say_why(payload: bytes) -> None:
-    pytest.importorskip("cbor2")
     try:
         records = read_senml(payload, now_utc_s=NOW_S)
     except ValueError:

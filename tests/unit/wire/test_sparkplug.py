@@ -9,8 +9,6 @@ from hypothesis import strategies as st
 from monitor.wire.by_name import Named
 from monitor.wire.sparkplug import Host, Lives, Metric, Missed, Payload, Told, decode_payload, encode_rebirth
 
-pytest.importorskip("google.protobuf")
-
 # timestamp 1700000000000, bdSeq (UInt64 0), "Circuit A/Vacuum" alias 1 Double -60.0, seq 0; built by hand from the
 # field numbers of the specification's chapter 6.
 BIRTH = bytes.fromhex(
