@@ -115,7 +115,7 @@ class Server:
         elif path.startswith("/static/"):
             file = self._static.files.get(path.removeprefix(self._static.root))
             await asgi.respond_file(scope, send, file)
-        elif path.startswith("/help/img/"):
+        elif path.startswith("/help/img/") or path == "/help/status.schema.json":
             file = self._pictures.files.get(path.removeprefix("/help/"))
             await asgi.respond_file(scope, send, file, cache="no-cache")
         else:

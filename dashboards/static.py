@@ -10,6 +10,7 @@ from typing import Final
 TYPES: Final[Mapping[str, str]] = {
     ".css": "text/css; charset=utf-8",
     ".js": "text/javascript; charset=utf-8",
+    ".json": "application/json",
     ".svg": "image/svg+xml",
     ".png": "image/png",
     ".woff2": "font/woff2",

@@ -19,6 +19,7 @@ PACKAGES = {
     "openssl": "openssl",
     "ss": "iproute2",
     "strace": "strace",
+    "systemd-analyze": "systemd",
 }
 
 

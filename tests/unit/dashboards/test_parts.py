@@ -5,6 +5,7 @@ from types import SimpleNamespace
 from typing import Any
 
 import pytest
+from prometheus_client.openmetrics.parser import text_string_to_metric_families
 
 from dashboards import asgi
 from dashboards.access import RefusedError
@@ -61,6 +62,19 @@ def test_metrics_are_in_base_units_with_escaped_labels() -> None:
     lines = _metrics(status(lifter='a"b\\c\nd', circuits={"A": circuit(vacuum_kpa=63.4)}))
     assert 'holdwatch_circuit_vacuum_pascals{lifter="a\\"b\\\\c\\nd",circuit="A"} 63400' in lines
     assert 'holdwatch_call{lifter="a\\"b\\\\c\\nd",holdwatch_call="holding"} 1' in lines
+
+
+def test_the_standards_own_reader_takes_them() -> None:
+    """prometheus_client's parser of OpenMetrics 1.0, strict about order, units, suffixes and the end."""
+    given = [status(), status(lifter="dock-7", call="no_signal", load={"kg": None}, holding=None)]
+    for lines in (_metrics(), _metrics(*given)):
+        families = {family.name: family for family in text_string_to_metric_families("\n".join(lines) + "\n")}
+        assert families["holdwatch_snapshots"].type == "counter"
+    calls = {tuple(sample.labels.values()): sample.value for sample in families["holdwatch_call"].samples}
+    assert calls["dock-7", "no_signal"] == 1.0
+    assert calls["dock-6", "no_signal"] == 0.0
+    assert families["holdwatch_call"].type == "stateset"
+    assert families["holdwatch_circuit_vacuum_pascals"].unit == "pascals"
 
 
 def test_every_family_is_declared_once_with_its_unit_in_its_name() -> None:
