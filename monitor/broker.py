@@ -1,8 +1,9 @@
 """The only MQTT import: subscribe, publish, supervise the link.
 
 One thread per client does everything that touches the network; callers only put into and take from bounded queues, so
-a stalled broker can never delay a reading that is already here. Each connection is a new MQTT session (clean start,
-expiry 0): readings kept by a broker during an outage would come late and out of order.
+a stalled broker can never delay a reading that is already here. Each connection is a new MQTT session (clean start):
+readings kept by a broker during an outage would come late and out of order. On MQTT 5 a last will may wait some seconds,
+so that a link that comes back at once was never "offline"; without that the session ends with the connection.
 """
 
 import contextlib
@@ -227,6 +228,7 @@ class _Shared:
     username: str | None
     password: str | None
     will: tuple[str, bytes, bool] | None
+    will_delay_s: int
     tls: ssl.SSLContext | None
     up: Callable[[str], None]
     took: Callable[[Message], None]
@@ -277,6 +279,7 @@ class BrokerClient:
         username: str | None = None,
         password: str | None = None,
         will: tuple[str, bytes, bool] | None = None,
+        will_delay_s: int = 0,
         on_wake: Callable[[], None] | None = None,
     ) -> None:
         if protocol not in _PROTOCOLS:
@@ -290,7 +293,16 @@ class BrokerClient:
         self._waker: _Waker | None = None
         self._thread: threading.Thread | None = None
         self._shared = _Shared(
-            address, protocol, client_id, username, password, will, tls, up=self._say_up, took=self._take_message
+            address,
+            protocol,
+            client_id,
+            username,
+            password,
+            will,
+            will_delay_s,
+            tls,
+            up=self._say_up,
+            took=self._take_message,
         )
 
     @property
@@ -460,7 +472,11 @@ class _Link:
             client.username_pw_set(shared.username, shared.password)
         if shared.will is not None:
             topic, payload, retain = shared.will
-            client.will_set(topic, payload, qos=1, retain=retain)
+            properties = None
+            if shared.will_delay_s and shared.protocol == "5":
+                properties = Properties(PacketTypes.WILLMESSAGE)  # type: ignore[no-untyped-call]
+                properties.WillDelayInterval = shared.will_delay_s
+            client.will_set(topic, payload, qos=1, retain=retain, properties=properties)
         if shared.tls is not None:
             client.tls_set_context(shared.tls)
         client.on_socket_open = _send_at_once
@@ -478,6 +494,9 @@ class _Link:
         """Connect and work until the link ends; ``reason`` then says why. Raises OSError without a connection."""
         shared, client = self._shared, self._client
         session: dict[str, Any] = {"clean_start": True} if shared.protocol == "5" else {}
+        if session and shared.will_delay_s:  # a will waits only as long as its session lasts (MQTT 5.0, 3.1.3.2.2)
+            session["properties"] = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
+            session["properties"].SessionExpiryInterval = shared.will_delay_s
         client.connect(shared.address.host, shared.address.port, keepalive=KEEP_ALIVE_S, **session)
         answer_by_s = monotonic_s() + CONNECT_TIMEOUT_S
         stop_by_s = 0.0

@@ -175,6 +175,7 @@ class _Replay:
 
     def _begin(self, at_s: float) -> Drive:
         drive = self._drive = Drive(engine.begin(self._site.core, version=program_version()), at_s)
+        drive.state.streams = self._inbox.joiner.streams
         self.report.began_utc_s = at_s
         self._do(drive.take(ClockSet(0.0)), None)
         undated, self._undated = self._undated, []

@@ -43,7 +43,8 @@ from monitor.core.events import (
 )
 from monitor.core.facts import UNHEARD
 from monitor.core.messages import Text
-from monitor.core.status import Status
+from monitor.core.sources import Format
+from monitor.core.status import VALID_FOR_S, Status
 from monitor.core.summary import Summary
 from monitor.history import History
 from monitor.journalled import JUDGED, READING, came_row, event_of, message_event, row_of
@@ -508,6 +509,8 @@ def main(argv: Sequence[str] | None = None) -> int:
             username=user,
             password=os.environ.get("HOLDWATCH_BROKER_PASSWORD") if user else None,
             will=(Topics(site.root, site.site).engine, b"offline", True),
+            # Statuses are good for as long; a Sparkplug host's session must end with its connection (3.0.0, chapter 5).
+            will_delay_s=0 if any(one.format is Format.SPARKPLUG for one in site.sources) else int(VALID_FOR_S),
         )
     except (SiteError, BrokerError) as error:
         print(error, file=sys.stderr)

@@ -79,7 +79,8 @@ class ArrivingSources:
             if heard.arrived_s is not None:
                 said.append(f"last {now_utc_s - heard.arrived_s:.1f} s ago")
             said += [f"{n} {_WORDS[kind]}" for kind, n in heard.counts.items() if n]
-            stream = self.inbox.joiner.streams.get(topic)
+            streams = self.inbox.joiner.streams.items()
+            stream = next((stream for (_, name), stream in streams if name == topic), None)
             if stream is not None and stream.lost_n:
                 said.append(f"{stream.lost_n} lost by the count of seq since the start")
             if stream is not None and stream.least_lag_s is not None:

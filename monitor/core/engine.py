@@ -53,7 +53,7 @@ class SiteState:
     utc_minus_now_s: float = 0.0
     unknown_lifters_n: int = 0
     online: dict[str, bool] = field(default_factory=dict)
-    streams: dict[str, intake.Intake] = field(default_factory=dict)  # of the wire, by topic: kept with the state
+    streams: dict[tuple[str, str], intake.Intake] = field(default_factory=dict)  # the wire's, by lifter and topic
 
 
 def begin(config: CoreConfig, *, version: str) -> SiteState:
@@ -160,6 +160,7 @@ def _tell(state: SiteState, name: str, now_s: float, effects: list[Effect], *, f
         disk_free_ratio=state.disk_free_ratio,
         utc_minus_now_s=state.utc_minus_now_s,
         partners=_partners(state, name),
+        lag_s=intake.worst_lag_s([one.news, *_streams(state, name)], now_s, state.utc_minus_now_s),
     )
     facts = lifter.facts(one, now_s, around)
     one.seal_tests = seal_tests.advance(one.seal_tests, facts)
@@ -208,6 +209,11 @@ def _tell(state: SiteState, name: str, now_s: float, effects: list[Effect], *, f
     if partners_changed and not for_partner:
         for partner in _partners(state, name):
             _tell(state, partner, now_s, effects, for_partner=True)
+
+
+def _streams(state: SiteState, name: str) -> list[intake.Intake]:
+    """What the wire remembers of a lifter's topics."""
+    return [stream for (lifter_id, _), stream in state.streams.items() if lifter_id == name]
 
 
 def _partners(state: SiteState, name: str) -> dict[str, tuple[str, str]]:

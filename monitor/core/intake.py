@@ -4,6 +4,7 @@ Judged by arrival. The sender's own clock only ever makes a reading *older*: it 
 Old readings that were buffered during an outage and come in a burst fill the record, never the live call.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Final
@@ -17,6 +18,9 @@ LAG_CREEP_RATIO: Final = 0.02
 """A sender's clock may run slow by this much before its readings count as late."""
 
 RETIRED_KEPT_N: Final = 8
+
+HEARD_LATELY_S: Final = 60.0
+"""A sender that was silent for longer says nothing about its clock any more."""
 
 NEW_RUN_N: Final = 3
 NEW_RUN_PACE: Final = 1.25
@@ -89,6 +93,16 @@ def counted(intake: Intake, news: News) -> Intake:
             return replace(intake, retained_n=intake.retained_n + 1)
         case News.LIVE:
             return replace(intake, live_n=intake.live_n + 1)
+
+
+def worst_lag_s(streams: Iterable[Intake], now_s: float, utc_minus_now_s: float) -> float | None:
+    """UTC minus the clock of the sender that is furthest off, s, among those heard lately; None where none tells a time."""
+    lags_s = [
+        one.least_lag_s + utc_minus_now_s
+        for one in streams
+        if one.least_lag_s is not None and one.arrived_s is not None and now_s - one.arrived_s <= HEARD_LATELY_S
+    ]
+    return max(lags_s, key=abs, default=None)
 
 
 def _order(intake: Intake, reading: Reading, now_s: float) -> News:

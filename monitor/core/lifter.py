@@ -339,6 +339,7 @@ class Surroundings:
     disk_free_ratio: float | None
     utc_minus_now_s: float
     partners: dict[str, tuple[str, str]]
+    lag_s: float | None = None  # UTC minus the clock of the sender that is furthest off, as far as it is known
 
 
 def facts(state: LifterState, now_s: float, around: Surroundings) -> Facts:
@@ -362,7 +363,6 @@ def facts(state: LifterState, now_s: float, around: Surroundings) -> Facts:
     plan = state.plan
     tilt_deg = fresh["tilt_deg"]
     beyond_deg = _tilt_beyond_deg(plan, state.signals["tilt_deg"].value)
-    offset_s = state.news.least_lag_s
     return Facts(
         now_s=now_s,
         config=config,
@@ -402,7 +402,7 @@ def facts(state: LifterState, now_s: float, around: Surroundings) -> Facts:
         link_up=around.link_up,
         store_writing=around.store_writing,
         disk_free_ratio=around.disk_free_ratio,
-        clock_offset_s=None if offset_s is None else offset_s + around.utc_minus_now_s,
+        clock_offset_s=around.lag_s,
         released_load_kg=load_kg if returned else None,
         partners=around.partners,
     )

@@ -53,7 +53,7 @@ class Inbox:
         self,
         sources: Sequence[Source],
         circuits: Mapping[str, tuple[str, ...]],
-        streams: dict[str, Intake] | None = None,
+        streams: dict[tuple[str, str], Intake] | None = None,
     ) -> None:
         """Take the sources, each lifter's circuits, and what is remembered of each topic (the engine's, to be kept)."""
         self.routes = [Route(source) for source in sources]

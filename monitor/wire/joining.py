@@ -44,9 +44,8 @@ class Joiner:
 
     circuits: Mapping[str, tuple[str, ...]]
     gauges: Mapping[str, frozenset[str]] = field(default_factory=dict)  # circuit, or {circuit} -> its gauges
-    streams: dict[str, Intake] = field(
-        default_factory=dict
-    )  # by topic; the engine's, so that it is kept with its state
+    # By lifter and topic; the engine's, so that it is kept with its state.
+    streams: dict[tuple[str, str], Intake] = field(default_factory=dict)
     counts: Counter[str] = field(default_factory=Counter)  # what was not live, by its kind
     _waiting: dict[tuple[str, str], _Waiting] = field(default_factory=dict)
 
@@ -65,13 +64,13 @@ class Joiner:
         if not parts:
             return []
         part, older = newest(parts)
-        before = self.streams.get(part.stream)
+        before = self.streams.get((part.lifter, part.stream))
         if before is None and len(self.streams) >= MOST_STREAMS_N:
             self.counts["too_many_streams"] += 1
             return []
         order = Reading(part.lifter, {}, sent_utc_s=part.sent_utc_s, seq=part.seq, boot=part.boot)
         stream, news = intake.judge(before or Intake(), order, now_s, retained=retained)
-        self.streams[part.stream] = stream
+        self.streams[part.lifter, part.stream] = stream
         utc_minus_now_s = now_utc_s - now_s
         old = [
             self._old(one, news if news is News.RETAINED else _of_buffer(one, before), stream, utc_minus_now_s)
@@ -83,7 +82,7 @@ class Joiner:
 
     def late(self, parts: Sequence[Part], now_s: float, now_utc_s: float) -> list[Old]:
         """What the sender itself calls history."""
-        streams = ((part, self.streams.get(part.stream, Intake())) for part in parts)
+        streams = ((part, self.streams.get((part.lifter, part.stream), Intake())) for part in parts)
         return [self._old(part, News.LATE, stream, now_utc_s - now_s) for part, stream in streams]
 
     def due(self, now_s: float) -> list[Reading]:

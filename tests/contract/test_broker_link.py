@@ -5,13 +5,14 @@ What MQTT itself promises (retained messages, last will, session expiry, QoS 1) 
 """
 
 import subprocess
+import sys
 import time
 from collections.abc import Callable, Iterator
 
 import pytest
 
 from monitor.broker import BrokerClient, LinkDown, LinkUp, Message
-from tests.brokers import Broker, embedded, mosquitto, wait_for
+from tests.brokers import ROOT, Broker, embedded, mosquitto, wait_for
 from tests.tools import need
 
 pytestmark = pytest.mark.system
@@ -193,3 +194,50 @@ def test_second_client_of_the_same_name_takes_over_and_it_is_said(broker: Broker
     first = connect("engine-quayside", "site/#")
     connect("engine-quayside", "site/#")
     first.next(LinkDown)
+
+
+def test_will_waits_where_mqtt_5_is_spoken(tmp_path_factory: pytest.TempPathFactory) -> None:
+    """MQTT 5.0, 3.1.3.2.2: the will is published when its delay is over, and the session lasts as long.
+
+    Mosquitto alone: the broker in the wheel publishes it at once.
+    """
+    broker = mosquitto(tmp_path_factory.mktemp("mosquitto"))
+    broker.start()
+    hears = Ear(broker.url, client_id="hears")
+    hears.subscribe(["site/engine"])
+    hears.start()
+    program = (
+        "import sys, time; from monitor.broker import BrokerClient\n"
+        f"c = BrokerClient({broker.url!r}, client_id='dies', protocol=sys.argv[1],"
+        " will=('site/engine', b'offline', True), will_delay_s=2)\n"
+        "c.start()\nwhile not c.connected: time.sleep(0.01)\nprint('up', flush=True)\ntime.sleep(60)"
+    )
+    try:
+        hears.next(LinkUp)
+        for protocol, least_s, most_s in (("3.1.1", 0.0, 1.5), ("5", 1.5, 6.0)):
+            command = [sys.executable, "-c", program, protocol]
+            with subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE) as dies:
+                assert dies.stdout is not None
+                assert dies.stdout.readline() == b"up\n"
+                dies.kill()
+                killed_s = time.monotonic()
+            assert hears.next(Message, 8.0).payload == b"offline"
+            assert least_s <= time.monotonic() - killed_s <= most_s, protocol
+    finally:
+        hears.stop()
+        broker.kill()
+
+
+def test_message_that_expires_is_not_delivered_late(broker: Broker, connect: Callable[..., Ear]) -> None:
+    """MQTT 5.0, 3.3.2.3.3: a retained message is gone when its expiry is over."""
+    tells = connect("tells")
+    tells.publish("site/dock-6/status", b"{}", retain=True, expiry_s=4)
+    tells.publish("site/engine", b"online", retain=True)
+    time.sleep(0.5)
+    early = connect("early", "site/#")
+    assert {early.next().topic, early.next().topic} == {"site/dock-6/status", "site/engine"}
+    time.sleep(5.0)
+    late = connect("late", "site/#")
+    assert late.next().topic == "site/engine"
+    time.sleep(0.3)
+    assert [one for one in late.drain(0.5) if isinstance(one, Message)] == []
