@@ -33,6 +33,7 @@ RECONNECT_MIN_S: Final = 1.0
 RECONNECT_MAX_S: Final = 5.0
 STEADY_AFTER_S: Final = 10.0  # a link that lasted this long starts again at the shortest delay
 STOP_WITHIN_S: Final = 2.0
+TELL_AGAIN_S: Final = 60.0  # a trouble that stays is in the log this often
 INBOX_MAX_N: Final = 10_000
 INBOX_MAX_BYTES: Final = 32 * 1024 * 1024
 OUTBOX_MAX_N: Final = 2_000
@@ -287,6 +288,7 @@ class BrokerClient:
         address = parse_url(url)
         tls = _tls_context(ca_file) if address.tls else None
         self.received_n = 0
+        self._told_s = 0.0
         self._may_fall_back = protocol == "5"
         self._on_wake = on_wake
         self._inbox = Inbox()
@@ -429,9 +431,14 @@ class BrokerClient:
 
     def _say_down(self, reason: str) -> None:
         shared = self._shared
+        now_s = monotonic_s()
         if reason != shared.problem:
             log.warning("broker: %s Trying again.", reason)
-            self._take(LinkDown(reason, monotonic_s()))
+            self._told_s = now_s
+            self._take(LinkDown(reason, now_s))
+        elif now_s - self._told_s >= TELL_AGAIN_S:  # nobody must think that it was given up, or that all is well
+            log.warning("broker: still %s Trying again.", reason)
+            self._told_s = now_s
         shared.problem = reason
 
     def _take_message(self, message: Message) -> None:

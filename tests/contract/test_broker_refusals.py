@@ -78,6 +78,12 @@ def test_mosquitto_refusal_names_the_environment(started: Callable[[Broker], Bro
         )
 
 
+def test_trouble_that_stays_is_told_again(caplog: pytest.LogCaptureFixture, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("monitor.broker.TELL_AGAIN_S", 1.5)
+    with link(f"mqtt://127.0.0.1:{free_port()}"):
+        wait_for(lambda: caplog.text.count("still no broker listens") >= 2, 20, "the same trouble again")
+
+
 def test_dead_port_is_said() -> None:
     port = free_port()
     with link(f"mqtt://127.0.0.1:{port}") as client:

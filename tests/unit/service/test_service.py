@@ -46,7 +46,10 @@ class Link:
     def stop(self) -> None:
         self.running = False
 
-    def publish(self, topic: str, payload: bytes, *, retain: bool = False, expiry_s: int | None = None) -> None:
+    def publish(
+        self, topic: str, payload: bytes, *, qos: int = 1, retain: bool = False, expiry_s: int | None = None
+    ) -> None:
+        del qos
         self.sent.append((time.monotonic(), topic, payload, retain, expiry_s))
 
     def drain(self, timeout_s: float) -> list[Arrival]:

@@ -120,6 +120,22 @@ def test_rows_of_the_journal_are_native_readings_by_their_kind(running: Running,
     assert messages[3][1] == b"{"
 
 
+@pytest.mark.parametrize("allowed", [True, False])
+def test_device_is_asked_only_where_the_site_file_allows_it(allowed: bool, tmp_path: Path) -> None:
+    source = '[[source]]\ntopic = "spBv1.0/plant/+/gw/{lifter}"\nformat = "sparkplug"\n'
+    text = SITE + source + (f"ask_rebirth = {str(allowed).lower()}\n")
+    made = Running(tmp_path, read_site(text, name="site.toml"))
+    try:
+        # A metric by an alias that no birth named: only a rebirth tells what it is.
+        put(made, "spBv1.0/plant/DDATA/gw/dock-6", b"\x12\x0b\x10\x01\x69" + struct.pack("<d", -59.5) + b"\x18\x07")
+        put(made, "load/dock-6", struct.pack(">f", 622.5))
+        until(lambda: made.link.last().get("load", {}).get("kg") == 622.5)
+        asked = [(topic, retained) for _, topic, _, retained, _ in made.link.sent if topic.startswith("spBv1.0")]
+        assert asked == ([("spBv1.0/plant/NCMD/gw", False)] if allowed else [])
+    finally:
+        made.stop()
+
+
 def test_gauge_alone_goes_out_at_a_tick(running: Running) -> None:
     put(running, "gauges/dock-6/A", b"57.8")
     until(lambda: running.link.last().get("circuits", {}).get("A", {}).get("vacuum_kpa") == 57.8, 3.0)
