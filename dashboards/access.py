@@ -5,6 +5,7 @@ With no PIN set, whoever sits at this machine may act and is named by what he wr
 
 import asyncio
 import hashlib
+import math
 import secrets
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -16,9 +17,12 @@ from itsdangerous import BadSignature, URLSafeTimedSerializer
 
 from dashboards.asgi import Scope, header
 from dashboards.slowing import Slowing
+from dashboards.words import say
 from monitor.clock import monotonic_s
 from monitor.core.events import ActionKind
+from monitor.core.messages import Value
 from monitor.settings.access import PinError, Role, join_token, matches, read_pins, signing_key
+from monitor.words.languages import ENGLISH
 
 SHIFT_S: Final = 12 * 3600
 YEAR_S: Final = 365 * 24 * 3600
@@ -57,10 +61,12 @@ class Person:
 class RefusedError(Exception):
     """Something this visitor may not do. ``key`` names why, ``status`` is the HTTP status, the text says what to do."""
 
-    def __init__(self, key: str, words: str, status: int) -> None:
-        super().__init__(words)
+    def __init__(self, key: str, status: int, words: str = "", **values: Value) -> None:
+        """``words`` where they are for who writes programs; else ``key`` and ``values`` say them in any language."""
+        super().__init__(words or say(key, ENGLISH, **values))
         self.key = key
         self.status = status
+        self.values = values
 
 
 class Access:
@@ -109,9 +115,7 @@ class Access:
         """
         wanted = join_token(self._key)
         if not secrets.compare_digest(token.encode(), wanted.encode()):
-            raise RefusedError(
-                "access.join", "This join link is not, or no longer, valid. Ask for the present one.", 403
-            )
+            raise RefusedError("access.join", 403)
         return self._set(scope, VIEW, wanted)
 
     @property
@@ -142,15 +146,13 @@ class Access:
         if not self.needs_pin():
             if self._is_demo or is_this_machine(scope):
                 return said
-            words = "No PIN is set on this site, so other devices may only look. Set one: holdwatch pin supervisor."
-            raise RefusedError("access.no_pin", words, 403)
+            raise RefusedError("access.no_pin", 403)
         person = self.signed_in(scope)
         if person is None:
-            raise RefusedError("access.sign_in", "Sign in with your role's PIN first.", 401)
+            raise RefusedError("access.sign_in", 401)
         allowed = MAY.get(kind, frozenset({Role.SUPERVISOR}))
         if person.role not in allowed:
-            words = f"This is for: {', '.join(sorted(allowed))}. You are signed in as {person.role}."
-            raise RefusedError("access.role", words, 403)
+            raise RefusedError("access.role", 403, allowed=", ".join(sorted(allowed)), role=person.role)
         return person
 
     async def sign_in(self, scope: Scope, who: str, role: str, pin: str) -> list[str]:
@@ -167,19 +169,16 @@ class Access:
         if not device and is_this_machine(scope):
             device = "this machine"  # whoever can reach the machine itself must not be locked out from afar
         if not device and self._guesses_n >= GUESSES_AT_ONCE_N:
-            raise RefusedError("access.busy", "Too many sign-ins at once. Try again in a moment.", 503)
+            raise RefusedError("access.busy", 503)
         self._guesses_n += 1
         try:
             async with self._guessing:  # one after the other: a miss slows whoever waits behind it
                 if (wait_s := self._slowing.wait_s(role, device, peer, self._monotonic())) > 0.0:
-                    words = (
-                        f"Too many wrong PINs. Wait {wait_s:.0f} s, or use a device that signed in as {role} before."
-                    )
-                    raise RefusedError("access.wait", words, 429)
+                    raise RefusedError("access.wait", 429, wait_s=math.ceil(wait_s), role=role)
                 # A role without a PIN takes as long as one with: which roles have one is nobody's business.
                 if not await asyncio.to_thread(matches, pin, kept or _NOBODYS) or kept is None:
                     self._slowing.missed(role, device, peer, self._monotonic())
-                    raise RefusedError("access.wrong_pin", "This is not the PIN of that role.", 403)
+                    raise RefusedError("access.wrong_pin", 403)
         finally:
             self._guesses_n -= 1
         self._slowing.hit(role, device, peer)
@@ -200,7 +199,7 @@ class Access:
         try:
             return read_pins(self._data)
         except PinError as error:
-            raise RefusedError("access.pins", str(error), 503) from None
+            raise RefusedError("access.pins", 503, str(error)) from None
 
     def _cookie(self, scope: Scope, name: str) -> Any:
         """What a cookie of ours says; None where there is none, it is too old, or somebody else made it."""

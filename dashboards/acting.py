@@ -8,6 +8,7 @@ from urllib.parse import urlsplit
 from dashboards import asgi
 from dashboards.access import Access, Person, RefusedError
 from dashboards.asgi import Receive, Route, Scope, Send
+from dashboards.words import Voice
 from monitor.core.events import ActionKind
 
 Act = Callable[[Mapping[str, Any]], Awaitable[Mapping[str, Any]]]
@@ -20,10 +21,11 @@ NAMED: Final = {"lifter": 64, "who": 64, "role": 32}
 class Acting:
     """The part of the server that takes something in."""
 
-    def __init__(self, act: Act, access: Access) -> None:
-        """``act`` sends an action to the engine and waits for its answer; ``access`` says who may."""
+    def __init__(self, act: Act, access: Access, voice: Callable[[Scope], Voice]) -> None:
+        """``act`` sends an action to the engine and waits for its answer; ``access`` says who may; ``voice`` how to say it."""
         self._act = act
         self._access = access
+        self._voice = voice
         self.routes: Mapping[str, tuple[str, Route]] = {
             "/api/actions": ("POST", self._post_action),
             "/api/me": ("GET", self._get_me),
@@ -38,10 +40,11 @@ class Acting:
             said = Person(action["who"], action["role"])
             person = self._access.actor(scope, ActionKind(action["kind"]), said)
         except RefusedError as error:
-            await asgi.respond_json(send, _refused(error.key, str(error)), status=error.status)
+            await self._refuse(scope, send, error)
             return
         answer = await self._act({**action, "who": person.who, "role": person.role})
-        told = {key: answer[key] for key in ("done", "key", "words")}
+        text = {"words": answer["words"], "text": {"key": answer["key"], "values": {}}}
+        told = {"done": answer["done"], "key": answer["key"], "words": self._voice(scope).told(text, "words", "text")}
         await asgi.respond_json(send, told, status=200 if told["done"] else 409)
 
     async def join(self, token: str, scope: Scope, send: Send) -> None:
@@ -49,9 +52,16 @@ class Acting:
         try:
             cookie = self._access.joined(token, scope)
         except RefusedError as error:
-            await asgi.respond(send, f"{error}\n", status=error.status)
+            await asgi.respond(send, f"{self._said(scope, error)}\n", status=error.status)
             return
         await asgi.respond(send, "", status=303, headers=[("location", "/landing"), ("set-cookie", cookie)])
+
+    async def _refuse(self, scope: Scope, send: Send, error: RefusedError) -> None:
+        await asgi.respond_json(send, _refused(error.key, self._said(scope, error)), status=error.status)
+
+    def _said(self, scope: Scope, error: RefusedError) -> str:
+        text = {"words": str(error), "text": {"key": error.key, "values": error.values}}
+        return self._voice(scope).told(text, "words", "text")
 
     async def _get_me(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Who is signed in on this device, and whether acting takes a PIN here."""
@@ -59,7 +69,7 @@ class Acting:
         try:
             needs_pin, person = self._access.needs_pin(), self._access.signed_in(scope)
         except RefusedError as error:
-            await asgi.respond_json(send, _refused(error.key, str(error)), status=error.status)
+            await self._refuse(scope, send, error)
             return
         named = {"who": person.who, "role": person.role} if person else {"who": None, "role": "viewer"}
         await asgi.respond_json(send, {"needs_pin": needs_pin, **named})
@@ -70,7 +80,7 @@ class Acting:
             who, role, pin = (_text(said, name, longest_n=64) for name in ("who", "role", "pin"))
             cookies = await self._access.sign_in(scope, who, role, pin)
         except RefusedError as error:
-            await asgi.respond_json(send, _refused(error.key, str(error)), status=error.status)
+            await self._refuse(scope, send, error)
             return
         headers = [("set-cookie", cookie) for cookie in cookies]
         await asgi.respond_json(send, {"done": True, "who": who, "role": role}, headers=headers)
@@ -106,15 +116,15 @@ async def _own_json(scope: Scope, receive: Receive) -> dict[str, Any]:
         RefusedError: It comes from elsewhere, is too long or too slow, or is no JSON object.
     """
     if (foreign := why_foreign(scope)) is not None:
-        raise RefusedError("action.foreign", f"Not done: {foreign}.", 403)
+        raise RefusedError("action.foreign", 403, f"Not done: {foreign}.")
     try:
         said = json.loads(await asgi.read_body(receive, BODY_LIMIT_N))
     except ValueError as error:
-        raise RefusedError("action.unreadable", f"Not done: {error}.", 400) from None
+        raise RefusedError("action.unreadable", 400, f"Not done: {error}.") from None
     except TimeoutError:
-        raise RefusedError("action.unreadable", "Not done: the request came too slowly.", 408) from None
+        raise RefusedError("action.unreadable", 408, "Not done: the request came too slowly.") from None
     if not isinstance(said, dict):
-        raise RefusedError("action.unreadable", "Not done: the body must be one JSON object.", 400)
+        raise RefusedError("action.unreadable", 400, "Not done: the body must be one JSON object.")
     return said
 
 
@@ -125,10 +135,10 @@ def read_action(said: Mapping[str, Any]) -> dict[str, Any]:
         RefusedError: It is none; the message says what was found and what is allowed.
     """
     if not isinstance(said.get("params", {}), dict):
-        raise RefusedError("action.unreadable", "Not done: params must be one JSON object.", 400)
+        raise RefusedError("action.unreadable", 400, "Not done: params must be one JSON object.")
     if said.get("kind") not in set(ActionKind):
         words = f"Not done: kind is {said.get('kind')!r}; it must be one of {', '.join(sorted(ActionKind))}."
-        raise RefusedError("action.unreadable", words, 400)
+        raise RefusedError("action.unreadable", 400, words)
     named = {name: _text(said, name, longest_n=longest_n) for name, longest_n in NAMED.items()}
     return {"kind": said["kind"], **named, "params": said.get("params", {})}
 
@@ -137,7 +147,7 @@ def _text(said: Mapping[str, Any], name: str, *, longest_n: int) -> str:
     value = said.get(name)
     if not isinstance(value, str) or not 1 <= len(value) <= longest_n or not value.isprintable():
         words = f"Not done: {name} must be text of 1 to {longest_n} printable characters."
-        raise RefusedError("action.unreadable", words, 400)
+        raise RefusedError("action.unreadable", 400, words)
     return value
 
 

@@ -2,6 +2,7 @@
 
 import uuid
 from collections.abc import Mapping
+from functools import cache, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
@@ -19,6 +20,8 @@ from dashboards.server import Server
 from dashboards.static import Static
 from dashboards.story import Story
 from dashboards.trend_desk import Desk
+from dashboards.viewing import voice_of
+from dashboards.words import Voice
 from monitor.channel import ChannelClient, ChannelError
 
 if TYPE_CHECKING:
@@ -42,20 +45,24 @@ def build(
         except ChannelError as error:
             return {"done": False, "key": "action.no_answer", "words": f"{str(error).capitalize()}."}
 
+    def voice(scope: asgi.Scope) -> Voice:
+        return voice_of(asgi.header(scope, "cookie"), asgi.header(scope, "accept-language"), live.site)
+
     access = Access(data, join_link=join_link, is_demo=story is not None)
     desk = Desk(store)
     desk.keep_warm()
     pages = Pages(static, store, live, desk)
     server = Server(
         live,
-        Acting(act, access),
+        Acting(act, access, voice),
         Mount(cast("asgi.App", WSGIMiddleware(pages.server, workers=4))),
         static=static,
-        landing=landing.html(static),
+        landing=cache(partial(landing.html, static)),
         open_store=store,
         desk=desk,
         story=Story(story),
         access=access,
+        voice=voice,
         hosts=hosts,
     )
     return asgi.with_headers(Guard(server), asgi.security_headers(pages.csp_hashes()))

@@ -20,10 +20,11 @@ from dashboards.metrics import OPENMETRICS, metrics
 from dashboards.static import Static
 from dashboards.story import Story
 from dashboards.trend_desk import Desk
-from dashboards.view_model import Viewer, clock, view, zone_of
-from dashboards.words import say
+from dashboards.view_model import Viewer, view
+from dashboards.words import Voice, say
 from monitor.clock import monotonic_s
 from monitor.store.records import Reader
+from monitor.words.languages import Speaker
 
 NONCE: Final = re.compile(r"[0-9a-z]{1,32}")
 LIVE_PAGES: Final = frozenset({"ground", "landing"})
@@ -46,11 +47,12 @@ class Server:
         pages: App,
         *,
         static: Static,
-        landing: str,
+        landing: Callable[[Speaker], str],
         open_store: Callable[[], Reader],
         desk: Desk,
         story: Story,
         access: Access,
+        voice: Callable[[Scope], Voice],
         hosts: frozenset[str] = frozenset(),
     ) -> None:
         """Put the parts together.
@@ -60,11 +62,12 @@ class Server:
             acting: What people do here.
             pages: Whatever is not answered here.
             static: Fingerprinted files.
-            landing: The landing page's HTML.
+            landing: Makes the landing page's HTML.
             open_store: Opens the store's read side; called once, at the first need.
             desk: Trends over the lifts.
             story: The demonstration's line of the moment.
             access: Who may look and who may act.
+            voice: How to speak to who sent a request.
             hosts: Names this server may be called by, beside addresses in figures and this machine's own name.
         """
         self._live = live
@@ -72,13 +75,15 @@ class Server:
         self._pages = pages
         self._static = static
         self._landing = landing
+        self._voice = voice
         self._open_store = open_store
         self._desk = desk
         self._story = story
         self._access = access
         own = socket.gethostname().lower()
         self._hosts = hosts | {"localhost", own, f"{own}.local"}
-        self._views: dict[Viewer, tuple[str, int, bytes]] = {}
+        self._views: dict[tuple[Viewer, int], bytes] = {}
+        self._views_of = ""
         self._waiting_n = 0
         self._pictures = Static(HELP)
         self._routes: Mapping[str, tuple[str, Route]] = {
@@ -144,33 +149,36 @@ class Server:
             self._waiting_n -= 1
         snapshot, age_s = self._live.snapshot, self._live.age_s()
         if snapshot is None or age_s is None or age_s > LIVE_FOR_S:
-            await asgi.respond_json(send, {"nonce": nonce, "why": self._why_quiet()}, status=503)
+            await asgi.respond_json(send, {"nonce": nonce, "why": self._why_quiet(self._voice(scope))}, status=503)
             return
         held_s = monotonic_s() - asked_s
         said = f'{{"nonce":"{nonce}","age_s":{age_s:.3f},"held_s":{held_s:.3f},"live_for_s":{LIVE_FOR_S}'.encode()
         if snapshot.number != number:
             since = int(query["since"]) if query.get("since", "").isdecimal() else 0
-            said += b"," + self._view(Viewer(page, query.get("lifter")), since)
+            said += b"," + self._view(Viewer(page, query.get("lifter"), self._voice(scope).speaker), since)
         await asgi.respond(send, said + b"}", content_type=asgi.JSON)
 
-    def _why_quiet(self) -> str:
+    def _why_quiet(self, voice: Voice) -> str:
         if self._live.snapshot is None:
-            return say("lost.waiting")
-        return say("lost.engine", clock=clock(self._live.quiet_since_utc_s, zone_of(self._live.site)))
+            return voice.say("lost.waiting")
+        return voice.say("lost.engine", clock=voice.clock(self._live.quiet_since_utc_s))
 
     def _view(self, viewer: Viewer, since: int) -> bytes:
         """View and new trace points, as the inside of a JSON object: made once for all who see the same."""
         snapshot = self._live.snapshot
         assert snapshot is not None  # noqa: S101 - only asked for when there is one
-        kept = self._views.get(viewer)
-        if kept is not None and kept[:2] == (snapshot.number, since):
-            return kept[2]
+        if self._views_of != snapshot.number:
+            self._views.clear()
+            self._views_of = snapshot.number
+        kept = self._views.get((viewer, since))
+        if kept is not None:
+            return kept
         said = view(snapshot, viewer, self._live.site, self._story.now())
         if "why" in said:  # a lifter that does not exist: not kept, or anybody could fill the memory with names
             return asgi.to_json(said)[1:-1]
         trace = self._live.traces.since(said["one"]["lifter"], since) if "one" in said else {}
         whole = asgi.to_json({"number": snapshot.number, "view": said, "trace": trace})[1:-1]
-        self._views[viewer] = (snapshot.number, since, whole)
+        self._views[viewer, since] = whole
         return whole
 
     # -- for other programs
@@ -228,5 +236,5 @@ class Server:
         await asgi.respond(send, metrics(self._live, waiting_n=self._waiting_n), content_type=OPENMETRICS)
 
     async def _get_landing(self, scope: Scope, receive: Receive, send: Send) -> None:
-        del scope, receive
-        await asgi.respond(send, self._landing, content_type=asgi.HTML)
+        del receive
+        await asgi.respond(send, self._landing(self._voice(scope).speaker), content_type=asgi.HTML)

@@ -1,9 +1,13 @@
 """The HTML every page stands in: head, shapes, the cover of the live pages, and nothing that could run inline."""
 
+import json
+from functools import cache
 from html import escape
 
 from dashboards.static import Static
 from dashboards.words import say
+from monitor.words.english import TEMPLATES
+from monitor.words.languages import Speaker
 
 COVER = """<p id="spoken" class="unseen" aria-live="assertive"></p>
 <div id="cover" role="alert"><svg class="shape" aria-hidden="true"><use href="#shape-no_signal"></use></svg>
@@ -11,7 +15,14 @@ COVER = """<p id="spoken" class="unseen" aria-live="assertive"></p>
 <p id="cover-last"><span id="cover-when"></span> <s id="cover-numbers"></s></p></div>"""
 
 
-def page(static: Static, *, name: str, title: str, content: str, is_live: bool) -> str:
+@cache
+def script_words(speaker: Speaker) -> str:
+    """The words the page's own script says, as JSON."""
+    keys = [key for key in TEMPLATES if key.startswith("script.")]
+    return json.dumps({key.removeprefix("script."): say(key, speaker) for key in keys}, ensure_ascii=False)
+
+
+def page(static: Static, *, name: str, title: str, content: str, is_live: bool, speaker: Speaker) -> str:
     """One page's HTML.
 
     Args:
@@ -19,6 +30,7 @@ def page(static: Static, *, name: str, title: str, content: str, is_live: bool) 
         name: The page's name; its style sheet is ``NAME.css``, its script ``NAME.js``, where there are such.
         title: Plain text.
         content: HTML of the body, after the cover.
+        speaker: How the viewer is spoken to.
         is_live: Whether the page shows live values: then it begins as "no signal", fully covered, until its script has
             had a good reply.
     """
@@ -26,9 +38,10 @@ def page(static: Static, *, name: str, title: str, content: str, is_live: bool) 
     links = [f'<link rel="stylesheet" href="{static.url(sheet)}">' for sheet in styles if sheet in static.files]
     script = f"{name}.js" if f"{name}.js" in static.files else "look.js"
     state = ' data-call="no_signal" data-release="do_not_release"' if is_live else ""
-    cover = COVER.format(big=escape(say("lost.big")), do=escape(say("lost.first"))) if is_live else ""
+    big, first = escape(say("lost.big", speaker)), escape(say("lost.first", speaker))
+    cover = COVER.format(big=big, do=first) if is_live else ""
     return f"""<!DOCTYPE html>
-<html lang="en">
+<html lang="{speaker.language}">
 <head>
 <meta charset="utf-8">
 <meta name="viewport" content="width=device-width, initial-scale=1, viewport-fit=cover">
@@ -40,7 +53,7 @@ def page(static: Static, *, name: str, title: str, content: str, is_live: bool) 
 {"".join(links)}
 <script type="module" src="{static.url(script)}"></script>
 </head>
-<body data-page="{name}"{state}>
+<body data-page="{name}"{state} data-words="{escape(script_words(speaker))}">
 {static.text("shapes.svg")}
 {cover}
 {content}

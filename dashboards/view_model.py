@@ -7,14 +7,11 @@ and is only ever written as text.
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
-from math import ceil, floor
 from typing import Any, Final
-from zoneinfo import ZoneInfo
 
 from dashboards.live import Snapshot, Status
-from dashboards.words import say
-from monitor.words.quantities import duration
+from dashboards.words import Voice, say, zone_of
+from monitor.words.languages import ENGLISH, Speaker
 
 CALLS: Final = ("land_now", "no_signal", "land_soon", "look", "holding", "not_lifting")
 """Calls, worst first."""
@@ -27,7 +24,7 @@ PRIORITIES: Final = ("high", "medium", "low")
 UNACKNOWLEDGED: Final = frozenset({"unacknowledged", "returned_unacknowledged", "latched_unacknowledged"})
 """Alarm states that still wait for an acknowledgement."""
 
-UNIT_GAP: Final = re.compile(r"(\d) (?=(?:s|min|h|kg|kPa|m|V|m/s)\b)")
+UNIT_GAP: Final = re.compile(r"(\d) (?=(?:s|min|h|kg|kPa|m|V|m/s|lb|inHg|ft|in|mph|°[CF])\b)")
 
 SET_ASIDE: Final = ("shelved", "suppressed", "out_of_service")
 """Flags beside the life cycle of an alarm that is not to be heard for now."""
@@ -38,15 +35,19 @@ BLIND: Final = frozenset({"no_reading", "sensor_fault"})
 HEADLINE_CHARS: Final = 30
 """What fits the call's big type on two lines; what stands behind a comma or colon further on begins the reason."""
 
+STEADY_KPA_PER_MIN: Final = 0.05
+"""Leaks below it are told as steady."""
+
 View = dict[str, Any]
 
 
 @dataclass(frozen=True, slots=True)
 class Viewer:
-    """Who looks: at which page, and at which lifter (``None``: all of them)."""
+    """Who looks: at which page, at which lifter (``None``: all of them), in which language and units."""
 
     page: str
     lifter: str | None = None
+    speaker: Speaker = ENGLISH
 
 
 def view(snapshot: Snapshot, viewer: Viewer, site: Mapping[str, Any], story: Mapping[str, str] | None = None) -> View:
@@ -62,30 +63,31 @@ def view(snapshot: Snapshot, viewer: Viewer, site: Mapping[str, Any], story: Map
         ``call`` and ``release`` for the page as a whole, and either ``one`` (a lifter) or ``tiles`` (several, worst
         first). Where the lifter asked for does not exist, only ``why``.
     """
-    zone = zone_of(site)
-    lifters = worst_first(_as_of(status, snapshot.utc_s, zone) for status in snapshot.lifters)
+    voice = Voice(viewer.speaker, zone_of(site))
+    lifters = worst_first(_as_of(status, snapshot.utc_s, voice) for status in snapshot.lifters)
     shown = lifters if viewer.lifter is None else [s for s in lifters if s["lifter"] == viewer.lifter]
     if not shown:
-        return {"why": say("lost.lifter", lifter=viewer.lifter) if lifters else say("lost.waiting")}
+        return {"why": voice.say("lost.lifter", lifter=viewer.lifter) if lifters else voice.say("lost.waiting")}
     said: View = {
         "call": shown[0]["call"],
         "release": min((s["release"] for s in shown), key=RELEASES.index),
-        "clock": clock(snapshot.utc_s, zone),
-        "age_words": say("age", n="{n}"),
-        "notices": _notices(snapshot, zone),
+        "clock": voice.clock(snapshot.utc_s),
+        "age_words": voice.say("age", n="{n}"),
+        "decimal_mark": voice.value("_v", 0.5)[1],
+        "notices": _notices(snapshot, voice),
         "sound": _sound(shown),
-        "lost": _lost(shown, snapshot.utc_s, zone),
+        "lost": _lost(shown, snapshot.utc_s, voice),
         "story": None if story is None else {key: str(story.get(key, "")) for key in ("title", "line")},
     }
     if len(shown) == 1:
-        said["one"] = _lifter(shown[0], zone)
-        said["others"] = [_tile(s, viewer) for s in lifters if s is not shown[0]]
+        said["one"] = _lifter(shown[0], voice)
+        said["others"] = [_tile(s, viewer.page, voice) for s in lifters if s is not shown[0]]
     else:
-        said["tiles"] = [_tile(s, viewer) for s in shown]
+        said["tiles"] = [_tile(s, viewer.page, voice) for s in shown]
     return said
 
 
-def _as_of(status: Status, at_utc_s: float, zone: ZoneInfo) -> Status:
+def _as_of(status: Status, at_utc_s: float, voice: Voice) -> Status:
     """The status with its ages at the snapshot's time. One that outlived its own time to live is no signal."""
     late_s = max(0.0, at_utc_s - status["time"])
     facts = {**status["facts"], "age_s": _later(status["facts"]["age_s"], late_s)}
@@ -93,16 +95,22 @@ def _as_of(status: Status, at_utc_s: float, zone: ZoneInfo) -> Status:
     said = {**status, "facts": facts, "circuits": circuits}
     if late_s <= status["valid_for_s"]:
         return said
+    silent = {**_both("words", "stale.circuit", text="text"), "state": "no_reading"}
     return {
         **said,
+        **_both("headline", "lost.big"),
+        **_both("reason", "stale.reason", clock=voice.clock(status["time"])),
+        **_both("release_words", "stale.release"),
+        **_both("release_reason", "stale.release_reason"),
         "call": "no_signal",
-        "headline": say("lost.big"),
-        "reason": say("stale.reason", clock=clock(status["time"], zone)),
         "release": "do_not_release",
-        "release_words": say("stale.release"),
-        "release_reason": "",
-        "circuits": {name: {**c, "state": "no_reading", "words": say("stale.circuit")} for name, c in circuits.items()},
+        "circuits": {name: {**c, **silent} for name, c in circuits.items()},
     }
+
+
+def _both(name: str, key: str, text: str | None = None, **values: str) -> dict[str, Any]:
+    """English words and the text beside them, as a status has them."""
+    return {name: say(key, ENGLISH, **values), text or f"{name}_text": {"key": key, "values": values}}
 
 
 def _later(age_s: float | None, late_s: float) -> float | None:
@@ -114,21 +122,11 @@ def worst_first(lifters: Iterable[Status]) -> list[Status]:
     return sorted(lifters, key=lambda s: (CALLS.index(s["call"]), RELEASES.index(s["release"]), s["lifter"]))
 
 
-def zone_of(site: Mapping[str, Any]) -> ZoneInfo:
-    """The site's time zone, UTC before the engine said which."""
-    return ZoneInfo(site.get("time_zone", "UTC"))
-
-
-def clock(at_utc_s: float, zone: ZoneInfo) -> str:
-    """Time of day at the site. Check: 0 in UTC is 00:00:00."""
-    return f"{datetime.fromtimestamp(at_utc_s, zone):%H:%M:%S}"
-
-
-def span(seconds: float | None) -> str:
+def span(seconds: float | None, voice: Voice) -> str:
     """A time left, rounded down; ``None`` is further away than is looked. Check: 250 s is "4 min", 0 s is "now"."""
     if seconds is None:
-        return say("time.beyond")
-    return duration(seconds) if seconds > 0 else say("time.now")
+        return voice.say("time.beyond")
+    return voice.value("left_s", seconds) if seconds > 0 else voice.say("time.now")
 
 
 def split_headline(headline: str) -> tuple[str, str]:
@@ -146,48 +144,63 @@ def split_headline(headline: str) -> tuple[str, str]:
     return headline[:cut], _sentence(rest) + ("" if rest.endswith(".") else ".")
 
 
-def _lifter(status: Status, zone: ZoneInfo) -> View:
-    big, rest = split_headline(status["headline"])
+def _lifter(status: Status, voice: Voice) -> View:
+    alarms = status["alarms"]
     return {
+        **_called(status, voice),
         "lifter": status["lifter"],
-        "name": status.get("lifter_name") or status["lifter"],
-        "call": status["call"],
-        "headline": big,
-        "reason": _together(" ".join(part for part in (rest, status["reason"]) if part)),
+        "name": _name(status),
         "release": {
             "look": status["release"],
-            "words": status["release_words"],
-            "reason": status["release_reason"],
+            "words": voice.told(status, "release_words"),
+            "reason": voice.told(status, "release_reason"),
         },
-        "load": _load(status),
-        "landing": _landing_load(status),
-        "circuits": [_circuit(name, said, status) for name, said in status["circuits"].items()],
-        "facts": _facts(status),
-        "alarms": [_alarm(alarm, zone) for alarm in sorted(status["alarms"], key=_alarm_order)],
-        "more": say("alarms.more", n=len(status["alarms"])) if len(status["alarms"]) > 1 else "",
+        "load": _load(status, voice),
+        "landing": _landing_load(status, voice),
+        "circuits": [_circuit(name, said, status, voice) for name, said in status["circuits"].items()],
+        "facts": _facts(status, voice),
+        "alarms": [_alarm(alarm, voice) for alarm in sorted(alarms, key=_alarm_order)],
+        "more": voice.say("alarms.more", alarms_n=len(alarms)) if len(alarms) > 1 else "",
     }
 
 
-def _tile(status: Status, viewer: Viewer) -> View:
-    big, rest = split_headline(status["headline"])
+def _called(status: Status, voice: Voice) -> View:
+    """Call, its words for the big type, and the reason."""
+    big, rest = split_headline(voice.told(status, "headline"))
+    reason = voice.told(status, "reason")
     return {
-        "lifter": status["lifter"],
-        "name": status.get("lifter_name") or status["lifter"],
-        "page": viewer.page,
         "call": status["call"],
         "headline": big,
-        "reason": _together(" ".join(part for part in (rest, status["reason"]) if part)),
-        "release": {"look": status["release"], "words": status["release_words"]},
-        "margin": _load(status)["margin"],
+        "reason": _together(" ".join(part for part in (rest, reason) if part)),
+    }
+
+
+def _name(status: Status) -> str:
+    return str(status.get("lifter_name") or status["lifter"])
+
+
+def _tile(status: Status, page: str, voice: Voice) -> View:
+    return {
+        **_called(status, voice),
+        "lifter": status["lifter"],
+        "name": _name(status),
+        "page": page,
+        "release": {"look": status["release"], "words": voice.told(status, "release_words")},
+        "margin": _load(status, voice)["margin"],
         "circuits": [
-            {"id": name, "state": said["state"], "word": say(f"state.{said['state']}"), "number": _number(said)}
+            {
+                "id": name,
+                "state": said["state"],
+                "word": voice.say(f"state.{said['state']}"),
+                "number": _number(said, voice)[0],
+            }
             for name, said in status["circuits"].items()
         ],
         "age_s": status["facts"]["age_s"],
     }
 
 
-def _load(status: Status) -> View:
+def _load(status: Status, voice: Voice) -> View:
     """Load against limit, as words and as one bar: how much of it is load, how much is room left."""
     load, holding = status["load"], status["holding"]
     kg, judged_kg = load["kg"], load["judged_kg"]
@@ -195,26 +208,30 @@ def _load(status: Status) -> View:
     blind = all(circuit["state"] in BLIND for circuit in status["circuits"].values())
     blind = blind or (load["known"] == "off" and all(c["state"] == "open" for c in status["circuits"].values()))
     if judged_kg is None:
-        said["load"] = say("load.unknown") if kg is None else say("load.now", load=_kg(kg))
+        said["load"] = voice.say("load.unknown") if kg is None else voice.say("load.now", load_kg=kg)
     elif load["source"] == "measured" and kg is None:
         blind = True
-        said["load"] = say("load.lost", largest=_kg(judged_kg))
+        said["load"] = voice.say("load.lost", largest_kg=judged_kg)
     elif load["source"] == "planned":
-        said["load"] = say("load.planned", load=_kg(judged_kg))
+        said["load"] = voice.say("load.planned", load_kg=judged_kg)
     elif kg is not None and judged_kg > kg + max(5.0, 0.02 * kg):
-        said["load"] = say("load.judged", load=_kg(kg), judged=_kg(judged_kg))
+        said["load"] = voice.say("load.judged", load_kg=kg, judged_kg=judged_kg)
     else:
-        said["load"] = say("load.now", load=_kg(judged_kg if kg is None else kg))
+        said["load"] = voice.say("load.now", load_kg=judged_kg if kg is None else kg)
     if holding is None:
-        note = "" if status["facts"]["pads_n"] else say("load.no_pads")
-        return said | {"margin": say("load.no_margin"), "limit": say("load.no_limit"), "note": note}
+        note = "" if status["facts"]["pads_n"] else voice.say("load.no_pads")
+        return said | {"margin": voice.say("load.no_margin"), "limit": voice.say("load.no_limit"), "note": note}
     rated_kg, margin_kg = holding["rated_kg"], holding["margin_kg"]
-    said["limit"] = say("load.limit", rated=floor(rated_kg))
-    said["note"] = " ".join([say(f"load.governs.{holding['governs']}"), *_if_lost(holding["if_lost"])])
+    said["limit"] = voice.say("load.limit", rated_at_least_kg=rated_kg)
+    said["note"] = " ".join([voice.say(f"load.governs.{holding['governs']}"), *_if_lost(holding["if_lost"], voice)])
     if margin_kg is None or judged_kg is None or blind:
-        return said | {"margin": say("load.no_margin")}
+        return said | {"margin": voice.say("load.no_margin")}
     over = margin_kg < 0
-    words = say("load.over", margin=ceil(-margin_kg)) if over else say("load.below", margin=floor(margin_kg))
+    words = (
+        voice.say("load.over", over_at_most_kg=-margin_kg)
+        if over
+        else voice.say("load.below", margin_at_least_kg=margin_kg)
+    )
     whole_kg = max(rated_kg, judged_kg, 1.0)
     return said | {
         "margin": words,
@@ -224,47 +241,45 @@ def _load(status: Status) -> View:
     }
 
 
-def _if_lost(if_lost: Mapping[str, Mapping[str, float | None]]) -> list[str]:
+def _if_lost(if_lost: Mapping[str, Mapping[str, float | None]], voice: Voice) -> list[str]:
     """The circuit whose loss would leave least, rounded down."""
     factors = {name: said["factor"] for name, said in if_lost.items() if said["factor"] is not None}
     if not factors:
         return []
     name = min(factors, key=lambda key: factors[key])
-    return [say("load.if_lost", circuit=name, factor=f"{floor(factors[name] * 10) / 10:.1f}")]
+    return [voice.say("load.if_lost", circuit=name, left_at_least_factor=factors[name])]
 
 
-def _landing_load(status: Status) -> View:
+def _landing_load(status: Status, voice: Voice) -> View:
     """What the installer reads: the load still on the lifter, and of how much."""
     kg = status["load"]["kg"]
     largest_kg = (status.get("lift") or {}).get("largest_kg")
     known = kg is not None and status["load"]["source"] == "measured"
-    rule = say("landing.of", largest=_kg(largest_kg)) if known and largest_kg else say("landing.rule")
+    rule = voice.say("landing.of", largest_kg=largest_kg) if known and largest_kg else voice.say("landing.rule")
     if status["release"] == "not_attached":
         rule = ""
-    return {
-        "kg": say("landing.kg", load=_kg(kg)) if known else say("landing.unknown"),
-        "rule": rule,
-    }
+    return {"kg": voice.value("load_kg", kg) if known else voice.say("landing.unknown"), "rule": rule}
 
 
-def _circuit(name: str, said: Mapping[str, Any], status: Status) -> View:
+def _circuit(name: str, said: Mapping[str, Any], status: Status, voice: Voice) -> View:
     state = said["state"]
-    word = say(f"state.{state}")
+    word = voice.say(f"state.{state}")
     governs_kpa = max(said["warning_kpa"], said["needed_kpa"] or 0.0)
     low_kpa = max(0.0, governs_kpa - 12.0)
     high_kpa = max(governs_kpa + 14.0, (said["vacuum_kpa"] or 0.0) + 2.0)
     to_level = said["to_warning_s"]
+    number, unit = _number(said, voice)
     return {
         "id": name,
-        "name": say("circuit.name", circuit=name),
+        "name": voice.say("circuit.name", circuit=name),
         "state": state,
         "word": word,
-        "words": _together(said["words"].removeprefix(f"{word}. ")),
-        "number": _number(said),
-        "unit": "kPa",
+        "words": _together(voice.told(said, "words", "text").removeprefix(f"{word}. ")),
+        "number": number,
+        "unit": unit,
         "age_s": said["age_s"],
-        "rate": _rate(said),
-        "time": _time(state, to_level, said["reserve_s"]),
+        "rate": _rate(said, voice),
+        "time": _time(state, to_level, said["reserve_s"], voice),
         "trace": {
             "low_kpa": low_kpa,
             "high_kpa": high_kpa,
@@ -274,84 +289,77 @@ def _circuit(name: str, said: Mapping[str, Any], status: Status) -> View:
             "now_kpa": said["vacuum_kpa"],
             "ahead": to_level if state in {"losing", "holding"} else None,
             "land_s": status.get("time_to_land_s"),
-            "warning_words": say("trace.warning", level=f"{said['warning_kpa']:.0f}"),
-            "land_words": say("trace.land"),
+            "warning_words": voice.say("trace.warning", level_kpa_plain=said["warning_kpa"]),
+            "land_words": voice.say("trace.land"),
         },
     }
 
 
-def _time(state: str, to_level: Mapping[str, Any] | None, reserve: Mapping[str, Any] | None) -> str:
+def _time(state: str, to_level: Mapping[str, Any] | None, reserve: Mapping[str, Any] | None, voice: Voice) -> str:
     """The time to show big: to the level as things go; where nothing falls, what would be left without the pump."""
     if state not in {"losing", "holding"}:
         return ""
     if to_level is None:
-        return say("time.unknown")
+        return voice.say("time.unknown")
     if to_level["early"] is None and reserve is not None:
-        return span(reserve["early"])
-    return span(to_level["early"])
+        return span(reserve["early"], voice)
+    return span(to_level["early"], voice)
 
 
-def _rate(said: Mapping[str, Any]) -> str:
-    leak = said["leak_kpa_per_min"]
-    parts = []
-    if leak is not None and said["state"] in {"losing", "low", "critical", "holding"}:
-        parts.append(say("rate.down", rate=f"{leak:.1f}") if leak >= 0.05 else say("rate.steady"))
-    if said["pump"] is not None:
-        parts.append(say(f"pump.{said['pump']}"))
-    return ", ".join(parts)
+def _rate(said: Mapping[str, Any], voice: Voice) -> str:
+    leak, pump = said["leak_kpa_per_min"], said["pump"] if said["pump"] in {"on", "off"} else "not_said"
+    if leak is None or said["state"] not in {"losing", "low", "critical", "holding"}:
+        return "" if pump == "not_said" else voice.say(f"rate.unknown.{pump}")
+    return voice.say(f"rate.{'down' if leak >= STEADY_KPA_PER_MIN else 'steady'}.{pump}", leak_kpa_a_min=leak)
 
 
-def _facts(status: Status) -> list[View]:
+def _facts(status: Status, voice: Voice) -> list[View]:
     facts = status["facts"]
-    said = [("fact.phase", status["phase_words"])]
+    phase = {"words": status["phase_words"], "text": {"key": f"phase.{status['phase']}", "values": {}}}
+    said = [("fact.phase", voice.told(phase, "words", "text"))]
     tilt_deg = facts["tilt_deg"]
-    said.append(("fact.tilt", say("tilt.assumed") if tilt_deg is None else _tilt(tilt_deg)))
-    for key, value, form in (
-        ("fact.height", facts["height_m"], "{:.0f} m"),
-        ("fact.battery", facts["battery_v"], "{:.1f} V"),
-        ("fact.wind", facts["wind_m_s"], "{:.1f} m/s"),
-        ("fact.temperature", facts["temperature_c"], "{:.0f} °C"),
-    ):
-        if value is not None:
-            said.append((key, form.format(value)))
+    said.append(("fact.tilt", voice.say("tilt.assumed") if tilt_deg is None else _tilt(tilt_deg, voice)))
+    measured = [key for key in ("height_m", "battery_v", "wind_m_s", "temperature_c") if facts[key] is not None]
+    said += [(f"fact.{key.partition('_')[0]}", voice.value(key, facts[key])) for key in measured]
     rows: list[View] = [
-        {"key": key, "label": say(key, place=facts["wind_at"]), "value": value, "age_s": None} for key, value in said
+        {"key": key, "label": voice.say(key, at=facts["wind_at"]), "value": value, "age_s": None} for key, value in said
     ]
-    rows.append({"key": "fact.reading", "label": say("fact.reading"), "value": None, "age_s": facts["age_s"]})
-    name = status.get("lifter_name") or status["lifter"]
-    rows.append({"key": "fact.lifter", "label": say("fact.lifter"), "value": _with_pads(name, facts), "age_s": None})
+    rows.append({"key": "fact.reading", "label": voice.say("fact.reading"), "value": None, "age_s": facts["age_s"]})
+    name = _with_pads(_name(status), facts, voice)
+    rows.append({"key": "fact.lifter", "label": voice.say("fact.lifter"), "value": name, "age_s": None})
     return rows
 
 
-def _with_pads(name: str, facts: Mapping[str, Any]) -> str:
-    return say("lifter.pads", lifter=name, n=facts["pads_n"]) if facts["pads_n"] else name
+def _with_pads(name: str, facts: Mapping[str, Any], voice: Voice) -> str:
+    return voice.say("lifter.pads", lifter=name, pads_n=facts["pads_n"]) if facts["pads_n"] else name
 
 
-def _tilt(tilt_deg: float) -> str:
+def _tilt(tilt_deg: float, voice: Voice) -> str:
     place = "flat" if abs(tilt_deg) <= 5 else "upright" if abs(tilt_deg - 90) <= 5 else "leaning"
-    return say(f"tilt.{'over' if tilt_deg > 95 else place}", n=round(tilt_deg))
+    return voice.say(f"tilt.{'over' if tilt_deg > 95 else place}", tilt_deg=tilt_deg)
 
 
-def _alarm(alarm: Mapping[str, Any], zone: ZoneInfo) -> View:
+def _alarm(alarm: Mapping[str, Any], voice: Voice) -> View:
+    about, words = voice.told(alarm, "about"), voice.told(alarm, "words", "text")
     return {
         "raising": alarm["raising"],
         "priority": alarm["priority"],
         "state": alarm["state"],
         "open": _waits(alarm),
-        "acknowledge": say("alarm.acknowledge"),
-        "words": _together(_sentence(say("alarm.words", about=alarm["about"], words=alarm["words"]))),
-        "do": alarm["do"],
-        "said": _alarm_said(alarm),
-        "since": say("alarm.since", clock=clock(alarm["since"], zone)),
+        "acknowledge": voice.say("alarm.acknowledge"),
+        "words": _together(_sentence(voice.say("alarm.words", about=about, words=words))),
+        "do": voice.told(alarm, "do"),
+        "said": _alarm_said(alarm, voice),
+        "since": voice.say("alarm.since", clock=voice.clock(alarm["since"])),
     }
 
 
-def _alarm_said(alarm: Mapping[str, Any]) -> str:
+def _alarm_said(alarm: Mapping[str, Any], voice: Voice) -> str:
     """Its state, or that it is set aside, by whom and why."""
-    said = say(f"alarm.{next((flag for flag in SET_ASIDE if alarm[flag]), alarm['state'])}")
+    said = voice.say(f"alarm.{next((flag for flag in SET_ASIDE if alarm[flag]), alarm['state'])}")
     if not alarm.get("set_aside_by"):
         return said
-    return say("alarm.set_aside", said=said, by=alarm["set_aside_by"], why=alarm["set_aside_why"])
+    return voice.say("alarm.set_aside", said=said, by=alarm["set_aside_by"], why=alarm["set_aside_why"])
 
 
 def _waits(alarm: Mapping[str, Any]) -> bool:
@@ -369,15 +377,15 @@ def _alarm_order(alarm: Mapping[str, Any]) -> tuple[bool, bool, int, float]:
     )
 
 
-def _notices(snapshot: Snapshot, zone: ZoneInfo) -> list[str]:
+def _notices(snapshot: Snapshot, voice: Voice) -> list[str]:
     said = []
     if snapshot.link.get("broker") == "down":
-        since = clock(snapshot.link["since_utc_s"], zone)
-        said.append(" ".join([say("notice.broker", clock=since), snapshot.link.get("words", "")]).strip())
+        since = voice.clock(snapshot.link["since_utc_s"])
+        said.append(" ".join([voice.say("notice.broker", clock=since), snapshot.link.get("words", "")]).strip())
     if snapshot.store.get("writing") is False:
-        said.append(say("notice.store"))
+        said.append(voice.say("notice.store"))
     elif (free := snapshot.store.get("free_ratio")) is not None and free < 0.05:
-        said.append(say("notice.disk", percent=floor(free * 100)))
+        said.append(voice.say("notice.disk", left_at_least_percent=100 * free))
     return said
 
 
@@ -396,30 +404,32 @@ def _sound(shown: Sequence[Status]) -> View:
     return {"level": level, "about": [worst["call"], *open_alarms], "lost": "medium" if up else "none"}
 
 
-def _lost(shown: Sequence[Status], at_utc_s: float, zone: ZoneInfo) -> View:
+def _lost(shown: Sequence[Status], at_utc_s: float, voice: Voice) -> View:
     """What the cover will say if the next reply never comes: held by the page beforehand."""
     key = "lost.on_ground"
     if any(s["in_flight"] for s in shown):
         key = "lost.load_on"
     if any(s["call"] == "land_now" for s in shown):
         key = "lost.land_now"
-    numbers = [f"{name} {_number(said)}" for s in shown[:1] for name, said in s["circuits"].items()]
+    numbers = [
+        voice.say("lost.circuit", circuit=name, vacuum_kpa=said["vacuum_kpa"])
+        for s in shown[:1]
+        for name, said in s["circuits"].items()
+    ]
     kg = shown[0]["load"]["kg"]
     if kg is not None:
-        numbers.append(say("landing.kg", load=_kg(kg)))
+        numbers.append(voice.value("load_kg", kg))
     return {
-        "do": say(key),
-        "last": say("lost.last", clock=clock(at_utc_s, zone)),
+        "do": voice.say(key),
+        "last": voice.say("lost.last", clock=voice.clock(at_utc_s)),
         "numbers": " · ".join(numbers),
     }
 
 
-def _number(said: Mapping[str, Any]) -> str:
-    return "–" if said["vacuum_kpa"] is None else f"{said['vacuum_kpa']:.1f}"
-
-
-def _kg(kg: float) -> str:
-    return f"{round(kg)}".replace("-", "\u2212")
+def _number(said: Mapping[str, Any], voice: Voice) -> tuple[str, str]:
+    """The vacuum's number, "–" where there is none, and its unit."""
+    number, unit = voice.number_and_unit("vacuum_kpa", said["vacuum_kpa"] or 0.0)
+    return "–" if said["vacuum_kpa"] is None else number, unit
 
 
 def _sentence(words: str) -> str:

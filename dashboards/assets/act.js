@@ -3,8 +3,7 @@
 import { byId, text } from "./dom.js";
 import { isLive } from "./live.js";
 import { person } from "./who.js";
-
-const NO_ANSWER = "Not done: no answer. Try again, or tell the supervisor.";
+import { words } from "./words.js";
 
 export async function acknowledge(lifter, raising) {
   if (!isLive()) return;
@@ -12,12 +11,12 @@ export async function acknowledge(lifter, raising) {
     const { who, role } = (await person()) ?? {};
     if (who && isLive()) await act({ kind: "acknowledge", lifter, who, role, params: { raising } });
   } catch {
-    say(NO_ANSWER);
+    say(words["act.no_answer"]);
   }
 }
 
 async function act(action) {
-  say("Sending");
+  say(words["act.sending"]);
   try {
     const reply = await fetch("/api/actions", {
       method: "POST",
@@ -28,14 +27,14 @@ async function act(action) {
     const answer = await reply.json();
     say(answer.words);
   } catch {
-    say(NO_ANSWER);
+    say(words["act.no_answer"]);
   }
 }
 
-function say(words) {
+function say(answer) {
   const place = byId("answer");
-  text(place, words);
-  place.hidden = !words;
+  text(place, answer);
+  place.hidden = !answer;
   clearTimeout(say.timer);
   say.timer = setTimeout(() => (place.hidden = true), 8000);
 }

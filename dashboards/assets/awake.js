@@ -1,20 +1,18 @@
 // Keeps the phone's screen on, says whether it does, and says why when the browser refuses.
 
 import { attribute, text } from "./dom.js";
-
-const SECURE = "This page is not secure (https), so the browser refuses to keep the screen on. Set the phone's own screen time-out to never, or open the page by the site's https address: Help, Running, says how.";
-const NONE = "This browser can't keep the screen on. Set the phone's own screen time-out to never.";
-const LOCKED = "A locked phone stays silent: keep this page open and in view.";
+import { words } from "./words.js";
 
 let lock = null;
 let wanted = false;
 
 export function awakeButton(button, says) {
-  const refused = !window.isSecureContext ? SECURE : !navigator.wakeLock ? NONE : "";
+  const refused = !window.isSecureContext ? words["awake.secure"] : !navigator.wakeLock ? words["awake.none"] : "";
   const show = (why = refused) => {
-    attribute(button, "data-awake", lock ? "on" : why ? "refused" : "off");
-    text(button, lock ? "Screen stays on" : why ? "Screen may go dark: refused" : "Screen may go dark. Tap to keep it on");
-    text(says, why ? `${why} ${LOCKED}` : LOCKED);
+    const state = lock ? "on" : why ? "refused" : "off";
+    attribute(button, "data-awake", state);
+    text(button, words[`awake.${state}`]);
+    text(says, [why, words["awake.locked"]].filter(Boolean).join(" "));
   };
   const ask = async () => {
     if (refused || !wanted || document.hidden || lock) return;
@@ -26,7 +24,7 @@ export function awakeButton(button, says) {
       });
       show();
     } catch {
-      show("The phone refused to keep the screen on, perhaps to save its battery.");
+      show(words["awake.denied"]);
     }
   };
   button.addEventListener("click", () => {

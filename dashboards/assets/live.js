@@ -31,7 +31,7 @@ export const isLive = () => performance.now() < liveUntil && Date.now() < liveUn
 // Age now of something that was `ageS` old in the shown snapshot, s.
 export const ageNow = (ageS) => ageS + (performance.now() - snapshotAt) / 1000;
 
-export const ageWords = (ageS) => view.age_words.replace("{n}", ageS < 10 ? ageS.toFixed(1) : ageS.toFixed(0));
+export const ageWords = (ageS) => view.age_words.replace("{n}", ageS < 10 ? ageS.toFixed(1).replace(".", view.decimal_mark) : ageS.toFixed(0));
 
 export const current = () => view;
 

@@ -1,24 +1,25 @@
 // Light, dark, or for bright sun: kept on this device. Without a choice the device's own setting decides.
 
 import { byId, text } from "./dom.js";
+import "./speak.js";
+import { words } from "./words.js";
 
 const LOOK = "holdwatch.look";
-const LOOKS = { "": "Look: as the device", light: "Look: light", dark: "Look: dark", sun: "Look: bright sun" };
+const LOOKS = ["", "light", "dark", "sun"];
 
 function apply(look) {
   if (look) document.documentElement.dataset.look = look;
   else delete document.documentElement.dataset.look;
-  text(byId("look"), LOOKS[look]);
+  text(byId("look"), words[`look.${look || "device"}`]);
 }
 
 let look = localStorage.getItem(LOOK) ?? "";
-if (!(look in LOOKS)) look = "";
+if (!LOOKS.includes(look)) look = "";
 apply(look);
 
 document.addEventListener("click", (event) => {
   if (event.target.id !== "look") return;
-  const all = Object.keys(LOOKS);
-  look = all[(all.indexOf(look) + 1) % all.length];
+  look = LOOKS[(LOOKS.indexOf(look) + 1) % LOOKS.length];
   localStorage.setItem(LOOK, look);
   apply(look);
 });

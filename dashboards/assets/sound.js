@@ -4,6 +4,7 @@
 // bursts of five pulses, medium three pulses, low two; a fundamental between 150 and 1000 Hz with four harmonics.
 
 import { attribute, text } from "./dom.js";
+import { words } from "./words.js";
 
 const PATTERNS = {
   high: { pulses: [0, 0.2, 0.4, 0.75, 0.95, 1.6, 1.8, 2.0, 2.35, 2.55], length: 0.13, hz: 640, everyMs: 5000 },
@@ -96,14 +97,10 @@ function sound(pattern) {
 
 function show() {
   const state = !isOn() ? "off" : isHushed() ? "hushed" : "on";
-  const words = {
-    off: "Sound is off. Tap to switch it on",
-    hushed: "Quiet for a minute",
-    on: now.level === "none" || now.level === "high" ? "Sound is on. Tap for a test tone" : "I heard it: quiet for a minute",
-  };
+  const said = state !== "on" ? state : now.level === "none" || now.level === "high" ? "test" : "hush";
   for (const button of buttons) {
     attribute(button, "data-sound", state);
-    text(button, words[state]);
+    text(button, words[`sound.${said}`]);
   }
 }
 

@@ -1,9 +1,10 @@
 // Who stands at this device: signed in with the role's PIN where the site has set PINs, else named once and remembered.
 
 import { make, text } from "./dom.js";
+import { words } from "./words.js";
 
 const WHO = "holdwatch.who";
-const ROLES = { operator: "Crane operator", landing: "Landing crew", supervisor: "Lift supervisor", maintenance: "Maintenance" };
+const ROLES = ["operator", "landing", "supervisor", "maintenance"];
 
 // {who, role}, or null when the person turned away.
 export async function person() {
@@ -23,7 +24,7 @@ function asked({ withPin }) {
   name.required = true;
   name.autocomplete = "off";
   const role = make("select");
-  for (const [value, words] of Object.entries(ROLES)) role.append(new Option(words, value));
+  for (const value of ROLES) role.append(new Option(words[`who.${value}`], value));
   const pin = make("input");
   pin.type = "password";
   pin.inputMode = "numeric";
@@ -32,13 +33,13 @@ function asked({ withPin }) {
   pin.maxLength = 64;
   const wrong = make("p", "dialog-wrong");
   wrong.setAttribute("role", "alert");
-  const done = make("button", "", withPin ? "Sign in" : "Continue");
-  const cancel = make("button", "", "Not now");
+  const done = make("button", "", words[withPin ? "who.sign_in" : "who.continue"]);
+  const cancel = make("button", "", words["who.not_now"]);
   cancel.type = "button";
   const form = make("form", "",
-    make("p", "", "Who are you? It is written into the lift's record."),
-    make("label", "", "Name or initials", name), make("label", "", "Role", role),
-    ...(withPin ? [make("label", "", "PIN of the role", pin)] : []),
+    make("p", "", words["who.asked"]),
+    make("label", "", words["who.name"], name), make("label", "", words["who.role"], role),
+    ...(withPin ? [make("label", "", words["who.pin"], pin)] : []),
     wrong, make("div", "dialog-buttons", done, cancel));
   const dialog = make("dialog", "", form);
   document.body.append(dialog);
@@ -75,6 +76,6 @@ async function signIn(named) {
     const answer = await reply.json();
     return answer.done ? "" : answer.words;
   } catch {
-    return "No answer. Try again, or tell the supervisor.";
+    return words["act.no_answer"];
   }
 }

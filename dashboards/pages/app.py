@@ -19,7 +19,8 @@ from dashboards.pages import ground, help, later, lifts  # noqa: A004 - named as
 from dashboards.pages.parts import paper
 from dashboards.static import Static
 from dashboards.trend_desk import Desk
-from dashboards.view_model import zone_of
+from dashboards.viewing import voice_of
+from dashboards.words import Voice
 
 if TYPE_CHECKING:
     from monitor.store.records import Reader
@@ -65,7 +66,8 @@ class Pages(dash.Dash):
         return shell.page(
             self._static,
             name=name,
-            title=f"Holdwatch: {name}",
+            title=self._voice().say(f"title.{name}"),
+            speaker=self._voice().speaker,
             content=parts["app_entry"] + config + scripts + parts["renderer"],
             is_live=name == "ground",
         )
@@ -74,31 +76,41 @@ class Pages(dash.Dash):
         in_request = flask.has_request_context()  # Dash also calls it once, to look at it, before it serves
         address = urlsplit(flask.request.args.get("page", "/") if in_request else "/")
         name, _, rest = address.path.strip("/").partition("/")
+        voice = self._voice()
         if name == "help":
-            return help.layout(rest)
+            return help.layout(rest, voice.speaker)
         query = {key: values[0] for key, values in parse_qs(address.query).items()}
         if name == "lifts":
-            return self._lifts(query)
+            return self._lifts(query, voice)
         if name == "maintenance":
-            return self._maintenance(query)
-        return later.layout(name) if name in later.LATER else ground.layout()
+            return self._maintenance(query, voice)
+        return later.layout(name, voice.speaker) if name in later.LATER else ground.layout(voice.speaker)
 
-    def _lifts(self, query: Mapping[str, str]) -> Any:
+    def _voice(self) -> Voice:
+        """How to speak to who sent the request at hand."""
+        if not flask.has_request_context():
+            return voice_of("", "", self._live.site)
+        headers = flask.request.headers
+        return voice_of(headers.get("cookie", ""), headers.get("accept-language", ""), self._live.site)
+
+    def _lifts(self, query: Mapping[str, str], voice: Voice) -> Any:
         from monitor.store.errors import StoreError  # with the store itself, loaded at the first need
 
         try:
-            return lifts.layout(self._store, zone_of(self._live.site), query)
+            return lifts.layout(self._store, voice, query)
         except StoreError as error:
-            return paper([html.H1("Lifts"), html.P(f"The records can't be read: {error}")])
+            heading = html.H1(voice.say("lifts.title"))
+            return paper([heading, html.P(voice.say("lifts.unreadable", why=str(error)))], voice.speaker)
 
-    def _maintenance(self, query: Mapping[str, str]) -> Any:
+    def _maintenance(self, query: Mapping[str, str], voice: Voice) -> Any:
         from dashboards.pages import maintenance
         from monitor.store.errors import StoreError
 
         try:
-            return maintenance.layout(self._desk.caring(), query)
+            return maintenance.layout(self._desk.caring(), query, voice.speaker)
         except StoreError as error:
-            return paper([html.H1("Maintenance"), html.P(f"The records can't be read: {error}")])
+            heading = html.H1(voice.say("page.maintenance"))
+            return paper([heading, html.P(voice.say("lifts.unreadable", why=str(error)))], voice.speaker)
 
 
 def page_name(path: str) -> str:

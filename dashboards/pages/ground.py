@@ -4,9 +4,10 @@ from dash import html
 
 from dashboards.pages.parts import foot, shape
 from dashboards.words import say
+from monitor.words.languages import Speaker
 
 
-def layout() -> html.Div:
+def layout(speaker: Speaker) -> html.Div:
     """Call and release side by side, the reason, the room to the limit, a lane for each circuit, facts and alarms."""
     return html.Div(
         [
@@ -53,11 +54,11 @@ def layout() -> html.Div:
                     html.Ul(id="others"),
                     html.Ul(id="tiles"),
                     html.Aside(
-                        [html.B(say("story.label")), html.Span(id="story-title"), html.Span(id="story-line")],
+                        [html.B(say("story.label", speaker)), html.Span(id="story-title"), html.Span(id="story-line")],
                         id="story",
                         hidden=True,
                     ),
-                    foot(),
+                    foot(speaker),
                 ],
                 id="screen",
             ),

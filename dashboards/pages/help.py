@@ -7,7 +7,10 @@ from dash import html
 
 from dashboards.pages.markdown import render, title
 from dashboards.pages.parts import paper
+from dashboards.words import say
 from monitor.core.alarm_table import ALARMS, AlarmRule, priority
+from monitor.core.phases import Phase
+from monitor.words.languages import Speaker, template
 
 HELP: Final = Path(__file__).parents[1] / "help"
 
@@ -25,44 +28,43 @@ ORDER: Final = (
 """Guides in the order a newcomer needs them; any other comes after, by name."""
 
 
-def layout(name: str) -> Any:
+def layout(name: str, speaker: Speaker) -> Any:
     """One guide, or the list of them for an empty or unknown name."""
     guides = {path.stem: path for path in HELP.glob("*.md")}
     if name == "alarms":
-        return paper([html.H1("Alarms"), *_alarms()])
+        return paper([html.H1(say("help.alarms", speaker)), *_alarms(speaker)], speaker)
     path = guides.get(name.removesuffix(".md"))
     if path is not None:
-        return paper(render(path.read_text(encoding="utf-8")))
+        return paper(render(path.read_text(encoding="utf-8")), speaker)
     names = [known for known in ORDER if known in guides] + sorted(set(guides) - set(ORDER))
     rows = [html.Li(html.A(title(guides[known].read_text(encoding="utf-8")), href=f"/help/{known}")) for known in names]
     return paper(
         [
-            html.H1("Help"),
-            html.Ul([*rows, html.Li(html.A("Alarms: what each means and what to do", href="/help/alarms"))]),
-        ]
+            html.H1(say("page.help", speaker)),
+            html.Ul([*rows, html.Li(html.A(say("help.alarms_link", speaker), href="/help/alarms"))]),
+        ],
+        speaker,
     )
 
 
-def _alarms() -> list[Any]:
+def _alarms(speaker: Speaker) -> list[Any]:
     """Every declared alarm. Words stand as the table has them, with the places of their values."""
-    intro = html.P(
-        "Every alarm Holdwatch can raise, from the one table it judges by. Priority follows from the consequence and the "
-        "time there is to act. Times and levels come from the site file."
-    )
-    return [intro, *(part for rule in ALARMS for part in _alarm(rule))]
+    return [html.P(say("help.alarms_intro", speaker)), *(part for rule in ALARMS for part in _alarm(rule, speaker))]
 
 
-def _alarm(rule: AlarmRule) -> list[Any]:
+def _alarm(rule: AlarmRule, speaker: Speaker) -> list[Any]:
     rows = {
-        "Says": rule.says,
-        "Do": rule.do,
-        "Priority": priority(rule).value,
-        "Cause": rule.cause,
-        "Consequence": rule.consequence,
-        "Who acts": rule.who_acts.value,
-        "Watched in": ", ".join(sorted(phase.value.replace("_", " ") for phase in rule.armed_in)),
+        say("help.says", speaker): template(f"alarm.{rule.key}.says", speaker.language),
+        say("help.do", speaker): say(f"alarm.{rule.key}.do", speaker),
+        say("help.priority", speaker): say(f"priority.{priority(rule)}", speaker),
+        say("help.cause", speaker): say(f"alarm.{rule.key}.cause", speaker),
+        say("help.consequence", speaker): say(f"alarm.{rule.key}.consequence", speaker),
+        say("help.who", speaker): say(f"word.role.{rule.who_acts}", speaker),
+        say("help.phases", speaker): ", ".join(
+            say(f"phase.{phase}", speaker) for phase in Phase if phase in rule.armed_in
+        ),
     }
     return [
-        html.H2(rule.key.replace("_", " ").capitalize(), id=rule.key),
+        html.H2(say(f"alarm.{rule.key}.name", speaker), id=rule.key),
         html.Table(html.Tbody([html.Tr([html.Th(name), html.Td(said)]) for name, said in rows.items()])),
     ]

@@ -3,17 +3,24 @@
 from html import escape
 
 from dashboards import shell
+from dashboards.pages.parts import switches
 from dashboards.static import Static
 from dashboards.words import say
+from monitor.words.languages import Speaker
 
 
-def html(static: Static) -> str:
+def html(static: Static, speaker: Speaker) -> str:
     """The whole page. The release answer comes first, whatever the call."""
+    buttons = "\n".join(
+        f'<button id="{one.id}" class="wide" type="button" data-next="{one.next}" lang="{one.lang}">'
+        f"{escape(one.words)}</button>"
+        for one in switches(speaker)
+    )
     content = f"""<main id="screen" data-mode="one">
 <ul id="notices"></ul>
 <section id="release"><div id="release-shape" class="shape-place"></div>
 <div><h1 id="release-words"></h1><p id="release-reason"></p></div></section>
-<section id="load"><p>{escape(say("landing.load"))}</p><p id="load-words"></p><p id="load-rule"></p></section>
+<section id="load"><p>{escape(say("landing.load", speaker))}</p><p id="load-words"></p><p id="load-rule"></p></section>
 <section id="call"><div id="call-shape" class="shape-place"></div>
 <div><p id="call-words"></p><p id="reason"></p></div></section>
 <ol id="circuits"></ol>
@@ -24,11 +31,17 @@ def html(static: Static) -> str:
 <p id="device-says"></p>
 </section>
 <ul id="alarms"></ul>
-<aside id="story" hidden><b>{escape(say("story.label"))}</b> <span id="story-title"></span>
+<aside id="story" hidden><b>{escape(say("story.label", speaker))}</b> <span id="story-title"></span>
 <span id="story-line"></span></aside>
-<footer><p id="caution">{escape(say("caution"))}</p>
-<nav><a href="/">Ground screen</a> <a href="/help">Help</a></nav>
-<button id="look" type="button"></button> <span id="clock"></span></footer>
+<section id="settings">
+<button id="look" class="wide" type="button"></button>
+{buttons}
+</section>
+<footer><p id="caution">{escape(say("caution", speaker))}</p>
+<nav><a href="/">{escape(say("page.ground", speaker))}</a> <a href="/help">{escape(say("page.help", speaker))}</a></nav>
+<span id="clock"></span></footer>
 </main>
 <p id="answer" role="status" hidden></p>"""
-    return shell.page(static, name="landing", title="Holdwatch: landing", content=content, is_live=True)
+    return shell.page(
+        static, name="landing", title=say("title.landing", speaker), content=content, is_live=True, speaker=speaker
+    )

@@ -5,14 +5,13 @@ from typing import Any, Final
 from dash import html
 
 from dashboards.pages.parts import paper
+from dashboards.words import say
+from monitor.words.languages import Speaker
 
-LATER: Final = {
-    "plan": ("Plan", "Planning a lift on this page is not built yet. The program's plan command works it out."),
-    "fleet": ("Fleet", "The view over several sites is not built yet."),
-}
+LATER: Final = ("plan", "fleet")
 
 
-def layout(name: str) -> Any:
+def layout(name: str, speaker: Speaker) -> Any:
     """What is missing, and what there is instead."""
-    title, words = LATER[name]
-    return paper([html.H1(title), html.P(words), html.P(html.A("Finished lifts", href="/lifts"))])
+    title, words = html.H1(say(f"later.{name}.title", speaker)), html.P(say(f"later.{name}.words", speaker))
+    return paper([title, words, html.P(html.A(say("lifts.finished", speaker), href="/lifts"))], speaker)

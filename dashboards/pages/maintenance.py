@@ -19,6 +19,7 @@ from monitor.care import CAUTION, Care
 from monitor.core.lifter_trends import CircuitTrends, Service
 from monitor.core.maintenance import Item
 from monitor.core.trends import Bounds, Trend
+from monitor.words.languages import ENGLISH, Speaker
 from monitor.words.say import say as say_text
 
 FIGURES: Final[Mapping[str, tuple[str, str]]] = {
@@ -39,17 +40,17 @@ LIBRARY: Final = f"/_dash-component-suites/plotly/package_data/plotly.min.js?v={
 Query = Mapping[str, str]
 
 
-def layout(caring: Caring | None, query: Query) -> Any:
+def layout(caring: Caring | None, query: Query, speaker: Speaker = ENGLISH) -> Any:
     """``?lifter= &circuit= &figure= &sort= &since= &until=``: one lifter's list, figures and tables."""
     if caring is None or not caring.cares:
-        return paper([html.H1("Maintenance"), html.P("No engine has worked on this site's records yet.")])
+        return paper([html.H1("Maintenance"), html.P("No engine has worked on this site's records yet.")], speaker)
     lifter = query.get("lifter", "")
     if lifter not in caring.cares:
         lifter = next(iter(caring.cares))
     care, config, zone = caring.cares[lifter], caring.configs[lifter], ZoneInfo(caring.time_zone)
     if not len(care.trends.ids):
         words = "No finished lift yet: trends need some. A lift is recorded when it ends."
-        return paper([html.H1(f"Maintenance: {config.name or lifter}"), html.P(words)])
+        return paper([html.H1(f"Maintenance: {config.name or lifter}"), html.P(words)], speaker)
     wanted = query.get("figure", "leak") if query.get("figure", "leak") in FIGURES else "leak"
     circuit = query.get("circuit", "") if query.get("circuit", "") in care.trends.circuits else ""
     content = [
@@ -67,7 +68,7 @@ def layout(caring: Caring | None, query: Query) -> Any:
         html.H2("Note a service"),
         _note(lifter, care),
     ]
-    return paper(content)
+    return paper(content, speaker)
 
 
 def _filter(caring: Caring, lifter: str, circuit: str, wanted: str, query: Query) -> Any:

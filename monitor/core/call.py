@@ -427,9 +427,7 @@ def _calm(facts: Facts) -> Called:
         return Called(Call.NOT_LIFTING, Text("headline.not_lifting"), Text(f"reason.{key}"))
     margin_kg = facts.holding.margin_kg if facts.holding is not None else None
     circuits_n = len(facts.used())
-    reason = Text(
-        "reason.holding" if circuits_n > 1 else "reason.holding.one", {"circuits_n": circuits_n, "margin_kg": margin_kg}
-    )
+    reason = Text("reason.holding", {"circuits_n": circuits_n, "margin_kg": margin_kg})
     return Called(Call.HOLDING, Text("headline.holding"), reason)
 
 

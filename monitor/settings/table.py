@@ -8,6 +8,7 @@ from typing import Any, Final
 from monitor.core.config import SURFACE_FRICTION, Basis, LoadMeasures, Surface, Suspension
 from monitor.core.sources import Encoding, Format, Reads, TimeUnit
 from monitor.core.units import standard_ambient_kpa
+from monitor.languages import SOURCE, languages
 
 
 class Section(StrEnum):
@@ -122,7 +123,7 @@ KEYS: Final[tuple[Key, ...]] = (
     Key(_P, "tls_key", Kind.TEXT, "Key file of tls_cert.", default=""),
     Key(_P, "join_link", Kind.FLAG, "Viewing needs the join link.", default=False),
     Key(_P, "units", Kind.WORD, "Units a new viewer gets.", words=("metric", "us"), default="metric"),
-    Key(_P, "language", Kind.WORD, "Language a new viewer gets.", words=("en", "es"), default="en"),
+    Key(_P, "language", Kind.WORD, "Language a new viewer gets.", words=languages(), default=SOURCE),
 
     Key(_L, "id", Kind.ID, "The lifter's id, the third level of its topics.", required=True),
     Key(_L, "name", Kind.TEXT, "The name shown.", derive=lambda lifter: lifter["id"], default_says="the id"),

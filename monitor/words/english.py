@@ -7,7 +7,9 @@ from collections.abc import Mapping
 from typing import Final
 
 from monitor.core.alarm_table import ALARMS
+from monitor.words.pages_en import PAGE_WORDS
 from monitor.words.plan_en import PLAN_WORDS
+from monitor.words.plural import Plural, Template
 from monitor.words.seal_en import SEAL_WORDS
 from monitor.words.trends_en import TRENDS_WORDS
 
@@ -26,7 +28,7 @@ HEADLINES: Final[Mapping[str, str]] = {
     "headline.not_lifting": "Not lifting",
 }
 
-REASONS: Final[Mapping[str, str]] = {
+REASONS: Final[Mapping[str, Template]] = {
     "reason.lifter_alarm": "The lifter's own alarm sounds.",
     "reason.release_under_load": "Vacuum is let out while the lifter carries the load: close the release valve.",
     "reason.critical": "Circuit {circuit} is at {vacuum_kpa}, under the {needed_kpa} this load needs.",
@@ -75,8 +77,7 @@ REASONS: Final[Mapping[str, str]] = {
     "reason.tilt_outside_plan": "The tilt of {tilt_deg} is outside the plan.",
     "reason.wind_near": "Wind {wind_m_s}, limit {limit_m_s}, measured at the {at}.",
     "reason.too_early": "Circuit {circuit} holds; it is too early to say for how long.",
-    "reason.holding": "{circuits_n} circuits hold, by the readings.",
-    "reason.holding.one": "The circuit holds, by the readings.",
+    "reason.holding": Plural("The circuit holds, by the readings.", "{circuits_n} circuits hold, by the readings."),
     "reason.not_attached": "Nothing is attached.",
     "reason.parked": "Attached on the ground; nobody is lifting.",
     "reason.tandem": "Lifter {lifter} on the same panel calls for it.",
@@ -180,9 +181,52 @@ ALARM_WORDS: Final[Mapping[str, str]] = {
     "alarm.nothing_now": "“{alarm}” tells nothing now",
     **{f"alarm.{rule.key}.says": rule.says for rule in ALARMS},
     **{f"alarm.{rule.key}.do": rule.do for rule in ALARMS},
+    **{f"alarm.{rule.key}.cause": rule.cause for rule in ALARMS},
+    **{f"alarm.{rule.key}.consequence": rule.consequence for rule in ALARMS},
+    **{f"alarm.{rule.key}.name": rule.key.replace("_", " ").capitalize() for rule in ALARMS},
+    **{f"word.alarm.{name}": name for name in (rule.key.replace("_", " ") for rule in ALARMS)},
 }
 
-TEMPLATES: Final[Mapping[str, str]] = {
-    **HEADLINES, **REASONS, **RELEASES, **CIRCUITS, **PHASES, **ANSWERS, **ABOUTS, **ALARM_WORDS, **PLAN_WORDS, **TRENDS_WORDS,
-    **SEAL_WORDS,
-}  # fmt: skip
+UNITS: Final[Mapping[str, str]] = {
+    "unit.none": "{n}",
+    "unit.percent": "{n} %",
+    "unit.s": "{n} s",
+    "unit.min": "{n} min",
+    "unit.h": "{n} h",
+    "unit.h_min": "{n} h {rest} min",
+    "unit.kpa": "{n} kPa",
+    "unit.kpa_per_min": "{n} kPa/min",
+    "unit.kg": "{n} kg",
+    "unit.v": "{n} V",
+    "unit.m_s": "{n} m/s",
+    "unit.deg": "{n}°",
+    "unit.mm": "{n} mm",
+    "unit.m": "{n} m",
+    "unit.c": "{n} °C",
+    "unit.inhg": "{n} inHg",
+    "unit.inhg_per_min": "{n} inHg/min",
+    "unit.lb": "{n} lb",
+    "unit.mph": "{n} mph",
+    "unit.in": "{n} in",
+    "unit.ft": "{n} ft",
+    "unit.f": "{n} °F",
+}
+
+NAMED: Final[Mapping[str, str]] = {
+    f"word.{name}.{word}": word
+    for name, words in {
+        "at": ("ground", "lifter", "crane", "mast"),
+        "where": ("ground", "lifter", "crane", "mast"),
+        "surface": ("dry", "wet", "oily"),
+        "role": ("operator", "landing", "supervisor", "maintenance"),
+    }.items()
+    for word in words
+}
+"""Values that are words themselves, by the value's name; any other text is said as it is."""
+
+TABLES: Final[tuple[Mapping[str, Template], ...]] = (
+    HEADLINES, REASONS, RELEASES, CIRCUITS, PHASES, ANSWERS, ABOUTS, ALARM_WORDS, UNITS, NAMED, PLAN_WORDS, SEAL_WORDS,
+    TRENDS_WORDS,     PAGE_WORDS,
+)  # fmt: skip
+TEMPLATES: Final[Mapping[str, Template]] = {key: words for table in TABLES for key, words in table.items()}
+"""Every template by its key. A key stands in one table alone."""

@@ -10,29 +10,40 @@ from monitor.core.seal_tests import SealTest, SealTestKind
 from monitor.core.status import VALID_FOR_S, AlarmTold, Status, circuit_text
 from monitor.core.summary import CircuitLog, Summary
 from monitor.core.warning_time import Bounds
-from monitor.words.english import TEMPLATES
+from monitor.words.languages import ENGLISH, Speaker, template
 from monitor.words.quantities import say_value
 
-LANGUAGES: Final[Mapping[str, Mapping[str, str]]] = {"en": TEMPLATES}
 VERSION: Final = 1
-_said: dict[tuple[str, str, tuple[str, ...]], str] = {}
+_said: dict[tuple[Speaker, str, tuple[str, ...]], str] = {}
 _SAID_MOST_N: Final = 4096
 
 
-def say(text: Text, language: str = "en") -> str:
-    """The words of a message in a language.
+def say(text: Text, speaker: Speaker = ENGLISH) -> str:
+    """The words of a message, in a viewer's language and units.
 
     Raises:
-        KeyError: The language has no template for this key; a test makes sure that none is missing.
+        KeyError: There is no such key, or a value is missing; tests make sure that neither happens.
     """
-    values = {name: say_value(name, value) for name, value in text.values.items()}
-    key = (language, text.key, tuple(values.values()))
+    values = {name: say_value(name, value, speaker) for name, value in text.values.items()}
+    key = (speaker, text.key, tuple(values.values()))
     words = _said.get(key)
     if words is None:
         if len(_said) >= _SAID_MOST_N:
             _said.clear()
-        words = _said[key] = LANGUAGES[language][text.key].format_map(values)
+        counts = (
+            value for name, value in text.values.items() if name.endswith("_n") and isinstance(value, int | float)
+        )
+        words = _said[key] = template(text.key, speaker.language, next(counts, None)).format_map(values)
     return words
+
+
+def say_told(told: Mapping[str, object], speaker: Speaker) -> str:
+    """The words of a message that came as JSON (``text_dict``).
+
+    Raises:
+        KeyError: There is no such key, or a value is missing.
+    """
+    return say(Text(str(told["key"]), told["values"]), speaker)  # type: ignore[arg-type]
 
 
 def text_dict(text: Text) -> dict[str, object]:
@@ -40,8 +51,8 @@ def text_dict(text: Text) -> dict[str, object]:
     return {"key": text.key, "values": {name: _number(value) for name, value in text.values.items()}}
 
 
-def status_dict(status: Status, language: str = "en") -> dict[str, object]:
-    """A status as the JSON of the interface (DESIGN, status), version 1."""
+def status_dict(status: Status) -> dict[str, object]:
+    """A status as the JSON of the interface (DESIGN, status), version 1. Its words are English; ``text`` says the rest."""
     facts = status.facts
     reason = status.called.reason
     if reason.key == "reason.silent" and not facts.ever_heard:
@@ -58,20 +69,20 @@ def status_dict(status: Status, language: str = "en") -> dict[str, object]:
         "phase": facts.phase.value,
         "call": status.called.call.value,
         "release": status.release.value,
-        "headline": say(status.called.headline, language),
+        "headline": say(status.called.headline),
         "headline_text": text_dict(status.called.headline),
-        "reason": say(reason, language),
+        "reason": say(reason),
         "reason_text": text_dict(reason),
-        "release_words": say(release_text, language),
+        "release_words": say(release_text),
         "release_words_text": text_dict(release_text),
-        "release_reason": say(status.release_text, language),
+        "release_reason": say(status.release_text),
         "release_reason_text": text_dict(status.release_text),
         "load": _load(status),
         "holding": _holding(status),
-        "circuits": {name: _circuit(circuit, facts, language) for name, circuit in facts.circuits.items()},
-        "alarms": [_alarm(alarm, language) for alarm in status.alarms],
+        "circuits": {name: _circuit(circuit, facts) for name, circuit in facts.circuits.items()},
+        "alarms": [_alarm(alarm) for alarm in status.alarms],
         "lifter_name": facts.config.name or facts.config.id,
-        "phase_words": say(Text(f"phase.{facts.phase}"), language),
+        "phase_words": say(Text(f"phase.{facts.phase}")),
         "time_to_land_s": facts.time_to_land_s,
         "in_flight": facts.in_flight,
         "assumed": list(status.assumed),
@@ -102,7 +113,7 @@ def status_dict(status: Status, language: str = "en") -> dict[str, object]:
         "seal_tests": {
             kind.value: None
             if (test := status.seal_tests.latest(kind)) is None
-            else seal_test_dict(test, status.utc_minus_now_s, facts.now_s, language)
+            else seal_test_dict(test, status.utc_minus_now_s, facts.now_s)
             for kind in SealTestKind
         },
     }
@@ -152,7 +163,7 @@ def _holding(status: Status) -> dict[str, object] | None:
     }
 
 
-def _circuit(circuit: CircuitFacts, facts: Facts, language: str) -> dict[str, object]:
+def _circuit(circuit: CircuitFacts, facts: Facts) -> dict[str, object]:
     text = circuit_text(circuit, horizon_s=facts.config.projection_horizon_s)
     leak = circuit.leak
     timed = circuit.state in {CircuitState.HOLDING, CircuitState.LOSING, CircuitState.LOW, CircuitState.CRITICAL}
@@ -168,7 +179,7 @@ def _circuit(circuit: CircuitFacts, facts: Facts, language: str) -> dict[str, ob
         "to_warning_s": _bounds(circuit.to_warning, circuit.level) if timed else None,
         "reserve_s": _bounds(circuit.reserve, circuit.level) if timed else None,
         "text": text_dict(text),
-        "words": say(text, language),
+        "words": say(text),
         "working_kpa": circuit.config.working_kpa,
         "in_use": circuit.in_use,
         "fault": circuit.fault,
@@ -187,12 +198,13 @@ def _bounds(bounds: Bounds | None, level: str) -> dict[str, object] | None:
     }
 
 
-def _alarm(alarm: AlarmTold, language: str) -> dict[str, object]:
+def _alarm(alarm: AlarmTold) -> dict[str, object]:
     about = Text("about.circuit", {"about": alarm.about}) if alarm.about else Text("about.lifter")
     return {
         "raising": alarm.raising,
         "key": alarm.key,
-        "about": say(about, language),
+        "about": say(about),
+        "about_text": text_dict(about),
         "priority": alarm.priority.value,
         "state": alarm.state.value,
         "shelved": alarm.shelved,
@@ -203,8 +215,9 @@ def _alarm(alarm: AlarmTold, language: str) -> dict[str, object]:
         "set_aside_by": alarm.set_aside_by or None,
         "set_aside_why": alarm.set_aside_why or None,
         "text": text_dict(alarm.says),
-        "words": say(alarm.says, language),
-        "do": say(alarm.do, language),
+        "words": say(alarm.says),
+        "do": say(alarm.do),
+        "do_text": text_dict(alarm.do),
     }
 
 
@@ -297,9 +310,7 @@ def _circuit_log(log: CircuitLog, utc: "_Utc") -> dict[str, object]:
     }
 
 
-def seal_test_dict(
-    test: SealTest, utc_minus_now_s: float, now_s: float | None = None, language: str = "en"
-) -> dict[str, object]:
+def seal_test_dict(test: SealTest, utc_minus_now_s: float, now_s: float | None = None) -> dict[str, object]:
     """A seal test as JSON. ``left_s`` counts down while it is watched; ``needed_s`` is what it asks for."""
     utc = _utc_of(utc_minus_now_s)
     return {
@@ -314,7 +325,7 @@ def seal_test_dict(
         "left_s": _rounded(test.left_s(now_s), 1) if now_s is not None else None,
         "needed_s": test.needed_s,
         "text": text_dict(test.text),
-        "words": say(test.text, language),
+        "words": say(test.text),
         "circuits": {
             name: {
                 "state": one.state.value,
@@ -323,7 +334,7 @@ def seal_test_dict(
                 "lowest_kpa": _rounded(one.lowest_kpa, 2),
                 "reserve_early_s": _rounded(one.reserve_s, 1),
                 "text": text_dict(one.text),
-                "words": say(one.text, language),
+                "words": say(one.text),
             }
             for name, one in test.circuits.items()
         },

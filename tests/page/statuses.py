@@ -3,6 +3,9 @@
 import copy
 from typing import Any
 
+from monitor.core.messages import Text, Value
+from monitor.words.say import say, text_dict
+
 SITE = {
     "id": "quayside",
     "units": "metric",
@@ -12,6 +15,25 @@ SITE = {
 }
 
 JsonObject = dict[str, Any]
+
+
+def told(name: str, key: str, **values: Value) -> JsonObject:
+    """English words and the text they were made from, as a status has them."""
+    text = Text(key, values)
+    return {name: say(text), "text" if name == "words" else f"{name}_text": text_dict(text)}
+
+
+_WORDS_OF: dict[str, tuple[str, dict[str, Value]]] = {
+    "holding": ("circuit.holding.reserve", {"early_s": 2460.0}),
+    "low": ("circuit.low", {"warning_kpa": 52.0}),
+    "critical": ("circuit.critical", {"needed_kpa": 35.9}),
+    "building": ("circuit.building", {"warning_kpa": 52.0}),
+    "sensor_fault": ("circuit.fault.frozen", {}),
+    "no_reading": ("circuit.never", {}),
+    "losing": ("circuit.losing.warning", {"early_s": 250.0, "likely_s": 378.0}),
+    "open": ("circuit.open", {}),
+}
+"""What is said of a circuit in each state."""
 
 
 def circuit(state: str = "holding", vacuum_kpa: float | None = 63.1, **changed: Any) -> JsonObject:
@@ -29,8 +51,7 @@ def circuit(state: str = "holding", vacuum_kpa: float | None = 63.1, **changed: 
         "assumed": [],
         "to_warning_s": beyond if state == "holding" else None,
         "reserve_s": reserve if state == "holding" else None,
-        "text": {"key": "circuit.holding.reserve", "values": {"early_s": 2460.0}},
-        "words": "Holding. At least 41 min to the warning level if the pump stopped.",
+        **told("words", _WORDS_OF[state][0], **_WORDS_OF[state][1]),
         "working_kpa": 62.0,
         "in_use": True,
         "fault": None,
@@ -48,8 +69,7 @@ def losing(
         "leak_kpa_per_min": 0.92,
         "to_warning_s": bounds,
         "reserve_s": bounds,
-        "text": {"key": "circuit.losing.warning", "values": {"early_s": early, "likely_s": likely}},
-        "words": "Losing vacuum. May reach the warning level in 4 min (likely 6 min).",
+        **told("words", "circuit.losing.warning", early_s=early, likely_s=likely),
         "falling": True,
     }
     return circuit("losing", 57.8, **(said | changed))
@@ -57,8 +77,8 @@ def losing(
 
 def silent(age_s: float | None = 12.4) -> JsonObject:
     """A circuit without a reading to be believed."""
-    words = "No reading yet." if age_s is None else f"No reading for {age_s:.0f} s."
-    return circuit("no_reading", None if age_s is None else 61.2, age_s=age_s, words=words, leak_kpa_per_min=None)
+    said = told("words", "circuit.never" if age_s is None else "circuit.no_reading", age_s=age_s)
+    return circuit("no_reading", None if age_s is None else 61.2, age_s=age_s, leak_kpa_per_min=None, **said)
 
 
 def alarm(state: str = "unacknowledged", priority: str = "high", raising_n: int = 17, **changed: Any) -> JsonObject:
@@ -66,7 +86,7 @@ def alarm(state: str = "unacknowledged", priority: str = "high", raising_n: int 
     said: JsonObject = {
         "raising": f"dock-6/B/losing_vacuum/{raising_n}",
         "key": "losing_vacuum",
-        "about": "circuit B",
+        **told("about", "about.circuit", about="B"),
         "priority": priority,
         "state": state,
         "shelved": False,
@@ -76,9 +96,8 @@ def alarm(state: str = "unacknowledged", priority: str = "high", raising_n: int 
         "acknowledged_by": None,
         "set_aside_by": None,
         "set_aside_why": None,
-        "text": {"key": "alarm.losing_vacuum.says", "values": {}},
-        "words": "May reach its level in 4 min, landing needs up to 8 min, for 12 s",
-        "do": "Land the load while there is time. Then look at the pads of this circuit.",
+        **told("words", "alarm.losing_vacuum.says", value_s=250.0, limit_s=480.0, held_s=12.0),
+        **told("do", "alarm.losing_vacuum.do"),
     }
     return said | changed
 
@@ -100,14 +119,10 @@ _BASE: JsonObject = {
     "phase_words": "Carrying",
     "call": "holding",
     "release": "do_not_release",
-    "headline": "Holding",
-    "headline_text": {"key": "headline.holding", "values": {}},
-    "reason": "All 2 circuits hold, by the readings.",
-    "reason_text": {"key": "reason.holding", "values": {"circuits_n": 2}},
-    "release_words": "Do not release",
-    "release_words_text": {"key": "release.do_not_release", "values": {}},
-    "release_reason": "The lifter still carries the panel.",
-    "release_reason_text": {"key": "release.load_on", "values": {"load_kg": 622.5, "largest_kg": 624.0}},
+    **told("headline", "headline.holding"),
+    **told("reason", "reason.holding", circuits_n=2),
+    **told("release_words", "release.do_not_release"),
+    **told("release_reason", "release.load_on", load_kg=622.5, largest_kg=624.0),
     "load": {"kg": 622.5, "source": "measured", "judged_kg": 624.0, "planned_kg": None, "known": "on"},
     "holding": {
         "basis": "asme-bth-1",
@@ -145,55 +160,60 @@ _BASE: JsonObject = {
     "seal_tests": {"pre_pick": None, "shift": None},
 }
 
-_LOW = circuit("low", 51.4, words="At or under the warning level of 52.0 kPa.", leak_kpa_per_min=1.3)
+_LOW = circuit("low", 51.4, leak_kpa_per_min=1.3)
 
 CALLS: dict[str, JsonObject] = {
     "land_now": {
-        "headline": "Land the load now",
-        "reason": "Circuit B is at 51.4 kPa, at or under its warning level 52.0 kPa.",
+        **told("headline", "headline.land_now"),
+        **told("reason", "reason.low", circuit="B", vacuum_kpa=51.4, warning_kpa=52.0),
         "circuits": {"A": circuit(), "B": _LOW},
         "alarms": [
             alarm(
-                words="Vacuum 51.4 kPa, at or under the warning level 52.0 kPa for 12 s",
                 raising="dock-6/B/vacuum_low/3",
                 key="vacuum_low",
+                **told("words", "alarm.vacuum_low.says", value_kpa=51.4, limit_kpa=52.0, held_s=12.0),
+                **told("do", "alarm.vacuum_low.do"),
             )
         ],
     },
     "no_signal": {
-        "headline": "No readings: land the load, listen for the lifter's own alarm",
-        "reason": "Last reading 12 s ago.",
-        "release_reason": "The load reading is lost.",
+        **told("headline", "headline.no_signal"),
+        **told("reason", "reason.silent", age_s=12.4),
+        **told("release_reason", "release.load_lost"),
         "load": {"kg": None, "source": "measured", "judged_kg": 624.0, "planned_kg": None, "known": "unknown"},
         "circuits": {"A": silent(), "B": silent()},
         "facts": _BASE["facts"] | {"age_s": 12.4},
     },
     "land_soon": {
-        "headline": "Land the load soon",
-        "reason": "Circuit B may reach its warning level in 4 min (likely 6 min); landing takes up to 4 min.",
+        **told("headline", "headline.land_soon"),
+        **told(
+            "reason",
+            "reason.early_under_twice_landing",
+            circuit="B",
+            early_s=250.0,
+            likely_s=378.0,
+            time_to_land_s=240.0,
+        ),
         "circuits": {"A": circuit(), "B": losing()},
         "alarms": [alarm()],
     },
     "look": {
-        "headline": "Look at circuit B",
-        "reason": "If its pump stopped, circuit B could reach its warning level in 4 min.",
+        **told("headline", "headline.look_at_circuit", circuit="B"),
+        **told("reason", "reason.reserve_short", circuit="B", early_s=250.0),
     },
     "holding": {},
     "not_lifting": {
         "phase": "idle",
         "phase_words": "Idle",
-        "headline": "Not lifting",
-        "reason": "Nothing is attached.",
+        **told("headline", "headline.not_lifting"),
+        **told("reason", "reason.not_attached"),
         "release": "not_attached",
-        "release_words": "",
-        "release_reason": "",
+        **told("release_words", "release.not_attached"),
+        **told("release_reason", "release.not_attached"),
         "in_flight": False,
         "load": {"kg": 0.4, "source": "measured", "judged_kg": None, "planned_kg": None, "known": "off"},
         "holding": None,
-        "circuits": {
-            name: circuit("open", 0.1, words="Open: not attached.", leak_kpa_per_min=None, needed_kpa=None)
-            for name in ("A", "B")
-        },
+        "circuits": {name: circuit("open", 0.1, leak_kpa_per_min=None, needed_kpa=None) for name in ("A", "B")},
         "lift": None,
     },
 }

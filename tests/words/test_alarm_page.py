@@ -7,6 +7,7 @@ import pytest
 
 from dashboards.pages.help import HELP, layout
 from monitor.core.alarm_table import ALARMS, AlarmRule, priority
+from monitor.words.languages import ENGLISH
 
 EVERY = pytest.mark.parametrize("rule", ALARMS, ids=lambda rule: rule.key)
 
@@ -23,7 +24,7 @@ def rows_by_alarm() -> dict[str, dict[str, str]]:
     """What the page says of each alarm: by its key, each row's name and words."""
     found: dict[str, dict[str, str]] = {}
     key = ""
-    for part in parts_of(layout("alarms")):
+    for part in parts_of(layout("alarms", ENGLISH)):
         kind = type(part).__name__
         if kind == "H2":
             key = part.id
@@ -56,9 +57,11 @@ def test_page_says_who_acts_and_how_urgent_it_is(rule: AlarmRule) -> None:
     row = ROWS[rule.key]
     assert row["Priority"] == priority(rule).value
     assert row["Who acts"] == rule.who_acts.value
-    assert {phase.replace(" ", "_") for phase in row["Watched in"].split(", ")} == {p.value for p in rule.armed_in}
+    assert {phase.lower().replace(" ", "_") for phase in row["Watched in"].split(", ")} == {
+        p.value for p in rule.armed_in
+    }
 
 
 def test_guides_lead_to_the_list() -> None:
     assert "(/help/alarms)" in (HELP / "reading-the-screens.md").read_text(encoding="utf-8")
-    assert "/help/alarms" in {getattr(part, "href", None) for part in parts_of(layout(""))}
+    assert "/help/alarms" in {getattr(part, "href", None) for part in parts_of(layout("", ENGLISH))}

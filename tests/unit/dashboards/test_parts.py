@@ -18,7 +18,9 @@ from dashboards.pages.lifts import layout as lifts_layout
 from dashboards.pages.markdown import render, slug, title
 from dashboards.static import Static
 from dashboards.story import Story
+from dashboards.words import Voice
 from monitor.core.alarm_table import ALARMS
+from monitor.words.languages import ENGLISH
 from tests.page.statuses import circuit, status
 
 
@@ -204,24 +206,22 @@ def test_every_guide_renders_and_its_links_lead_somewhere(path: Path) -> None:
 
 
 def test_help_lists_the_guides_and_every_alarm() -> None:
-    assert "Reading the screens" in words_of(layout(""))
-    assert words_of(layout("running")) == words_of(layout("running.md"))
-    alarms = words_of(layout("alarms"))
+    assert "Reading the screens" in words_of(layout("", ENGLISH))
+    assert words_of(layout("running", ENGLISH)) == words_of(layout("running.md", ENGLISH))
+    alarms = words_of(layout("alarms", ENGLISH))
     for rule in ALARMS:
         assert rule.do in alarms
         assert rule.says in alarms
 
 
 def test_name_in_the_address_opens_no_other_file() -> None:
-    assert words_of(layout("../../pyproject")) == words_of(layout(""))
+    assert words_of(layout("../../pyproject", ENGLISH)) == words_of(layout("", ENGLISH))
 
 
 # -- records
 
 
 def test_no_lift_yet_is_said() -> None:
-    from zoneinfo import ZoneInfo
-
     store = SimpleNamespace(lifts=lambda *_: [], lift=lambda _: None)
-    assert "No finished lift yet" in words_of(lifts_layout(lambda: store, ZoneInfo("UTC"), {}))  # type: ignore[arg-type, return-value]
-    assert "No such lift" in words_of(lifts_layout(lambda: store, ZoneInfo("UTC"), {"id": "x"}))  # type: ignore[arg-type, return-value]
+    assert "No finished lift yet" in words_of(lifts_layout(lambda: store, Voice(), {}))  # type: ignore[arg-type, return-value]
+    assert "No such lift" in words_of(lifts_layout(lambda: store, Voice(), {"id": "x"}))  # type: ignore[arg-type, return-value]

@@ -15,7 +15,7 @@ from monitor.core.release import judge as judge_release
 from monitor.core.seal_tests import SealTests
 from monitor.core.status import Status, alarms_told
 from monitor.core.warning_time import Bounds
-from monitor.words.say import LANGUAGES, say, status_dict, text_dict
+from monitor.words.say import say, status_dict, text_dict
 from tests.histories import Watch, carry, carrying, dock
 from tests.unit.core.made import NOW_S, circuit, facts, holding, losing
 
@@ -159,10 +159,6 @@ def test_value_that_is_not_finite_is_null_in_a_message() -> None:
 def test_message_without_words_is_an_error_and_never_silence() -> None:
     with pytest.raises(KeyError):
         say(Text("reason.no_such_reason"))
-
-
-def test_language_is_english_at_least() -> None:
-    assert "en" in LANGUAGES
 
 
 # --- DESIGN's own example, said
