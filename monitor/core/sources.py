@@ -57,7 +57,11 @@ Step = str | int | Pick
 
 @dataclass(frozen=True, slots=True)
 class BinaryField:
-    """One field of a binary payload: its name, ``struct`` code and first byte."""
+    """One field of a binary payload: its name, code and first byte.
+
+    The code is ``struct``'s; u24 and i24 are whole numbers of three bytes; an s in front means that the two 16-bit words of
+    the number stand the wrong way round, as many Modbus gateways send them.
+    """
 
     name: str
     code: str
@@ -103,6 +107,8 @@ class Source:
     names: Mapping[str, str] = field(default_factory=dict)
     time_at: tuple[Step, ...] = ()
     time_unit: TimeUnit = TimeUnit.S
+    time_zone: str = ""
+    time_format: str = ""
     seq_at: tuple[Step, ...] = ()
     boot_at: tuple[Step, ...] = ()
     where: tuple[tuple[tuple[Step, ...], str], ...] = ()

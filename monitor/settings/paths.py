@@ -8,7 +8,8 @@ from monitor.core.sources import BinaryField, Pick, Step
 
 BINARY_TYPES: Final = {
     "u8": ("B", 1), "i8": ("b", 1), "u16": ("H", 2), "i16": ("h", 2), "u32": ("I", 4), "i32": ("i", 4),
-    "u64": ("Q", 8), "i64": ("q", 8), "f32": ("f", 4), "f64": ("d", 8),
+    "u64": ("Q", 8), "i64": ("q", 8), "f32": ("f", 4), "f64": ("d", 8), "u24": ("u24", 3), "i24": ("i24", 3),
+    "u32sw": ("sI", 4), "i32sw": ("si", 4), "f32sw": ("sf", 4),
 }  # fmt: skip
 MOST_BYTES: Final = 4096
 

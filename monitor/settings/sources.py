@@ -3,6 +3,7 @@
 import re
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Final, TypeVar
+from zoneinfo import available_timezones
 
 from monitor.core.config import LifterConfig
 from monitor.core.readings import PLAUSIBLE, Pump, Valve
@@ -80,6 +81,7 @@ def _source(
         return _place(text, of, names, key_where, findings)
 
     _check_of_format(values, of, where, findings)
+    _check_time(values, where, findings)
     if not rules and of not in (Format.SENML, Format.SPARKPLUG):
         findings.fault(f"{where}, value", "is missing; there must be at least one [[source.value]].")
     named = [lifter for lifter in lifters if lifter.id == values["lifter"]] or lifters
@@ -106,6 +108,8 @@ def _source(
         names=values["names"] or {},
         time_at=around(values["time_at"], "time_at") if values["time_at"] else (),
         time_unit=TimeUnit(values["time_unit"]),
+        time_zone=values["time_zone"],
+        time_format=values["time_format"],
         seq_at=around(values["seq_at"], "seq_at") if values["seq_at"] else (),
         boot_at=around(values["boot_at"], "boot_at") if values["boot_at"] else (),
         inside_at=around(inside_at, "inside_at") if inside_at else (),
@@ -133,6 +137,20 @@ def _check_of_format(values: Mapping[str, Any], of: Format, where: str, findings
     for key, its in (("each_at", Format.JSON), ("columns", Format.CSV), ("header_lines", Format.CSV)):
         if values[key] and of is not its:
             findings.fault(f"{where}, {key}", f"is given for {of}; it is for {its} only.")
+
+
+def _check_time(values: Mapping[str, Any], where: str, findings: Findings) -> None:
+    for key in ("time_zone", "time_format"):
+        if values[key] and values["time_unit"] != TimeUnit.TEXT:
+            findings.fault(
+                f"{where}, {key}", f'is given for time_unit {found_text(values["time_unit"])}; it is for "text".'
+            )
+    zone, written = values["time_zone"], values["time_format"]
+    if zone and zone not in available_timezones():
+        says = f"is {found_text(zone)}; it must be the IANA name of a time zone, for example Europe/Madrid."
+        findings.fault(f"{where}, time_zone", says, did_you_mean(nearest(zone, available_timezones())))
+    if written and not zone and "%z" not in written:
+        findings.fault(f"{where}, time_zone", "is missing; time_format has no %z, so the zone must be said.")
 
 
 def _groups(pattern: str, where: str, findings: Findings) -> set[str]:

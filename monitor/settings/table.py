@@ -233,6 +233,9 @@ KEYS: Final[tuple[Key, ...]] = (
         default=""),
     Key(_O, "time_unit", Kind.WORD, "Since 1970 in seconds, milli-, micro- or nanoseconds, or RFC 3339 text.",
         words=words_of(TimeUnit), default="s"),
+    Key(_O, "time_zone", Kind.TEXT, "IANA name of the zone of a text time that says none.", default=""),
+    Key(_O, "time_format", Kind.TEXT, "How a text time is written where it is not RFC 3339, in the letters of strptime: "
+        "%d.%m.%Y %H:%M:%S.", default=""),
     Key(_O, "seq_at", Kind.TEXT, "Where a number stands that rises by one with each message.", default=""),
     Key(_O, "boot_at", Kind.TEXT, "Where a text stands that changes when the device restarts.", default=""),
     Key(_O, "where", Kind.TEXT_TABLE, "What must stand at a place (written as at is) for a message to count, such as the "
@@ -250,7 +253,8 @@ KEYS: Final[tuple[Key, ...]] = (
     Key(_O, "separator", Kind.WORD, "What parts the columns of csv.", words=(",", ";", "\t", " "), default=","),
     Key(_O, "decimal", Kind.WORD, "The decimal mark of numbers written as text.", words=(".", ","), default="."),
     Key(_O, "fields", Kind.TEXTS, 'The fields of binary in order, type and name: "u16 count", "i16 vacuum_a", '
-        '"skip 2"; types are u8, i8, u16, i16, u32, i32, u64, i64, f32, f64.', default=()),
+        '"skip 2"; types are u8, i8, u16, i16, u24, i24, u32, i32, u64, i64, f32, f64, and u32sw, i32sw, f32sw '
+        "where the two 16-bit words stand the wrong way round.", default=()),
     Key(_O, "byte_order", Kind.WORD, "Which byte of a binary number comes first, the big or the little end.",
         words=("big", "little"), default="big"),
     Key(_O, "encoding", Kind.WORD, "What a binary payload is wrapped in.", words=words_of(Encoding), default="bytes"),

@@ -11,12 +11,14 @@ import re
 import struct
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import datetime
 from functools import partial
-from typing import Final
+from typing import Final, Literal
+from zoneinfo import ZoneInfo
 
 from monitor.core.readings import PLAUSIBLE, Pump, Refusal, Rejected, Valve
 from monitor.core.sent_units import to_own
-from monitor.core.sources import Encoding, Format, Pick, Reads, Source, Step, TimeUnit, ValueRule
+from monitor.core.sources import BinaryField, Encoding, Format, Pick, Reads, Source, Step, TimeUnit, ValueRule
 from monitor.wire.reading_json import (
     EARLIEST_UTC_S,
     LATEST_UTC_S,
@@ -254,7 +256,7 @@ def _sent_utc_s(raw: object, source: Source, refused: list[Refusal]) -> float | 
     if raw is None:
         return None
     if source.time_unit is TimeUnit.TEXT:
-        stamp = rfc_3339_utc_s(raw) if isinstance(raw, str) else None
+        stamp = _text_utc_s(raw.strip(), source) if isinstance(raw, str) else None
         if stamp is None:
             refused.append(Refusal("time", "wrong_shape", shown(raw)))
             return None
@@ -263,6 +265,22 @@ def _sent_utc_s(raw: object, source: Source, refused: list[Refusal]) -> float | 
     per_s = _PER_S[source.time_unit]
     counted = number_in(number, EARLIEST_UTC_S * per_s, LATEST_UTC_S * per_s, "time", refused)
     return None if counted is None else counted / per_s
+
+
+def _text_utc_s(text: str, source: Source) -> float | None:
+    """A text time: RFC 3339, or as the source's format says, in its zone where it names none itself."""
+    if not source.time_format and (said := rfc_3339_utc_s(text)) is not None:
+        return said
+    try:
+        form = source.time_format
+        read = datetime.strptime(text, form) if form else datetime.fromisoformat(text)  # noqa: DTZ007 - the zone follows
+        if read.tzinfo is None:
+            if not source.time_zone:
+                return None
+            read = read.replace(tzinfo=ZoneInfo(source.time_zone))
+        return read.timestamp()
+    except (ValueError, OverflowError):
+        return None
 
 
 def _json(source: Source, payload: bytes) -> Iterator[Get]:
@@ -354,10 +372,19 @@ def _binary(source: Source, payload: bytes) -> Iterator[Get]:
             payload = base64.b64decode(payload.strip(), validate=True)
     if len(payload) != source.size_bytes:
         raise ValueError(f"{len(payload)} bytes, not {source.size_bytes}")
-    values = {
-        item.name: struct.unpack_from(source.byte_order + item.code, payload, item.start)[0] for item in source.fields
-    }
+    values = {item.name: _field(item, payload, source.byte_order) for item in source.fields}
     yield lambda at: values.get(str(at[0]))
+
+
+def _field(item: BinaryField, payload: bytes, byte_order: str) -> float:
+    if item.code in ("u24", "i24"):
+        order: Literal["big", "little"] = "big" if byte_order == ">" else "little"
+        return int.from_bytes(payload[item.start : item.start + 3], order, signed=item.code == "i24")
+    if item.code.startswith("s"):
+        raw = payload[item.start : item.start + 4]
+        return float(struct.unpack(byte_order + item.code[1:], raw[2:] + raw[:2])[0])
+    value: float = struct.unpack_from(byte_order + item.code, payload, item.start)[0]
+    return value
 
 
 _READERS: Final[Mapping[Format, Callable[[Source, bytes], Iterator[Get]]]] = {

@@ -415,6 +415,32 @@ at = "vac b"
         {"A": 63.4, "B": 57.8},
         {},
     ),
+    "Modbus registers, words swapped, local time": (
+        """
+[[source]]
+topic = "modbus/{lifter}"
+format = "binary"
+encoding = "hex"
+inside_at = "regs"
+time_at = "when"
+time_unit = "text"
+time_zone = "Europe/Madrid"
+fields = ["f32sw a", "f32sw b", "u24 grams"]
+[[source.value]]
+to = "circuits.A.vacuum_kpa"
+at = "a"
+[[source.value]]
+to = "circuits.B.vacuum_kpa"
+at = "b"
+[[source.value]]
+to = "load_kg"
+at = "grams"
+unit = "g"
+""",
+        [("modbus/dock-6", {"when": "2025-11-24 22:20:00", "regs": "999a427d 33334267 097fa4"})],
+        {"A": 63.4, "B": 57.8},
+        {"load": 622.5},
+    ),
     "SenML": (
         """
 [[source]]

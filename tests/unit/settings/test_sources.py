@@ -178,6 +178,12 @@ def test_open_formats_need_no_values(of: str) -> None:
             one("text", "pattern = '(?P<b>x)'", VALUE + 'at = "a"'),
             ["it must name a place in pattern: b."],
         ),
+        (one("number", "time_zone = 'UTC'"), ['time_zone is given for time_unit "s"; it is for "text"']),
+        (
+            one("number", "time_unit = 'text'\ntime_zone = 'Europe/Madird'"),
+            ["it must be the IANA name of a time zone", "Did you mean Europe/Madrid?"],
+        ),
+        (one("number", "time_unit = 'text'\ntime_format = '%d'"), ["time_zone is missing; time_format has no %z"]),
         (one("number", "pattern = 'x'"), ["pattern must be given for text, and for text only"]),
         (one("number", "columns = ['x']"), ["columns is given for number; it is for csv only"]),
         (one("number", "header_lines = 1"), ["header_lines is given for number; it is for csv only"]),

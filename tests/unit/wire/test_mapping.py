@@ -505,3 +505,43 @@ def test_alarm_said_in_another_way_still_alarms(
     part = read(source(Format.JSON, ValueRule(("lifter_alarm",), ("a",), words=words)), json.dumps({"a": sent}))
     assert part.values.get(("lifter_alarm",)) is alarm
     assert len(part.refused) == refused_n
+
+
+@pytest.mark.parametrize(
+    ("text", "zone", "written", "utc_s"),
+    [
+        ("2025-11-24T22:20:00+01:00", "", "", 1764019200.0),
+        ("2025-11-24T22:20:00", "Europe/Madrid", "", 1764019200.0),  # CET is UTC+1 in November
+        ("2025-11-24 22:20:00.5", "Europe/Madrid", "", 1764019200.5),
+        ("24.11.2025 22:20:00", "Europe/Madrid", "%d.%m.%Y %H:%M:%S", 1764019200.0),
+        ("11/24/25 09:20 PM", "UTC", "%m/%d/%y %I:%M %p", 1764019200.0),
+        ("24.11.2025 22:20:00 +0100", "", "%d.%m.%Y %H:%M:%S %z", 1764019200.0),
+        ("2025-11-24T22:20:00", "", "", None),
+        ("yesterday", "UTC", "", None),
+        ("2025-11-24", "UTC", "%d.%m.%Y", None),
+    ],
+)
+def test_text_time_in_its_zone_and_form(text: str, zone: str, written: str, utc_s: float | None) -> None:
+    made = source(
+        Format.JSON, vacuum_rule("v"), time_at=("t",), time_unit=TimeUnit.TEXT, time_zone=zone, time_format=written
+    )
+    part = read(made, json.dumps({"v": 60, "t": text}))
+    assert part.sent_utc_s == utc_s
+    assert len(part.refused) == (utc_s is None)
+
+
+@pytest.mark.parametrize(
+    ("code", "order", "sent", "value"),
+    [
+        ("u24", ">", "00f7a8", 63400), ("u24", "<", "a8f700", 63400), ("i24", ">", "ff0858", -63400),
+        # 63.4 as IEEE 754 single is 0x427D999A; its two registers swapped, as many Modbus gateways send it
+        ("sf", ">", "999a427d", 63.4), ("sI", ">", "f7a80000", 63400), ("si", ">", "0858ffff", -63400),
+    ],
+)  # fmt: skip
+def test_odd_binary_numbers(code: str, order: str, sent: str, value: float) -> None:
+    made = source(
+        Format.BINARY, ValueRule(("load_kg",), ("x",), unit="g" if code != "sf" else "kg"), encoding=Encoding.HEX,
+        byte_order=order, fields=(BinaryField("x", code, 0),), size_bytes=len(sent) // 2,
+    )  # fmt: skip
+    part = read(made, sent)
+    assert part.values[("load_kg",)] == pytest.approx(value if code == "sf" else value / 1000)
