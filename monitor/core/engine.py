@@ -260,8 +260,8 @@ def _close_lift(one: LifterState, facts: Facts, now_s: float, effects: list[Effe
         one.seal_tests = seal_tests.recorded(one.seal_tests)
         if log.landing_s is not None:
             one.landing_times_s = (*one.landing_times_s, log.landing_s)[-LANDING_TIMES_KEPT_N:]
+        one.plan = None  # after a seal that failed it stands: it is for the lift that follows
     one.seal_tests = seal_tests.let_go(one.seal_tests)
-    one.plan = None
 
 
 def close(one: LifterState, log: summary.LiftLog, now_s: float, ended: str) -> summary.Summary:

@@ -3,7 +3,7 @@
 from dataclasses import dataclass, field, replace
 from typing import Final
 
-from monitor.core import battery, circuits, holding, intake, leak, load, moved, phases, pumps, sensors
+from monitor.core import battery, circuits, holding, intake, leak, load, moved, phases, picked_again, pumps, sensors
 from monitor.core.alarms import Board
 from monitor.core.call import Called
 from monitor.core.carrying import STILL, Wind
@@ -13,6 +13,7 @@ from monitor.core.facts import UNHEARD, CircuitFacts, CircuitState, Facts
 from monitor.core.holding import Centre, Holding, HoldingModel, Move
 from monitor.core.load import Load, LoadKnown
 from monitor.core.phases import IN_FLIGHT, Phase, PhaseInputs, PhaseState
+from monitor.core.picked_again import Landed
 from monitor.core.pumps import PumpWatch
 from monitor.core.readings import CircuitReading, Pump, Reading, Valve
 from monitor.core.release import Release
@@ -88,6 +89,7 @@ class LifterState:
     heard_s: float | None = None
     picked_up: bool = False
     landed_fixed: bool = False
+    landed: Landed | None = None
 
 
 def begin(config: LifterConfig) -> LifterState:
@@ -239,14 +241,18 @@ def advance_phase(state: LifterState, now_s: float) -> None:
     used = used_circuits(state)
     heard = {name: _heard_kpa(state, name, now_s) for name in used}
     fresh = load.is_fresh(state.load, now_s, stale_s)
-    known = load.known(state.load, now_s, config=config, stale_after_s=stale_s)
     opened = {n: v <= circuits.open_kpa(config.circuits[n]) for n, v in heard.items() if v is not None}
+    any_attached = not all(opened.values())
+    all_sealed = all(v is not None and v > config.circuits[n].warning_kpa for n, v in heard.items())
+    _watch_for_another_pick(state, now_s, any_open=any(opened.values()), all_sealed=all_sealed, attached=any_attached)
+    known = load.known(state.load, now_s, config=config, stale_after_s=stale_s)
     inputs = PhaseInputs(
-        any_attached=any(v is not None and v > circuits.open_kpa(config.circuits[n]) for n, v in heard.items()),
+        any_attached=any_attached,
         all_open=bool(opened) and all(opened.values()) and (len(opened) == len(used) or known is LoadKnown.OFF),
-        all_sealed=all(v is not None and v > config.circuits[n].warning_kpa for n, v in heard.items()),
+        all_sealed=all_sealed,
         pump_on=any(state.gauges[name].pump is Pump.ON for name in used),
         building=any(_builds(state, name) for name in used),
+        rising=any(_rises(state, name, now_s) for name in used),
         load=known,
         load_kg=state.load.net_kg if fresh else None,
         largest_kg=state.load.largest_kg,
@@ -260,6 +266,22 @@ def advance_phase(state: LifterState, now_s: float) -> None:
     state.phase = phases.advance(state.phase, inputs, now_s)
     if state.phase.phase is not before and state.phase.phase in {Phase.IDLE, Phase.RELEASED}:
         state.tilt_high_deg = 90.0
+
+
+def _watch_for_another_pick(
+    state: LifterState, now_s: float, *, any_open: bool, all_sealed: bool, attached: bool
+) -> None:
+    """Without a load cell: a named "landed and fixed" stands until the lifter lifts again, whoever says so."""
+    if not state.load.confirmed_off or load.has_cell(state.config):
+        state.landed = None
+        return
+    climb_kpa = moved.climb_kpa(state.witness, now_s, stale_after_s(state))
+    state.landed = picked_again.follow(
+        state.landed, climb_from=state.witness.climb_from, climb_kpa=climb_kpa, any_open=any_open
+    )
+    if attached and picked_again.picked_again(state.landed, climb_kpa=climb_kpa, all_sealed=all_sealed):
+        state.load = replace(state.load, confirmed_off=False)
+        state.picked_up, state.landed_fixed, state.landed = True, False, None
 
 
 def used_circuits(state: LifterState) -> tuple[str, ...]:
@@ -410,10 +432,17 @@ def facts(state: LifterState, now_s: float, around: Surroundings) -> Facts:
 
 def _builds(state: LifterState, name: str) -> bool:
     """Whether a circuit's vacuum is known to rise, or its pump says it runs."""
-    if state.gauges[name].pump is Pump.ON:
-        return True
+    return state.gauges[name].pump is Pump.ON or _rose(state, name)
+
+
+def _rose(state: LifterState, name: str) -> bool:
     recent = state.recent.get(name, ())
     return bool(recent) and recent[-1][1] - min(value for _, value in recent) >= RISES_KPA
+
+
+def _rises(state: LifterState, name: str, now_s: float) -> bool:
+    """Whether a circuit's vacuum is known to rise: lately by itself, or because its pump runs and gains."""
+    return _rose(state, name) or pumps.gains(state.pump_watches[name], now_s)
 
 
 def _in_flight(state: LifterState, known: LoadKnown, *, load_lost: bool) -> bool:

@@ -87,6 +87,12 @@ def climbed(witness: Witness, source: str, climb_kpa: float, at_s: float) -> Non
     witness.climbs = (*witness.climbs[-2:], (at_s, climb_kpa))
 
 
+def climb_kpa(witness: Witness, now_s: float, stale_after_s: float) -> float | None:
+    """What the height takes from every vacuum, by the middle of the last three readings: one wild value is no hoist."""
+    fresh = [climb for at_s, climb in witness.climbs if now_s - at_s <= stale_after_s]
+    return sorted(fresh)[1] if len(fresh) == SEVERAL_N else None
+
+
 def look(
     witness: Witness,
     gauges: Mapping[str, Gauge],
@@ -108,7 +114,7 @@ def look(
         loaded: Whether the load cell feels a load, ``None`` while that is not known.
         stale_after_s: Age from which a reading means nothing.
     """
-    scene = Scene(now_s, _climb_kpa(witness, now_s, stale_after_s), _seen(gauges, recent, now_s))
+    scene = Scene(now_s, climb_kpa(witness, now_s, stale_after_s), _seen(gauges, recent, now_s))
     witness.scenes = [*(s for s in witness.scenes if now_s - s.at_s <= TOGETHER_S), scene]
     before = witness.scenes[0]
     turned = _load_turned(witness, loaded, now_s)
@@ -141,12 +147,6 @@ def look(
             ):
                 frozen[circuit] = (*frozen.get(circuit, ()), name)
     return frozen
-
-
-def _climb_kpa(witness: Witness, now_s: float, stale_after_s: float) -> float | None:
-    """The middle of the last three: one wild value is no hoist."""
-    fresh = [climb_kpa for at_s, climb_kpa in witness.climbs if now_s - at_s <= stale_after_s]
-    return sorted(fresh)[1] if len(fresh) == SEVERAL_N else None
 
 
 def _seen(

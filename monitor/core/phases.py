@@ -19,8 +19,9 @@ DOWN_RATIO: Final = 0.80
 DOWN_FOR_S: Final = 2.0
 """Landing: load under 80 % of this lift's largest for 2 s."""
 
-TURN_RATIO: Final = 0.10
-"""Between the two, only a load that has moved this far from its last turn changes the phase: no flutter at 70 %."""
+TURN_RATIO: Final = 0.20
+"""Between the two, only a load that has moved this far from its last turn changes the phase: what swings between them
+never does. Over 80 % and under 60 % both thresholds say the same, whatever the turn."""
 
 STEADY_FOR_S: Final = 3.0
 """Lifting becomes carrying once the load has not grown for so long."""
@@ -30,6 +31,9 @@ SAME_LIFT_WITHIN_S: Final = 900.0
 
 STANDS_FOR_S: Final = 10.0
 """Attached and not building for so long is sealed as well as it will be, whatever its level."""
+
+BUILT_WITHIN_S: Final = 60.0
+"""Sealed and its vacuum still rising, a lifter without a load cell is not carrying yet; after so long it counts as such."""
 
 OPEN_FOR_S: Final = 1.0
 RELEASED_FOR_S: Final = 60.0
@@ -66,6 +70,7 @@ class PhaseInputs:
     load_grew_s: float | None
     weighs: bool  # a load cell is configured and has been heard in this lift
     building: bool = True  # some circuit is known to rise, or its pump says it runs
+    rising: bool = False  # some circuit's vacuum is known to rise
     picked_up: bool = False
     landed_fixed: bool = False
 
@@ -104,10 +109,12 @@ def _timers(state: PhaseState, inputs: PhaseInputs, now_s: float) -> PhaseState:
         moved_kg = TURN_RATIO * largest_kg
         if state.phase is Phase.LANDING:
             turn_kg = load_kg if turn_kg is None else min(turn_kg, load_kg)
-            over = load_kg > AGAIN_RATIO * largest_kg and load_kg >= turn_kg + moved_kg
+            turned = load_kg >= turn_kg + moved_kg or load_kg > DOWN_RATIO * largest_kg
+            over = load_kg > AGAIN_RATIO * largest_kg and turned
         else:
             turn_kg = load_kg if turn_kg is None else max(turn_kg, load_kg)
-            under = load_kg < DOWN_RATIO * largest_kg and load_kg <= turn_kg - moved_kg
+            turned = load_kg <= turn_kg - moved_kg or load_kg < AGAIN_RATIO * largest_kg
+            under = load_kg < DOWN_RATIO * largest_kg and turned
     return replace(
         state,
         turn_kg=turn_kg,
@@ -143,7 +150,8 @@ def _from_ground(state: PhaseState, inputs: PhaseInputs, now_s: float) -> Phase:
     if inputs.load is LoadKnown.ON:
         return Phase.LIFTING
     stands = inputs.any_attached and not inputs.building and lasted(state.since_s, STANDS_FOR_S, now_s)
-    may_carry = (state.sealed or stands) and not inputs.weighs and not inputs.landed_fixed
+    built = state.sealed and (not inputs.rising or lasted(state.since_s, BUILT_WITHIN_S, now_s))
+    may_carry = (built or stands) and not inputs.weighs and not inputs.landed_fixed
     if inputs.picked_up or (may_carry and state.phase is not Phase.PARKED):
         return Phase.CARRYING  # without a load cell everything attached counts as carrying
     if lasted(state.open_since_s, OPEN_FOR_S, now_s) and (inputs.load is LoadKnown.OFF or not state.sealed):

@@ -33,6 +33,7 @@ class PumpWatch:
     start_seen_kpa: float | None = None
     mark_kpa: float | None = None
     mark_s: float | None = None
+    at_stop: bool = False
     below_since_s: float | None = None
     above_since_s: float | None = None
     on_s: float = 0.0
@@ -63,20 +64,32 @@ def watch(state: PumpWatch, pump: Pump | None, vacuum_kpa: float, now_s: float, 
     return _running(state, vacuum_kpa, now_s, config) if pump is Pump.ON else _resting(state, vacuum_kpa, now_s, config)
 
 
+def gains(state: PumpWatch, now_s: float) -> bool:
+    """Whether a running pump has gained lately, and is not at its stop level yet."""
+    return state.mark_s is not None and not state.at_stop and now_s - state.mark_s < BUILDS_WITHIN_S
+
+
 def _running(state: PumpWatch, vacuum_kpa: float, now_s: float, config: CircuitConfig) -> PumpWatch:
     stop_kpa = config.pump_stop_kpa if config.pump_stop_kpa is not None else config.working_kpa
     above = vacuum_kpa > stop_kpa + STOPS_MARGIN_KPA
     above_since_s = since(state.above_since_s, above, now_s)
     trouble = None
     mark_kpa, mark_s = state.mark_kpa, state.mark_s
-    if mark_kpa is None or mark_s is None or vacuum_kpa >= mark_kpa + BUILDS_KPA or vacuum_kpa >= stop_kpa - BUILDS_KPA:
+    at_stop = vacuum_kpa >= stop_kpa - BUILDS_KPA
+    if mark_kpa is None or mark_s is None or vacuum_kpa >= mark_kpa + BUILDS_KPA or at_stop:
         mark_kpa, mark_s = vacuum_kpa, now_s
     elif now_s - mark_s >= BUILDS_WITHIN_S:
         trouble = "not_building"
     if above_since_s is not None and config.pump_stop_kpa is not None and now_s - above_since_s >= STOPS_WITHIN_S:
         trouble = "not_stopping"
     return replace(
-        state, above_since_s=above_since_s, mark_kpa=mark_kpa, mark_s=mark_s, below_since_s=None, trouble=trouble
+        state,
+        above_since_s=above_since_s,
+        mark_kpa=mark_kpa,
+        mark_s=mark_s,
+        at_stop=at_stop,
+        below_since_s=None,
+        trouble=trouble,
     )
 
 

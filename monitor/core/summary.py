@@ -93,6 +93,7 @@ class LiftLog:
     tilt_low_deg: float | None = None
     tilt_high_deg: float | None = None
     height_high_m: float | None = None
+    height_last_m: float | None = None
     highest_last_s: float | None = None
     wind_high_m_s: float | None = None
     battery_low_v: float | None = None
@@ -190,6 +191,7 @@ def _look_flight(log: LiftLog, facts: Facts, called: Called, now_s: float) -> No
     log.tilt_high_deg = _most(log.tilt_high_deg, facts.tilt_deg)
     log.wind_high_m_s = _most(log.wind_high_m_s, facts.wind_m_s)
     if facts.height_m is not None:
+        log.height_last_m = facts.height_m
         log.height_high_m = _most(log.height_high_m, facts.height_m)
         if log.height_high_m is not None and facts.height_m >= log.height_high_m - HIGHEST_WITHIN_M:
             log.highest_last_s = now_s
@@ -200,11 +202,17 @@ def _look_flight(log: LiftLog, facts: Facts, called: Called, now_s: float) -> No
     if not facts.in_flight:
         if log.load_off_s is None:
             log.load_off_s = now_s
-            if log.highest_last_s is not None:
+            if log.highest_last_s is not None and _came_down(log):
                 log.landing_s = now_s - log.highest_last_s
     else:
         log.load_off_s = None
         _note_call(log, called)
+
+
+def _came_down(log: LiftLog) -> bool:
+    """Whether the panel was landed lower than it was carried: one set at that height tells nothing of a way down."""
+    heights = log.height_last_m, log.height_high_m
+    return heights[0] is not None and heights[1] is not None and heights[0] < heights[1] - HIGHEST_WITHIN_M
 
 
 def _note_call(log: LiftLog, called: Called) -> None:

@@ -225,6 +225,17 @@ def test_landing_times_of_an_unknown_lifter_are_ignored() -> None:
     assert watch.said["time_to_land_s"] == 240.0
 
 
+def test_plan_stands_until_a_lift_has_used_it() -> None:
+    watch = Watch()
+    watch.act("plan", weight_kg=600.0)
+    watch.play(A="0>20x20 20x20 0x20", B="0>20x20 20x20 0x20", load_kg="0x1")  # a seal that failed
+    assert (watch.phase, watch.status.facts.planned_kg) == ("idle", 600.0)
+    watch.play(A="0>64x40 64x100", B="0>64x40 64x100", load_kg="0x80 0>600x10 600x50")
+    assert watch.status.facts.planned_kg == 600.0
+    watch.play(A="64x100 64>0x20 0x20", B="64x100 64>0x20 0x20", load_kg="600>0x10 0x1")
+    assert (watch.phase, watch.status.facts.planned_kg) == ("released", None)
+
+
 # --- restarts
 
 

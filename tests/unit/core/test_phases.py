@@ -132,14 +132,31 @@ def test_load_hanging_between_the_two_never_flutters() -> None:
     assert names(load_history(CARRYING, f"600>420x20 {swing}", 10.0)) == ["carrying", "landing"]
 
 
-@pytest.mark.parametrize(("to_kg", "phase"), [(411.0, Phase.LANDING), (413.0, Phase.CARRYING)])
-def test_only_a_tenth_of_the_load_above_its_turn_is_lifted_again(to_kg: float, phase: Phase) -> None:
+@pytest.mark.parametrize("half_period_n", [5, 20, 40, 100])
+@pytest.mark.parametrize("before", [Phase.CARRYING, Phase.LANDING])
+def test_swing_between_the_thresholds_never_flutters(before: Phase, half_period_n: int) -> None:
+    swing = " ".join([f"384>456x{half_period_n} 456>384x{half_period_n}"] * 8)  # 64 to 76 % of 600 kg
+    assert names(load_history(at(before, turn_kg=420.0), swing, 10.0)) == [before.value]
+
+
+@pytest.mark.parametrize(("to_kg", "phase"), [(471.0, Phase.LANDING), (473.0, Phase.CARRYING)])
+def test_only_a_fifth_of_the_load_above_its_turn_is_lifted_again(to_kg: float, phase: Phase) -> None:
     assert load_history(at(Phase.LANDING, turn_kg=352.0), f"{to_kg}x40", 10.0)[-1].phase is phase
 
 
-@pytest.mark.parametrize(("to_kg", "phase"), [(461.0, Phase.CARRYING), (459.0, Phase.LANDING)])
-def test_only_a_tenth_of_the_load_below_its_turn_is_landing(to_kg: float, phase: Phase) -> None:
+@pytest.mark.parametrize(("to_kg", "phase"), [(401.0, Phase.CARRYING), (399.0, Phase.LANDING)])
+def test_only_a_fifth_of_the_load_below_its_turn_is_landing(to_kg: float, phase: Phase) -> None:
     assert load_history(at(Phase.CARRYING, turn_kg=520.0), f"{to_kg}x30", 10.0)[-1].phase is phase
+
+
+@pytest.mark.parametrize(("to_kg", "phase"), [(480.0, Phase.LANDING), (481.0, Phase.CARRYING)])
+def test_over_eighty_percent_is_carrying_whatever_the_turn(to_kg: float, phase: Phase) -> None:
+    assert load_history(at(Phase.LANDING, turn_kg=450.0), f"{to_kg}x40", 10.0)[-1].phase is phase
+
+
+@pytest.mark.parametrize(("to_kg", "phase"), [(360.0, Phase.CARRYING), (359.0, Phase.LANDING)])
+def test_under_sixty_percent_is_landing_whatever_the_turn(to_kg: float, phase: Phase) -> None:
+    assert load_history(at(Phase.CARRYING, turn_kg=390.0), f"{to_kg}x30", 10.0)[-1].phase is phase
 
 
 def test_panel_stuck_in_its_rack_is_not_landing_while_the_load_jerks() -> None:
@@ -224,6 +241,14 @@ NO_CELL = replace(SEALED, weighs=False, load=UNSURE, load_kg=None)
 def test_without_a_load_cell_sealed_counts_as_carrying() -> None:
     state = advance(at(Phase.SEALING, sealed=False), NO_CELL, 1.0)
     assert (state.phase, state.picks_n) == (Phase.CARRYING, 1)
+
+
+@pytest.mark.parametrize(("for_s", "phase"), [(59.9, Phase.SEALING), (60.0, Phase.CARRYING)])
+def test_without_a_load_cell_carrying_waits_for_the_vacuum_to_be_built_a_minute_at_most(
+    for_s: float, phase: Phase
+) -> None:
+    rising = replace(NO_CELL, rising=True, pump_on=True)
+    assert go(at(Phase.SEALING), rising, for_s).phase is phase
 
 
 def test_without_a_load_cell_only_a_named_action_lands() -> None:

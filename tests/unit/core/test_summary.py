@@ -55,6 +55,27 @@ def test_silent_time_is_not_counted_as_seen() -> None:
     assert noted.circuits["A"].seen_s == 0.0
 
 
+@pytest.mark.parametrize(
+    ("heights_m", "landing_s"),
+    [
+        ([20.0, 20.0, 12.0, 2.0], 30.0),
+        ([20.0, 18.9], 20.0),
+        ([20.0, 19.0], None),  # set down within a metre of where it was carried
+        ([20.0, 20.0], None),
+        ([20.0, 20.0, None], None),  # nothing is known of a way down
+        ([None, None], None),
+    ],
+)
+def test_landing_is_timed_from_the_height_it_was_carried_at_and_only_where_it_came_down(
+    heights_m: list[float | None], landing_s: float | None
+) -> None:
+    noted = log()
+    for number, height_m in enumerate(heights_m):
+        looks(noted, facts(height_m=height_m), 10.0 * number)
+    looks(noted, facts(height_m=heights_m[-1], phase=Phase.LANDING, in_flight=False), 10.0 * len(heights_m))
+    assert noted.landing_s == landing_s
+
+
 @pytest.mark.parametrize("state", [CircuitState.NO_READING, CircuitState.SENSOR_FAULT])
 def test_value_not_believed_is_never_the_lowest(state: CircuitState) -> None:
     noted = looks(log(), facts(), 0.0)
