@@ -15,7 +15,7 @@ from monitor.core.events import (
     ClockSet,
     ConnectionSaid,
     Event,
-    LandingTimes,
+    LastLifts,
     LinkChanged,
     ReadingCame,
     Resumed,
@@ -45,7 +45,7 @@ _VALUES: Final = {
     RESUMED: Resumed,
     "clock": ClockSet,
     "store": StoreSaid,
-    "landing": LandingTimes,
+    "last_lifts": LastLifts,
 }
 _KINDS: Final = {kind: name for name, kind in _VALUES.items()}
 _OLD: Final = {News.LATE: LATE, News.DOUBLED: DOUBLED, News.RETAINED: RETAINED}

@@ -34,7 +34,7 @@ from monitor.core.events import (
     Effect,
     Event,
     FilledIn,
-    LandingTimes,
+    LastLifts,
     LiftClosed,
     LinkChanged,
     Resumed,
@@ -43,6 +43,7 @@ from monitor.core.events import (
 )
 from monitor.core.facts import UNHEARD
 from monitor.core.messages import Text
+from monitor.core.past_lifts import KEPT_N, PastLifts
 from monitor.core.sources import Format
 from monitor.core.status import VALID_FOR_S, Status
 from monitor.core.summary import Summary
@@ -133,11 +134,11 @@ class Service:
                 version=program_version(),
                 keep=self._keep,
             )
-            landed_s = {lifter: _landed_s(reader, lifter) for lifter in self._site.core.lifters}
+            past = {lifter: _past_lifts(reader, lifter) for lifter in self._site.core.lifters}
             not_taken = reader.actions_not_taken()
         except StoreError as error:
             log.error("%s; watching begins anew", error)  # noqa: TRY400 - in words
-            restored, landed_s, not_taken = fresh(self._site, utc_s(), program_version()), {}, []
+            restored, past, not_taken = fresh(self._site, utc_s(), program_version()), {}, []
         self._drive = restored.drive
         circuits = {name: tuple(lifter.circuits) for name, lifter in self._site.core.lifters.items()}
         self._inbox = Inbox(self._site.sources, circuits, self._drive.state.streams)
@@ -149,8 +150,8 @@ class Service:
         if restored.down_since_s is not None:
             log.info("going on after %.1f s without an engine", self._drive.now_s - restored.down_since_s)
             self._gap(restored.down_since_s)
-        for lifter, times_s in landed_s.items():
-            self._take(LandingTimes(lifter, times_s))
+        for lifter, lifts in past.items():
+            self._take(LastLifts(lifter, lifts))
         self._take(LinkChanged(up=False))
         for said in not_taken:
             if (action := action_of(said)) is not None:
@@ -466,10 +467,14 @@ def site_told(site: SiteSettings) -> dict[str, Any]:
     }
 
 
-def _landed_s(reader: Reader, lifter: str) -> tuple[float, ...]:
-    """Landing times of a lifter's last lifts, newest last."""
-    landed = (record.get("landing_s") for record in reversed(reader.lifts(lifter, limit=30)))
-    return tuple(seconds for seconds in landed if seconds is not None)
+def _past_lifts(reader: Reader, lifter: str) -> PastLifts:
+    """What a lifter's last lifts took, by their records."""
+    past = PastLifts()
+    for record in reversed(reader.lifts(lifter, limit=KEPT_N)):
+        circuits: dict[str, Any] = record.get("circuits") or {}
+        pump_down_s = {name: circuit.get("pump_down_s") for name, circuit in circuits.items()}
+        past = past.with_lift(record.get("landing_s"), pump_down_s)
+    return past
 
 
 def _judged(status: Status) -> dict[str, object]:

@@ -13,7 +13,7 @@ from monitor.core.call import (
     opens_under_load,
     over_plan_limit_kg,
 )
-from monitor.core.facts import CircuitFacts, CircuitState, Facts
+from monitor.core.facts import UNHEARD, CircuitFacts, CircuitState, Facts
 from monitor.core.load import LoadKnown, off_band_kg
 
 APART_RATIO: Final = 0.25
@@ -108,6 +108,8 @@ SIGNALS: Final[Mapping[str, Signal]] = {
     "pump_not_building": _trouble("not_building"),
     "pump_not_starting": _trouble("not_starting"),
     "pump_not_stopping": _trouble("not_stopping"),
+    "pump_down_s": _circuit(lambda c, f: None if c.state in UNHEARD else c.pump_down_s),
+    "duty_ratio": _circuit(lambda c, f: None if c.state in UNHEARD else (c.duty_ratio or 0.0)),
     "lifter_alarm": lambda f, c: None if f.silent and not f.lifter_alarm else f.lifter_alarm,
     "load_kg": lambda f, c: f.load_kg,
     "margin_kg": lambda f, c: None if f.holding is None or f.silent else f.holding.margin_kg,
@@ -143,6 +145,8 @@ LIMITS: Final[Mapping[str, Limit]] = {
     "load_on_kg": lambda f, c: f.config.load_on_kg,
     "stale_after_s": lambda f, c: f.stale_after_s,
     "fault_lasts_s": lambda f, c: FAULT_LASTS_S,
+    "pump_down_limit_s": lambda f, c: None if c is None else c.pump_down_limit_s,
+    "duty_limit_ratio": lambda f, c: None if c is None else c.duty_limit_ratio,
     "reserve_least_s": lambda f, c: max(RESERVE_LEAST_S, f.landing_s),
     "over_plan_limit_kg": lambda f, c: over_plan_limit_kg(f),
     "one_ratio": lambda f, c: 1.0,

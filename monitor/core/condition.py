@@ -1,8 +1,9 @@
 """How a circuit fared on one lift: what trends over many lifts are made of. Folded in instant by instant."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final
 
+from monitor.core.duty import Duty, note_duty
 from monitor.core.facts import CircuitFacts, CircuitState, Facts
 from monitor.core.readings import Pump
 
@@ -19,6 +20,7 @@ class Condition:
     level_sum_kpa_s: float = 0.0
     building_from_s: float | None = None
     pump_down_s: float | None = None
+    duty: Duty = field(default_factory=Duty)
     open_kpa: float | None = None
     apart_n: int = 0
     apart_sum_kpa: float = 0.0
@@ -30,6 +32,13 @@ class Condition:
     def steady_at_kpa(self) -> float | None:
         """Mean vacuum while the leak was known."""
         return self.level_sum_kpa_s / self.leak_s if self.leak_s > 0.0 else None
+
+    def pumping_down_s(self, pump: Pump | None, now_s: float) -> float:
+        """How long the pump-down took, or takes by now while the pump is said to run; 0 before it."""
+        if self.pump_down_s is not None:
+            return self.pump_down_s
+        runs = self.building_from_s is not None and pump is Pump.ON
+        return now_s - self.building_from_s if runs and self.building_from_s is not None else 0.0
 
     def gauges_apart_kpa(self) -> float | None:
         """Mean difference of the circuit's gauges; None with one gauge."""
@@ -44,6 +53,7 @@ def note_condition(condition: Condition, circuit: CircuitFacts, facts: Facts, no
     if circuit.gauges_apart_kpa is not None:
         condition.apart_n += 1
         condition.apart_sum_kpa += circuit.gauges_apart_kpa
+    note_duty(condition.duty, circuit.pump, vacuum_kpa, circuit.config.warning_kpa, now_s)
     if circuit.state is CircuitState.OPEN:
         condition.open_kpa = vacuum_kpa
     if facts.in_flight:

@@ -18,7 +18,7 @@ from monitor.core.events import (
     ConnectionSaid,
     Effect,
     Event,
-    LandingTimes,
+    LastLifts,
     LiftClosed,
     LinkChanged,
     ReadingCame,
@@ -36,8 +36,6 @@ from monitor.core.phases import ATTACHED, Phase
 from monitor.core.status import LiftTold, Status, alarms_told
 
 TICK_S: Final = 0.5
-LANDING_TIMES_KEPT_N: Final = 30
-LANDING_PERCENTILE: Final = 0.9
 
 
 @dataclass(slots=True)
@@ -93,9 +91,9 @@ def step(state: SiteState, event: Event, now_s: float) -> tuple[SiteState, tuple
             state.store_writing, state.disk_free_ratio = writing, free_ratio
         case ClockSet(utc_minus_now_s):
             state.utc_minus_now_s = utc_minus_now_s
-        case LandingTimes(name, times_s):
+        case LastLifts(name, past):
             if name in state.lifters:
-                state.lifters[name].landing_times_s = times_s[-LANDING_TIMES_KEPT_N:]
+                state.lifters[name].past = past
                 _fix_time_to_land(state.lifters[name])
         case Resumed(down_since_s):
             _resume(state, down_since_s, now_s, effects)
@@ -245,9 +243,7 @@ def _open_lift(state: SiteState, one: LifterState, now_s: float) -> None:
 
 def _fix_time_to_land(one: LifterState) -> None:
     """The longer of the site file's figure and the 90th percentile of the last lifts; fixed when a lift starts."""
-    times_s = sorted(one.landing_times_s)
-    learned_s = times_s[math.ceil(LANDING_PERCENTILE * len(times_s)) - 1] if times_s else 0.0
-    one.time_to_land_s = max(one.config.time_to_land_s, learned_s)
+    one.time_to_land_s = one.past.time_to_land_s(one.config.time_to_land_s)
 
 
 def _close_lift(one: LifterState, facts: Facts, now_s: float, effects: list[Effect]) -> None:
@@ -258,8 +254,8 @@ def _close_lift(one: LifterState, facts: Facts, now_s: float, effects: list[Effe
     if log.load_on_s is not None:
         effects.append(LiftClosed(one.config.id, close(one, log, now_s, facts.phase.value)))
         one.seal_tests = seal_tests.recorded(one.seal_tests)
-        if log.landing_s is not None:
-            one.landing_times_s = (*one.landing_times_s, log.landing_s)[-LANDING_TIMES_KEPT_N:]
+        pump_down_s = {name: circuit.condition.pump_down_s for name, circuit in log.circuits.items()}
+        one.past = one.past.with_lift(log.landing_s, pump_down_s)
         one.plan = None  # after a seal that failed it stands: it is for the lift that follows
     one.seal_tests = seal_tests.let_go(one.seal_tests)
 

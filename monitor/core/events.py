@@ -6,6 +6,7 @@ from enum import StrEnum
 from typing import TYPE_CHECKING
 
 from monitor.core.intake import News
+from monitor.core.past_lifts import PastLifts
 from monitor.core.readings import Reading, Rejected
 
 if TYPE_CHECKING:
@@ -115,11 +116,11 @@ class StoreSaid:
 
 
 @dataclass(frozen=True, slots=True)
-class LandingTimes:
-    """Landing times of a lifter's last lifts, newest last, s (from the store, at the start)."""
+class LastLifts:
+    """What a lifter's last lifts took (from the store, at the start)."""
 
     lifter: str
-    times_s: tuple[float, ...]
+    past: PastLifts
 
 
 Event = (
@@ -132,7 +133,7 @@ Event = (
     | Resumed
     | ClockSet
     | StoreSaid
-    | LandingTimes
+    | LastLifts
 )
 
 

@@ -53,6 +53,10 @@ class CircuitFacts:
     assumed: tuple[str, ...]
     before: CircuitState | None  # the state last heard, while nothing is heard or believed now
     lost_kpa: float  # vacuum lost within the last two seconds
+    pump_down_s: float = 0.0  # how long this lift's pump-down took, or takes by now; 0 before it
+    pump_down_limit_s: float | None = None  # from when that is slow, by this lifter's own history
+    duty_ratio: float | None = None  # share of its time the pump runs, over its last strokes
+    duty_limit_ratio: float | None = None  # from when that has risen over this lift
     gauges_apart_kpa: float | None = None  # how far its gauges are apart; None with one gauge
 
 

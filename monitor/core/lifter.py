@@ -12,6 +12,7 @@ from monitor.core.factors import surface_friction
 from monitor.core.facts import UNHEARD, CircuitFacts, CircuitState, Facts
 from monitor.core.holding import Centre, Holding, HoldingModel, Move
 from monitor.core.load import Load, LoadKnown
+from monitor.core.past_lifts import PastLifts
 from monitor.core.phases import IN_FLIGHT, Phase, PhaseInputs, PhaseState
 from monitor.core.picked_again import Landed
 from monitor.core.pumps import PumpWatch
@@ -84,7 +85,7 @@ class LifterState:
     release: Release | None = None
     shown: tuple[object, ...] = ()
     log: LiftLog | None = None
-    landing_times_s: tuple[float, ...] = ()
+    past: PastLifts = field(default_factory=PastLifts)
     time_to_land_s: float = 0.0
     heard_s: float | None = None
     picked_up: bool = False
@@ -509,6 +510,7 @@ def _circuit_facts(
     )
     if judged not in UNHEARD:
         state.before[name] = judged
+    condition = state.log.circuits[name].condition if state.log is not None and name in state.log.circuits else None
     recent = state.recent.get(name, ())
     most_kpa = max((value for at_s, value in recent if now_s - at_s <= RECENT_S), default=None)
     lost_kpa = 0.0 if most_kpa is None or gauge.vacuum_kpa is None else max(0.0, most_kpa - gauge.vacuum_kpa)
@@ -532,5 +534,9 @@ def _circuit_facts(
         assumed=view.assumed if view is not None else (),
         before=state.before.get(name) if judged in UNHEARD else None,
         lost_kpa=lost_kpa,
+        pump_down_s=0.0 if condition is None else condition.pumping_down_s(gauge.pump, now_s),
+        pump_down_limit_s=state.past.pump_down_limit_s(name),
+        duty_ratio=None if condition is None else condition.duty.steady_ratio,
+        duty_limit_ratio=None if condition is None else condition.duty.limit_ratio(),
         gauges_apart_kpa=gauge.apart_kpa,
     )

@@ -302,6 +302,8 @@ def _circuit_log(log: CircuitLog, utc: "_Utc") -> dict[str, object]:
         "steady_at_kpa": _rounded(log.condition.steady_at_kpa(), 2),
         "steady_s": round(log.condition.leak_s, 1),
         "pump_down_s": _rounded(log.condition.pump_down_s, 2),
+        "duty_first_ratio": _rounded(log.condition.duty.first_ratio, 3),
+        "duty_last_ratio": _rounded(log.condition.duty.last_ratio, 3),
         "open_kpa": _rounded(log.condition.open_kpa, 2),
         "gauges_apart_kpa": _rounded(log.condition.gauges_apart_kpa(), 3),
         "late_n": log.late_n,

@@ -134,7 +134,7 @@ def test_deadband_is_not_negative(rule: AlarmRule) -> None:
 
 @LIMITED
 def test_value_that_moves_both_ways_has_a_deadband(rule: AlarmRule) -> None:
-    counts_up = rule.signal in {"silent_s", "fault_for_s"}  # grow and then begin anew: no flutter
+    counts_up = rule.signal in {"silent_s", "fault_for_s", "pump_down_s"}  # grow and then begin anew: no flutter
     assert (rule.clear_margin > 0.0) is not counts_up
 
 
@@ -200,6 +200,7 @@ def test_alarms_that_lead_to_land_now_are_high_and_cannot_be_shelved() -> None:
         "lifter_alarm", "tilt_outside_plan", "wind_over_limit", "battery_low", "load_not_all_off", "release_under_load",
         "sensor_fault", "no_reading", "clock_wrong", "broker_lost", "disk_nearly_full", "record_not_written",
         "load_returns_after_release", "battery_will_not_last", "tandem_trouble", "margin_gone",
+        "pump_not_starting", "pump_down_slow", "pump_duty_rising",
     ],
 )  # fmt: skip
 def test_alarm_is_declared(key: str) -> None:
@@ -211,7 +212,8 @@ def test_alarm_is_declared(key: str) -> None:
 
 def limit_of(rule: AlarmRule) -> float:
     given = facts(config={"wind_limit_m_s": 9.0, "battery_low_v": 23.0}, planned_kg=600.0)
-    limit = LIMITS[rule.limit](given, circuit("B") if rule.per_circuit else None)
+    about = circuit("B", pump_down_limit_s=15.0, duty_limit_ratio=0.2)
+    limit = LIMITS[rule.limit](given, about if rule.per_circuit else None)
     assert limit is not None
     return limit
 

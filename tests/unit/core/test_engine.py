@@ -8,12 +8,13 @@ from monitor.core.engine import ticks_between
 from monitor.core.events import (
     ClockSet,
     ConnectionSaid,
-    LandingTimes,
+    LastLifts,
     LinkChanged,
     Resumed,
     StoreSaid,
     Tick,
 )
+from monitor.core.past_lifts import PastLifts
 from monitor.words.say import status_dict
 from tests.histories import RESTING, STILL, Watch, calls, carry, carrying, dock, messages
 
@@ -213,14 +214,14 @@ def test_time_to_land_is_the_longer_of_the_site_files_and_the_ninetieth_percenti
     times_s: tuple[float, ...], in_force_s: float
 ) -> None:
     watch = Watch()
-    watch.take(LandingTimes("dock-6", times_s))
+    watch.take(LastLifts("dock-6", PastLifts(times_s)))
     watch.wait(0.5)
     assert watch.said["time_to_land_s"] == in_force_s
 
 
 def test_landing_times_of_an_unknown_lifter_are_ignored() -> None:
     watch = Watch()
-    watch.take(LandingTimes("dock-9", (900.0,)))
+    watch.take(LastLifts("dock-9", PastLifts((900.0,))))
     watch.wait(0.5)
     assert watch.said["time_to_land_s"] == 240.0
 

@@ -9,7 +9,7 @@ from monitor.core.events import (
     ActionKind,
     ClockSet,
     ConnectionSaid,
-    LandingTimes,
+    LastLifts,
     LinkChanged,
     ReadingCame,
     Resumed,
@@ -17,6 +17,7 @@ from monitor.core.events import (
     Tick,
     UnreadableCame,
 )
+from monitor.core.past_lifts import PastLifts
 from monitor.drive import Drive
 from monitor.history import LENGTH_S, History
 from monitor.journalled import JUDGED, READING, RETAINED, UNREADABLE, event_of, message_event, row_of
@@ -35,8 +36,8 @@ ACTION = Action(
         ClockSet(-0.125),
         StoreSaid(writing=False, free_ratio=0.015),
         StoreSaid(writing=True, free_ratio=None),
-        LandingTimes("dock-6", (31.5, 240.0)),
-        LandingTimes("dock-6", ()),
+        LastLifts("dock-6", PastLifts((31.5, 240.0), {"A": (9.5, 10.0)})),
+        LastLifts("dock-6", PastLifts(())),
         ActionCame(ACTION),
     ],
 )
