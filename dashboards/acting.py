@@ -136,7 +136,7 @@ def read_action(said: Mapping[str, Any]) -> dict[str, Any]:
     """
     if not isinstance(said.get("params", {}), dict):
         raise RefusedError("action.unreadable", 400, "Not done: params must be one JSON object.")
-    if said.get("kind") not in set(ActionKind):
+    if said.get("kind") not in list(ActionKind):
         words = f"Not done: kind is {said.get('kind')!r}; it must be one of {', '.join(sorted(ActionKind))}."
         raise RefusedError("action.unreadable", 400, words)
     named = {name: _text(said, name, longest_n=longest_n) for name, longest_n in NAMED.items()}

@@ -92,7 +92,7 @@ async def read_body(receive: Receive, limit_n: int) -> bytes:
 
 def query_of(scope: Scope) -> dict[str, str]:
     """The query's values by name; the last of several counts."""
-    return dict(parse_qsl(scope["query_string"].decode("latin-1")))
+    return dict(parse_qsl(scope["query_string"].decode("latin-1"), keep_blank_values=True))
 
 
 def header(scope: Scope, name: str) -> str:

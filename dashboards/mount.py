@@ -52,7 +52,9 @@ class Mount:
         path: str = scope["path"]
         first, _, rest = path[1:].partition("/")
         if scope["method"] not in {"GET", "HEAD"}:
-            await asgi.respond(send, f"{path} does not take {scope['method']}.\n", status=405)
+            await asgi.respond(
+                send, f"{path} does not take {scope['method']}.\n", status=405, headers=[("allow", "GET, HEAD")]
+            )
         elif first in PAGES and (first or path == "/"):
             query = scope["query_string"].decode("latin-1")
             await self._dash(_asking(scope, "/", path + (f"?{query}" if query else "")), receive, send)

@@ -27,6 +27,8 @@ from monitor.store.records import Reader
 from monitor.words.languages import Speaker
 
 NONCE: Final = re.compile(r"[0-9a-z]{1,32}")
+LATEST_UTC_S: Final = 4_102_444_800.0
+"""2100-01-01T00:00:00Z."""
 LIVE_PAGES: Final = frozenset({"ground", "landing"})
 OPEN: Final = frozenset({"/healthz"})
 """What whoever has not joined may ask for, beside the files that are the same for every site."""
@@ -116,7 +118,8 @@ class Server:
             if method == takes:
                 await route(scope, receive, send)
             else:
-                await asgi.respond(send, f"{path} takes {takes}, not {method}.\n", status=405)
+                words = f"{path} takes {takes}, not {method}.\n"
+                await asgi.respond(send, words, status=405, headers=[("allow", _allowed(takes))])
         elif path.startswith("/static/"):
             file = self._static.files.get(path.removeprefix(self._static.root))
             await asgi.respond_file(scope, send, file)
@@ -202,8 +205,9 @@ class Server:
             limit = int(query.get("limit", "50"))
         except ValueError:
             limit = 0
-        if not 1 <= limit <= 1000:
-            await asgi.respond(send, "/api/lifts: before is UTC in epoch seconds, limit 1 to 1000.\n", status=400)
+        if not (1 <= limit <= 1000 and (before is None or 0.0 <= before <= LATEST_UTC_S)):
+            words = f"/api/lifts: before is UTC in epoch seconds, 0 to {LATEST_UTC_S:.0f}; limit is 1 to 1000.\n"
+            await asgi.respond(send, words, status=400)
             return
         lifter = query.get("lifter") or None
         lifts = await asyncio.to_thread(lambda: self._store.lifts(lifter=lifter, before=before, limit=limit))
@@ -238,3 +242,8 @@ class Server:
     async def _get_landing(self, scope: Scope, receive: Receive, send: Send) -> None:
         del receive
         await asgi.respond(send, self._landing(self._voice(scope).speaker), content_type=asgi.HTML)
+
+
+def _allowed(takes: str) -> str:
+    """What an address takes, as HTTP says it (RFC 9110, 10.2.1)."""
+    return "GET, HEAD" if takes == "GET" else takes
