@@ -139,6 +139,23 @@ def test_device_is_asked_only_where_the_site_file_allows_it(allowed: bool, tmp_p
         made.stop()
 
 
+def test_order_of_a_topic_outlives_a_restart(tmp_path: Path, site: SiteSettings) -> None:
+    """The box restarts while the sender keeps a buffer: what it empties first is still old."""
+    now_s = time.time()
+    first = Running(tmp_path, site)
+    put(first, "vac/dock-6/A", {"v": 63.4, "t": now_s, "n": 100})
+    until(lambda: first.link.last().get("circuits", {}).get("A", {}).get("vacuum_kpa") == 63.4)
+    first.stop()
+    again = Running(tmp_path, site)
+    try:
+        put(again, "vac/dock-6/A", {"v": 31.0, "t": now_s - 60.0, "n": 40})
+        until(lambda: again.link.last().get("counts", {}).get("late") == 1)
+        assert again.link.last()["circuits"]["A"]["vacuum_kpa"] == 63.4
+        assert again.link.last()["circuits"]["A"]["state"] in ("no_reading", "holding")
+    finally:
+        again.stop()
+
+
 def test_gauge_alone_goes_out_at_a_tick(running: Running) -> None:
     put(running, "gauges/dock-6/A", b"57.8")
     until(lambda: running.link.last().get("circuits", {}).get("A", {}).get("vacuum_kpa") == 57.8, 3.0)
