@@ -56,13 +56,15 @@ def make(
         hosts: Names and addresses that clients call this server by.
         now: The time, aware.
         days: How long the server's certificate is good.
-        group: Id of a group that may read ``server.key`` (the broker's); None keeps it to this user.
+        group: Id of a group that may read ``server.key`` (the broker's); None leaves it as it was, at first to this user.
 
     Raises:
         CertificateError: A host is none, or the authority's files are broken, expired or lack one of them.
         OSError: A file cannot be read or written.
     """
     names = [_san(host) for host in hosts]
+    if group is None:
+        group = _reading_group(folder / "server.key")
     folder.mkdir(mode=0o755, parents=True, exist_ok=True)
     certificate_path, key_path = folder / "ca.crt", folder / "ca.key"
     is_new = not certificate_path.exists() and not key_path.exists()
@@ -116,6 +118,14 @@ def names_of(certificate_path: Path) -> list[str]:
     except x509.ExtensionNotFound:
         return []
     return found.value.get_values_for_type(x509.DNSName)
+
+
+def _reading_group(key_path: Path) -> int | None:
+    """The group that may read the key there is, so that a renewal does not lock the broker out."""
+    if not key_path.exists():
+        return None
+    stat = key_path.stat()
+    return stat.st_gid if stat.st_mode & 0o040 else None
 
 
 def _san(host: str) -> x509.GeneralName:

@@ -34,6 +34,9 @@ UNITS: Final = {
     "mmHg": SentUnit("kPa", _MMHG_KPA),
     "Torr": SentUnit("kPa", 101.325 / 760.0),
     "inH2O": SentUnit("kPa", _INCH_MM * STANDARD_GRAVITY_M_S2 / 1000.0),
+    "cmH2O": SentUnit("kPa", STANDARD_GRAVITY_M_S2 / 100.0),
+    "mmH2O": SentUnit("kPa", STANDARD_GRAVITY_M_S2 / 1000.0),
+    "kgf/cm2": SentUnit("kPa", 98.0665),
     "atm": SentUnit("kPa", 101.325),
     "at": SentUnit("kPa", 98.0665),
     "kg": SentUnit("kg", 1.0),
@@ -68,10 +71,18 @@ UNITS: Final = {
 """By the way they are written. SenML's (RFC 8428) and Sparkplug's engineering units are among them."""
 
 
+_FOLDED: Final = {
+    name.casefold(): unit
+    for name, unit in UNITS.items()
+    if unit.own in ("kPa", "kg") and name not in ("MPa", "kN", "N")
+}
+"""Pressures and masses as displays write them, KPA or mBar; not those whose case tells them apart (MPa and mPa)."""
+
+
 def to_own(value: float, unit: str, own: str) -> float | None:
     """Turn a value into a reading's own unit; None when the unit is not known or measures something else.
 
     Check: 20 inHg is 67.72777 kPa; 68 °F is 20 °C; 1 kN weighs as 101.9716 kg.
     """
-    sent = UNITS.get(unit)
+    sent = UNITS.get(unit) or _FOLDED.get(unit.casefold())
     return None if sent is None or sent.own != own else value * sent.scale + sent.offset

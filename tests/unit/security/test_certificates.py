@@ -45,6 +45,8 @@ def test_keys_are_for_their_user_alone(tmp_path: Path) -> None:
     }  # fmt: skip
     make(tmp_path, HOSTS, NOW, group=tmp_path.stat().st_gid)
     assert made.key.stat().st_mode & 0o777 == 0o640
+    make(tmp_path, HOSTS, NOW)  # a renewal leaves the broker its key
+    assert made.key.stat().st_mode & 0o777 == 0o640
 
 
 def test_renewing_keeps_the_authority(tmp_path: Path) -> None:

@@ -55,6 +55,11 @@ def number(payload: str, **rule: object) -> tuple[float | None, str | None]:
         ("623mbar", {}, 62.3),
         ("-0.623 bar", {"reads": Reads.GAUGE}, 62.3),
         ("-62300", {"unit": "Pa", "reads": Reads.GAUGE}, 62.3),
+        ("62.3KPA", {}, 62.3),
+        ("623 mBar", {}, 62.3),
+        ("18.4 INHG", {}, 62.30956),  # 18.4 x 3.386389
+        ("635.28 cmH2O", {}, 62.29969),  # NIST SP 811: 1 cmH2O (conventional) is 98.0665 Pa
+        ("0.6353 kgf/cm2", {}, 62.30165),  # NIST SP 811: 98.0665 kPa
         ("20 inHg", {}, 67.72777),  # NIST SP 811: 1 inHg (conventional) is 3.386389 kPa
         ("9 psi", {}, 62.052813),  # NIST SP 811: 1 psi is 6.894757 kPa
         ("467.3", {"unit": "mmHg"}, 62.301558),
