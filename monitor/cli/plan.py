@@ -11,6 +11,7 @@ from monitor.cli.common import DONE, BadInputError, load
 
 if TYPE_CHECKING:
     from monitor.core.plan import PlanResult
+    from monitor.words.languages import Speaker
 
 CAUTION: Final = (
     "By calculation from the figures entered. The lifter's plate and manual, local codes and a competent person decide."
@@ -65,6 +66,7 @@ def add(commands: Any) -> None:
     lift.add_argument("--lift-height-m", metavar="H", help="how far up the panel goes (0)")
     lift.add_argument("--wind-m-s", metavar="V", help="wind to allow for, measured as the site file says")
     lift.add_argument("--share-ratio", metavar="R", help="in tandem: the part of the panel that this lifter carries")
+    plan.add_argument("--units", choices=("metric", "us"), help="of the words (default: the site file's)")
     plan.add_argument("--json", action="store_true", help="all figures as JSON")
     plan.set_defaults(act=_plan)
 
@@ -74,6 +76,7 @@ def _plan(given: argparse.Namespace) -> int:
     from monitor.core.plan import judge_plan, numbers
     from monitor.core.plan_input import PlanError
     from monitor.settings.plan_entry import ENTRIES, read_plan
+    from monitor.words.languages import Speaker
     from monitor.words.say import say
 
     site = load(given.site)
@@ -86,39 +89,43 @@ def _plan(given: argparse.Namespace) -> int:
         result = judge_plan(site.core.lifters[given.lifter], plan)
     except PlanError as error:
         raise BadInputError(f"{error}\nNothing was judged. Put these right; holdwatch plan --help says how.") from None
+    speaker = Speaker(units=given.units or site.pages.units)
     if given.json:
         answer = numbers(result)
         for part in ("reasons", "circuits", "notes", "checks"):
             answer[part] = [
-                {"key": text.key, "values": dict(text.values), "words": say(text)} for text in getattr(result, part)
+                {"key": text.key, "values": dict(text.values), "words": say(text, speaker)}
+                for text in getattr(result, part)
             ]
         print(json.dumps(answer, indent=2, allow_nan=False, ensure_ascii=False))
     else:
-        _tell(result)
+        _tell(result, speaker)
     return DONE
 
 
-def _tell(result: "PlanResult") -> None:
-    from monitor.core.messages import Text
-    from monitor.words.quantities import say_value
+def _tell(result: "PlanResult", speaker: "Speaker") -> None:
+    from monitor.core.messages import Text, Value
     from monitor.words.say import say
 
-    def quantity(name: str, value: float) -> str:
-        return say_value(name, value)
-
-    print(f"{result.lifter}: {say(Text(f'plan.{result.verdict}'))}")
-    print(
-        f"panel {quantity('_kg', result.weight_kg)}, rated {quantity('_kg', result.rated_kg)}, "
-        f"margin {quantity('_kg', result.margin_kg)}, worst pad {result.worst_pad.id} used {result.worst_pad.use_ratio:.0%}"
-    )
-    for title, texts in (
+    summary: dict[str, Value] = {
+        "lifter": result.lifter,
+        "weight_kg": result.weight_kg,
+        "rated_kg": result.rated_kg,
+        "margin_kg": result.margin_kg,
+        "pad": result.worst_pad.id,
+        "use_percent": 100.0 * result.worst_pad.use_ratio,
+    }
+    print(say(Text(f"plan.{result.verdict}"), speaker))
+    print(say(Text("plan.summary", summary), speaker))
+    parts = (
         ("", result.reasons),
         ("Circuits", result.circuits),
         ("Heed", result.notes),
         ("Before the lift", result.checks),
-    ):
+    )
+    for title, texts in parts:
         if title and texts:
             print(f"\n{title}")
         for text in texts:
-            print(f"- {say(text)}")
+            print(f"- {say(text, speaker)}")
     print(f"\n{CAUTION}")

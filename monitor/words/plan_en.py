@@ -7,6 +7,9 @@ PLAN_WORDS: Final[Mapping[str, str]] = {
     # Verdicts: never more than the figures say.
     "plan.within_limits": "Within the figures entered; the supervisor decides.",
     "plan.outside_limits": "Outside the figures entered. Change the plan before anything is lifted.",
+    "plan.summary": (
+        "{lifter}: panel {weight_kg}, rated {rated_kg}, margin {margin_kg}, worst pad {pad} at {use_percent} of its share."
+    ),
     # What governs.
     "plan.governs_plate": "The lifter's plate value governs: {rated_kg} for a panel of {weight_kg}, {margin_kg} to spare.",
     "plan.governs_basis": (

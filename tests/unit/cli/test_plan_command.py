@@ -12,7 +12,7 @@ def test_plan_says_verdict_figures_and_checks_and_never_that_it_is_safe(capsys: 
     assert main([*PLAN, "--weight", "624", "--tilt-deg", "90", "90"]) == 0
     said = capsys.readouterr()
     assert said.out.startswith(
-        "dock-6: Within the figures entered; the supervisor decides.\npanel 624 kg, rated 900 kg, margin 276 kg"
+        "Within the figures entered; the supervisor decides.\ndock-6: panel 624 kg, rated 900 kg, margin 276 kg"
     )
     assert "Before the lift" in said.out
     assert "local codes and a competent person decide" in said.out
@@ -22,7 +22,28 @@ def test_plan_says_verdict_figures_and_checks_and_never_that_it_is_safe(capsys: 
 
 def test_plan_outside_its_limits_is_an_answer_not_a_failure(capsys: pytest.CaptureFixture[str]) -> None:
     assert main([*PLAN, "--weight", "2000"]) == 0
-    assert capsys.readouterr().out.startswith("dock-6: Outside the figures entered.")
+    assert capsys.readouterr().out.startswith("Outside the figures entered.")
+
+
+def test_words_in_us_units_figures_in_si(capsys: pytest.CaptureFixture[str]) -> None:
+    """NIST SP 811: 700 lb are 317.51 kg, 900 kg are 1984.2 lb, 52 kPa 15.4 inHg (conventional), 9 m/s 20.1 mph."""
+    given = [*PLAN, "--weight", "700 lb", "--size", "8 ft x 5 ft", "--tilt-deg", "90", "90", "--units", "us"]
+    assert main(given) == 0
+    said = capsys.readouterr().out
+    assert "panel 700 lb, rated 1984 lb, margin 1284 lb" in said
+    assert "judged at 15.4 inHg" in said
+    assert "says 20.1 mph" in said
+    assert " kg" not in said
+    assert " kPa" not in said
+    assert main([*given, "--json"]) == 0
+    answer = json.loads(capsys.readouterr().out)
+    assert answer["weight_kg"] == pytest.approx(317.515, abs=1e-3)
+    assert "1984 lb" in answer["reasons"][-1]["words"]
+
+
+def test_pads_that_cannot_balance_the_panel_have_no_number(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main([*PLAN, "--weight", "100", "--cg-x-mm", "2000"]) == 0
+    assert "inf" not in capsys.readouterr().out.replace("information", "")
 
 
 def test_size_and_makeup_give_the_weight(capsys: pytest.CaptureFixture[str]) -> None:
