@@ -110,8 +110,8 @@ def _tell(result: "PlanResult", speaker: "Speaker") -> None:
     summary: dict[str, Value] = {
         "lifter": result.lifter,
         "weight_kg": result.weight_kg,
-        "rated_kg": result.rated_kg,
-        "margin_kg": result.margin_kg,
+        "rated_at_least_kg": result.rated_kg,
+        "margin_at_least_kg": result.margin_kg,
         "pad": result.worst_pad.id,
         "use_percent": 100.0 * result.worst_pad.use_ratio,
     }

@@ -51,7 +51,7 @@ def outside(lifter: LifterConfig, plan: PlanInput, result: "PlanResult") -> tupl
     if math.isinf(result.worst_pad.use_ratio):
         found.append(_text("out_of_balance" if offset.fits else "cannot_balance", x_mm=offset.x_mm, y_mm=offset.y_mm))
     elif result.margin_kg < 0.0:
-        found.append(_text("over", weight_kg=result.weight_kg, rated_kg=result.rated_kg))
+        found.append(_text("over", weight_at_most_kg=result.weight_kg, rated_at_least_kg=result.rated_kg))
     found += _lost_outside(lifter, result)
     for circuit in result.judged_kpa:
         levels = {
@@ -63,7 +63,7 @@ def outside(lifter: LifterConfig, plan: PlanInput, result: "PlanResult") -> tupl
     limit_m_s = result.wind_limit_m_s
     if plan.wind_m_s is not None and limit_m_s is not None and plan.wind_m_s > limit_m_s:
         chart = {"chart_m_s": lifter.wind_limit_m_s, "where": lifter.wind_at}
-        found.append(_text("wind_over", wind_m_s=plan.wind_m_s, limit_m_s=limit_m_s, **chart))
+        found.append(_text("wind_over", wind_m_s=plan.wind_m_s, limit_at_least_m_s=limit_m_s, **chart))
     if lifter.examination_due and plan.today > lifter.examination_due:
         found.append(_text("examination_overdue", due=lifter.examination_due))
     return tuple(found)
@@ -79,7 +79,7 @@ def _lost_outside(lifter: LifterConfig, result: "PlanResult") -> list[Text]:
         if lost.factor == 0.0:
             found.append(_text("lost_falls", circuit=circuit))
         else:
-            ratios = {"factor_ratio": lost.factor, "needed_ratio": lost.needed_factor}
+            ratios = {"factor_at_least_ratio": lost.factor, "needed_ratio": lost.needed_factor}
             found.append(_text("lost_too_little", circuit=circuit, **ratios))
     return found
 
@@ -88,9 +88,9 @@ def governing(lifter: LifterConfig, plan: PlanInput, result: "PlanResult") -> Te
     """The one sentence that says what the rated load comes from."""
     return _text(
         f"governs_{result.governs}",
-        rated_kg=result.rated_kg,
+        rated_at_least_kg=result.rated_kg,
         weight_kg=result.weight_kg,
-        margin_kg=result.margin_kg,
+        margin_at_least_kg=result.margin_kg,
         at_tilt_deg=result.at_tilt_deg,
         basis=result.basis,
         surface=(plan.surface or lifter.surface).value,
@@ -103,11 +103,11 @@ def circuits(result: "PlanResult") -> tuple[Text, ...]:
     """Of each circuit in use: what this panel needs of it, and what is left without it."""
     found = []
     for circuit, lost in result.if_lost.items():
-        levels = {"needed_kpa": result.needed_kpa[circuit], "judged_kpa": result.judged_kpa[circuit]}
-        if math.isinf(levels["needed_kpa"]):
+        levels = {"needed_at_most_kpa": result.needed_kpa[circuit], "judged_kpa": result.judged_kpa[circuit]}
+        if math.isinf(levels["needed_at_most_kpa"]):
             found.append(_text("circuit_cannot", circuit=circuit))
         else:
-            found.append(_text("circuit_needs", circuit=circuit, factor_ratio=lost.factor, **levels))
+            found.append(_text("circuit_needs", circuit=circuit, factor_at_least_ratio=lost.factor, **levels))
     return tuple(found)
 
 
@@ -115,11 +115,11 @@ def notes(lifter: LifterConfig, plan: PlanInput, result: "PlanResult") -> tuple[
     """What to heed about these figures, and what they leave out."""
     found = []
     if result.computed_kg < lifter.wll_kg:
-        plate = {"computed_kg": result.computed_kg, "wll_kg": lifter.wll_kg}
+        plate = {"computed_at_least_kg": result.computed_kg, "wll_kg": lifter.wll_kg}
         found.append(_text("plate_not_carried", at_tilt_deg=result.at_tilt_deg, **plate))
     offset = result.best_offset
     if offset.fits and offset.rated_kg > result.rated_kg * OFFSET_WORTH_RATIO:
-        found.append(_text("move_lifter", x_mm=offset.x_mm, y_mm=offset.y_mm, rated_kg=offset.rated_kg))
+        found.append(_text("move_lifter", x_mm=offset.x_mm, y_mm=offset.y_mm, rated_at_least_kg=offset.rated_kg))
     friction = {"surface": (plan.surface or lifter.surface).value, "friction_ratio": result.friction}
     if result.friction == lifter.friction and lifter.friction_source:
         found.append(_text("friction_own", source=lifter.friction_source, **friction))
@@ -142,7 +142,7 @@ def _lost_notes(lifter: LifterConfig, result: "PlanResult") -> list[Text]:
         return [*found, _text("one_circuit", circuit=next(iter(result.if_lost)))]
     for circuit, lost in result.if_lost.items():
         if lost.needed_factor is None and lost.factor is not None and lost.factor < 1.0:
-            found.append(_text("lost_not_held", circuit=circuit, factor_ratio=lost.factor))
+            found.append(_text("lost_not_held", circuit=circuit, factor_at_least_ratio=lost.factor))
     return found
 
 
@@ -212,7 +212,7 @@ def _wind_notes(lifter: LifterConfig, plan: PlanInput, result: "PlanResult") -> 
     elif result.wind_limit_m_s is None:
         found.append(_text("wind_no_area"))
     else:
-        limits = {"limit_m_s": result.wind_limit_m_s, "chart_m_s": lifter.wind_limit_m_s}
+        limits = {"limit_at_least_m_s": result.wind_limit_m_s, "chart_m_s": lifter.wind_limit_m_s}
         found.append(_text("wind_limit", where=lifter.wind_at, **limits))
     if plan.wind_m_s is None:
         found.append(_text("wind_not_entered"))

@@ -8,21 +8,24 @@ PLAN_WORDS: Final[Mapping[str, str]] = {
     "plan.within_limits": "Within the figures entered; the supervisor decides.",
     "plan.outside_limits": "Outside the figures entered. Change the plan before anything is lifted.",
     "plan.summary": (
-        "{lifter}: panel {weight_kg}, rated {rated_kg}, margin {margin_kg}, worst pad {pad} at {use_percent} of its share."
+        "{lifter}: panel {weight_kg}, rated {rated_at_least_kg}, margin {margin_at_least_kg}, worst pad {pad} at "
+        "{use_percent} of its share."
     ),
     # What governs.
-    "plan.governs_plate": "The lifter's plate value governs: {rated_kg} for a panel of {weight_kg}, {margin_kg} to spare.",
+    "plan.governs_plate": (
+        "The lifter's plate value governs: {rated_at_least_kg} for a panel of {weight_kg}, {margin_at_least_kg} to spare."
+    ),
     "plan.governs_basis": (
-        "The design factor of {basis} governs at a tilt of {at_tilt_deg}: {rated_kg} for a panel of {weight_kg}, "
-        "{margin_kg} to spare."
+        "The design factor of {basis} governs at a tilt of {at_tilt_deg}: {rated_at_least_kg} for a panel of {weight_kg}, "
+        "{margin_at_least_kg} to spare."
     ),
     "plan.governs_friction": (
-        "Friction governs ({surface} surface, {friction_ratio}) at a tilt of {at_tilt_deg}: {rated_kg} for a panel of "
-        "{weight_kg}, {margin_kg} to spare."
+        "Friction governs ({surface} surface, {friction_ratio}) at a tilt of {at_tilt_deg}: {rated_at_least_kg} for a panel of "
+        "{weight_kg}, {margin_at_least_kg} to spare."
     ),
     "plan.governs_worst_pad": (
-        "Pad {pad} governs at a tilt of {at_tilt_deg}: its share allows {rated_kg} for a panel of {weight_kg}, "
-        "{margin_kg} to spare."
+        "Pad {pad} governs at a tilt of {at_tilt_deg}: its share allows {rated_at_least_kg} for a panel of {weight_kg}, "
+        "{margin_at_least_kg} to spare."
     ),
     # Why it is outside its limits.
     "plan.out_of_balance": (
@@ -33,35 +36,36 @@ PLAN_WORDS: Final[Mapping[str, str]] = {
         "The pads in use cannot balance this panel: its centre of gravity lies outside them, and moving the lifter by "
         "{x_mm} along and {y_mm} up the panel, over it, would bring a pad off the panel. Use other pads."
     ),
-    "plan.over": "The panel weighs {weight_kg}; these figures allow {rated_kg}.",
+    "plan.over": "The panel weighs {weight_at_most_kg}; these figures allow {rated_at_least_kg}.",
     "plan.one_circuit_unsecured": (
         "Only circuit {circuit} holds, and no second restraint is fitted: if it is lost, nothing holds the panel."
     ),
     "plan.lost_falls": "With circuit {circuit} lost, the pads left cannot balance the panel.",
     "plan.lost_too_little": (
-        "With circuit {circuit} lost, the pads left hold {factor_ratio} times the panel; {needed_ratio} times is needed."
+        "With circuit {circuit} lost, the pads left hold {factor_at_least_ratio} times the panel; {needed_ratio} times "
+        "is needed."
     ),
     "plan.under_warning_level": (
         "Circuit {circuit} reaches {reached_kpa} there at most, under its warning level of {warning_kpa}."
     ),
     "plan.wind_over": (
-        "Wind of {wind_m_s} is over the limit of {limit_m_s} for a panel of this area and weight. The crane's chart or "
-        "the site says {chart_m_s}, measured at: {where}."
+        "Wind of {wind_m_s} is over the limit of {limit_at_least_m_s} for a panel of this area and weight. The crane's "
+        "chart or the site says {chart_m_s}, measured at: {where}."
     ),
     "plan.examination_overdue": "The lifter's thorough examination was due on {due}.",
     # Each circuit.
     "plan.circuit_needs": (
-        "Circuit {circuit} needs {needed_kpa} for this panel, judged at {judged_kpa}. If it is lost, the pads left hold "
-        "{factor_ratio} times the panel."
+        "Circuit {circuit} needs {needed_at_most_kpa} for this panel, judged at {judged_kpa}. If it is lost, the pads left "
+        "hold {factor_at_least_ratio} times the panel."
     ),
     "plan.circuit_cannot": "Circuit {circuit}: no vacuum is enough, because the pads in use cannot balance the panel.",
     # What to heed, and what the figures leave out.
     "plan.plate_not_carried": (
-        "At this vacuum the pads hold {computed_kg} at a tilt of {at_tilt_deg}, less than the plate's {wll_kg}: the "
+        "At this vacuum the pads hold {computed_at_least_kg} at a tilt of {at_tilt_deg}, less than the plate's {wll_kg}: the "
         "computed figure counts."
     ),
     "plan.move_lifter": (
-        "Moving the lifter by {x_mm} along and {y_mm} up the panel would let all pads share alike: {rated_kg} instead."
+        "Moving the lifter by {x_mm} along and {y_mm} up the panel would let all pads share alike: {rated_at_least_kg} instead."
     ),
     "plan.friction_listed": (
         "Friction {friction_ratio} for a {surface} surface is a trade-press figure for rubber on glass (dry 0.5, wet 0.2, "
@@ -71,7 +75,7 @@ PLAN_WORDS: Final[Mapping[str, str]] = {
     "plan.circuit_not_used": "Circuit {circuit} has no pad in use: it must be shut off and holds nothing.",
     "plan.one_circuit": "Only circuit {circuit} is in use: if it is lost, nothing but a restraint holds the panel.",
     "plan.lost_not_held": (
-        "With circuit {circuit} lost, the pads left would hold {factor_ratio} times the panel: it would fall."
+        "With circuit {circuit} lost, the pads left would hold {factor_at_least_ratio} times the panel: it would fall."
     ),
     "plan.weight_differs": "The weight stated is {weight_kg}; size and make-up give {made_kg}. Which one is right?",
     "plan.overhang": (
@@ -115,7 +119,7 @@ PLAN_WORDS: Final[Mapping[str, str]] = {
     "plan.wind_no_limit": "The site file has no wind limit: ask for the crane chart's. There is no verdict on wind.",
     "plan.wind_no_area": "Without the panel's size there is no verdict on wind; a large panel has a lower limit.",
     "plan.wind_limit": (
-        "Wind limit for this panel {limit_m_s}; the crane's chart or the site says {chart_m_s}, measured at: {where}."
+        "Wind limit for this panel {limit_at_least_m_s}; the crane's chart or the site says {chart_m_s}, measured at: {where}."
     ),
     "plan.wind_not_entered": "No wind was entered: the pads are judged in still air.",
     "plan.wind_not_counted": "Without the panel's size the wind's force on the pads is left out.",

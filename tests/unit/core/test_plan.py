@@ -14,6 +14,7 @@ from monitor.core.plan import PlanResult, Verdict, judge_plan, numbers
 from monitor.core.plan_input import PlanError, PlanInput
 from monitor.core.plan_says import seal_test_needs_s
 from monitor.words.plan_en import PLAN_WORDS
+from monitor.words.say import say
 from tests.unit.core.test_holding import UPRIGHT, G, lifter, six_pads
 
 PANE = Panel(rectangle(2.5, 1.5), layers=read_makeup("glass 8 + pvb 1.52 + glass 8"))
@@ -443,10 +444,20 @@ def test_source_of_the_friction_is_named() -> None:
 def test_each_circuit_tells_what_is_needed_of_it_and_what_is_left_without_it() -> None:
     result = judge_plan(six_pads(), stated(300.0))
     told = {text.values["circuit"]: text.values for text in result.circuits}
-    assert told["A"]["needed_kpa"] == result.needed_kpa["A"]
-    assert told["B"]["factor_ratio"] == result.if_lost["B"].factor
+    assert told["A"]["needed_at_most_kpa"] == result.needed_kpa["A"]
+    assert told["B"]["factor_at_least_ratio"] == result.if_lost["B"].factor
     cannot = judge_plan(six_pads(), stated(300.0, cg_x_mm=1000.0))
     assert {text.key for text in cannot.circuits} == {"plan.circuit_cannot"}
+
+
+def test_words_round_to_the_cautious_side() -> None:
+    """818.12 kg are carried: a panel of 818.4 is over it in words too, and 1.996 is not told as 2.00."""
+    over = judge_plan(six_pads(), stated(818.4))
+    assert say(over.reasons[0]) == "The panel weighs 819 kg; these figures allow 818 kg."
+    ruled = six_pads(basis=Basis.EN_13155, two_circuit_rule=True, tilt_allowance_deg=0.0)
+    kg = judge_plan(ruled, stated(100.0, move=UPRIGHT)).if_lost["A"].factor * 100.0 / 1.996
+    short = judge_plan(ruled, stated(kg, move=UPRIGHT))
+    assert "hold 1.99 times the panel; 2.00 times is needed" in say(short.reasons[0])
 
 
 # What comes out.
@@ -501,7 +512,7 @@ def test_every_message_has_its_words_and_every_word_its_message() -> None:
             names = {name for _, name, _, _ in Formatter().parse(PLAN_WORDS[text.key]) if name}
             assert names <= text.values.keys(), text.key
             said[text.key] = text
-    assert PLAN_WORDS.keys() - said.keys() == {f"plan.{verdict}" for verdict in Verdict}
+    assert PLAN_WORDS.keys() - said.keys() == {"plan.summary", *(f"plan.{verdict}" for verdict in Verdict)}
 
 
 def test_no_words_promise_safety() -> None:
