@@ -46,6 +46,8 @@ MAY: Final[Mapping[ActionKind, frozenset[Role]]] = {
     ActionKind.CONFIRM_FIXED: _AT_THE_LANDING,
     ActionKind.SURFACE: _CREW,
     ActionKind.SERVICE_NOTE: _WORKSHOP,
+    ActionKind.SEAL_TEST: _CREW | _WORKSHOP,
+    ActionKind.END_SEAL_TEST: _CREW | _WORKSHOP,
 }
 """Which roles may do what; whatever is not named here only the supervisor may."""
 

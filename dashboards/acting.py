@@ -36,16 +36,24 @@ class Acting:
     async def _post_action(self, scope: Scope, receive: Receive, send: Send) -> None:
         """An act of a person at one of these pages, answered after it is on disk."""
         try:
-            action = read_action(await _own_json(scope, receive))
-            said = Person(action["who"], action["role"])
-            person = self._access.actor(scope, ActionKind(action["kind"]), said)
+            told = await self.do(scope, await own_json(scope, receive))
         except RefusedError as error:
-            await self._refuse(scope, send, error)
+            await self.refuse(scope, send, error)
             return
+        await asgi.respond_json(send, told, status=200 if told["done"] else 409)
+
+    async def do(self, scope: Scope, said: Mapping[str, Any]) -> dict[str, Any]:
+        """Hand an action on as the person who may do it; ``done``, ``key`` and ``words`` of what came of it.
+
+        Raises:
+            RefusedError: It is no action, or not this person's to do.
+        """
+        action = read_action(said)
+        named = Person(action["who"], action["role"])
+        person = self._access.actor(scope, ActionKind(action["kind"]), named)
         answer = await self._act({**action, "who": person.who, "role": person.role})
         text = {"words": answer["words"], "text": {"key": answer["key"], "values": {}}}
-        told = {"done": answer["done"], "key": answer["key"], "words": self._voice(scope).told(text, "words", "text")}
-        await asgi.respond_json(send, told, status=200 if told["done"] else 409)
+        return {"done": answer["done"], "key": answer["key"], "words": self._voice(scope).told(text, "words", "text")}
 
     async def join(self, token: str, scope: Scope, send: Send) -> None:
         """Let a phone in that came by the join link, and send it on to the landing page."""
@@ -56,7 +64,8 @@ class Acting:
             return
         await asgi.respond(send, "", status=303, headers=[("location", "/landing"), ("set-cookie", cookie)])
 
-    async def _refuse(self, scope: Scope, send: Send, error: RefusedError) -> None:
+    async def refuse(self, scope: Scope, send: Send, error: RefusedError) -> None:
+        """Answer with why something was not done."""
         await asgi.respond_json(send, _refused(error.key, self._said(scope, error)), status=error.status)
 
     def _said(self, scope: Scope, error: RefusedError) -> str:
@@ -69,18 +78,18 @@ class Acting:
         try:
             needs_pin, person = self._access.needs_pin(), self._access.signed_in(scope)
         except RefusedError as error:
-            await self._refuse(scope, send, error)
+            await self.refuse(scope, send, error)
             return
         named = {"who": person.who, "role": person.role} if person else {"who": None, "role": "viewer"}
         await asgi.respond_json(send, {"needs_pin": needs_pin, **named})
 
     async def _post_sign_in(self, scope: Scope, receive: Receive, send: Send) -> None:
         try:
-            said = await _own_json(scope, receive)
+            said = await own_json(scope, receive)
             who, role, pin = (_text(said, name, longest_n=64) for name in ("who", "role", "pin"))
             cookies = await self._access.sign_in(scope, who, role, pin)
         except RefusedError as error:
-            await self._refuse(scope, send, error)
+            await self.refuse(scope, send, error)
             return
         headers = [("set-cookie", cookie) for cookie in cookies]
         await asgi.respond_json(send, {"done": True, "who": who, "role": role}, headers=headers)
@@ -109,7 +118,7 @@ def why_foreign(scope: Scope) -> str | None:
     return None
 
 
-async def _own_json(scope: Scope, receive: Receive) -> dict[str, Any]:
+async def own_json(scope: Scope, receive: Receive) -> dict[str, Any]:
     """The JSON object one of this server's own pages sent.
 
     Raises:

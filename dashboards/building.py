@@ -14,8 +14,9 @@ from dashboards.acting import Acting
 from dashboards.guard import Guard
 from dashboards.live import Live
 from dashboards.mount import Mount
-from dashboards.pages import landing
+from dashboards.pages import landing, seal
 from dashboards.pages.app import Pages
+from dashboards.plan_routes import PlanRoutes
 from dashboards.server import Server
 from dashboards.static import Static
 from dashboards.story import Story
@@ -52,12 +53,15 @@ def build(
     desk = Desk(store)
     desk.keep_warm()
     pages = Pages(static, store, live, desk)
+    acting = Acting(act, access, voice)
     server = Server(
         live,
-        Acting(act, access, voice),
+        acting,
         Mount(cast("asgi.App", WSGIMiddleware(pages.server, workers=4))),
         static=static,
         landing=cache(partial(landing.html, static)),
+        seal=cache(partial(seal.html, static)),
+        more=PlanRoutes(live, static, acting, voice).routes,
         open_store=store,
         desk=desk,
         story=Story(story),

@@ -29,7 +29,7 @@ from monitor.words.languages import Speaker
 NONCE: Final = re.compile(r"[0-9a-z]{1,32}")
 LATEST_UTC_S: Final = 4_102_444_800.0
 """2100-01-01T00:00:00Z."""
-LIVE_PAGES: Final = frozenset({"ground", "landing"})
+LIVE_PAGES: Final = frozenset({"ground", "landing", "seal-test"})
 OPEN: Final = frozenset({"/healthz"})
 """What whoever has not joined may ask for, beside the files that are the same for every site."""
 NOT_JOINED: Final = (
@@ -50,6 +50,8 @@ class Server:
         *,
         static: Static,
         landing: Callable[[Speaker], str],
+        seal: Callable[[Speaker], str],
+        more: Mapping[str, tuple[str, Route]],
         open_store: Callable[[], Reader],
         desk: Desk,
         story: Story,
@@ -65,6 +67,8 @@ class Server:
             pages: Whatever is not answered here.
             static: Fingerprinted files.
             landing: Makes the landing page's HTML.
+            seal: Makes the seal-test page's HTML.
+            more: Routes of other parts.
             open_store: Opens the store's read side; called once, at the first need.
             desk: Trends over the lifts.
             story: The demonstration's line of the moment.
@@ -76,7 +80,7 @@ class Server:
         self._acting = acting
         self._pages = pages
         self._static = static
-        self._landing = landing
+        self._html = {"/landing": landing, "/seal-test": seal}
         self._voice = voice
         self._open_store = open_store
         self._desk = desk
@@ -95,8 +99,10 @@ class Server:
             "/api/trends.csv": ("GET", self._get_trends),
             "/healthz": ("GET", self._get_health),
             "/metrics": ("GET", self._get_metrics),
-            "/landing": ("GET", self._get_landing),
+            "/landing": ("GET", self._get_html),
+            "/seal-test": ("GET", self._get_html),
             **acting.routes,
+            **more,
         }
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -239,9 +245,9 @@ class Server:
         del scope, receive
         await asgi.respond(send, metrics(self._live, waiting_n=self._waiting_n), content_type=OPENMETRICS)
 
-    async def _get_landing(self, scope: Scope, receive: Receive, send: Send) -> None:
+    async def _get_html(self, scope: Scope, receive: Receive, send: Send) -> None:
         del receive
-        await asgi.respond(send, self._landing(self._voice(scope).speaker), content_type=asgi.HTML)
+        await asgi.respond(send, self._html[scope["path"]](self._voice(scope).speaker), content_type=asgi.HTML)
 
 
 def _allowed(takes: str) -> str:

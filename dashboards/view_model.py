@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from dashboards.live import Snapshot, Status
+from dashboards.seal_view import seal_test
 from dashboards.words import Voice, say, zone_of
 from monitor.words.languages import ENGLISH, Speaker
 
@@ -81,6 +82,8 @@ def view(snapshot: Snapshot, viewer: Viewer, site: Mapping[str, Any], story: Map
     }
     if len(shown) == 1:
         said["one"] = _lifter(shown[0], voice)
+        if viewer.page == "seal-test":
+            said["one"]["seal_test"] = seal_test(shown[0], settings_of(site, shown[0]["lifter"]), voice)
         said["others"] = [_tile(s, viewer.page, voice) for s in lifters if s is not shown[0]]
     else:
         said["tiles"] = [_tile(s, viewer.page, voice) for s in shown]
@@ -120,6 +123,11 @@ def _later(age_s: float | None, late_s: float) -> float | None:
 def worst_first(lifters: Iterable[Status]) -> list[Status]:
     """Lifters by call, worst first; then by release, then by name."""
     return sorted(lifters, key=lambda s: (CALLS.index(s["call"]), RELEASES.index(s["release"]), s["lifter"]))
+
+
+def settings_of(site: Mapping[str, Any], lifter: str) -> Mapping[str, Any]:
+    """A lifter's settings as the engine greeted with them."""
+    return next((one for one in site.get("lifters", ()) if one["id"] == lifter), {})
 
 
 def span(seconds: float | None, voice: Voice) -> str:

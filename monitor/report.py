@@ -30,6 +30,11 @@ CAUTIONS: Final = (
 NO_SEAL_TEST: Final = "No seal test before the pick was made with Holdwatch."
 SEAL_TESTS: Final = {"shift": "Seal test at the start of the shift", "pre_pick": "Seal test before the pick"}
 
+VERDICTS: Final = {
+    "within_limits": "within the limits of the figures entered",
+    "outside_limits": "OUTSIDE the limits of the figures entered",
+}
+
 SIGNERS: Final = ("Lift supervisor", "Crane operator", "Installer")
 GOVERNS: Final = {
     "plate": "plate value",
@@ -56,7 +61,7 @@ td:last-child { white-space: normal } th { font-weight: 600; border-bottom: 1px 
 .facts b { display: block; font-size: 13px } .sign { display: flex; gap: 8mm; margin-top: 12mm }
 .sign div { flex: 1; border-top: 1px solid #111; padding-top: 2px } .small { color: #444; overflow-wrap: anywhere }
 @media print { body { padding: 0; font-size: 9px } .facts b { font-size: 11px } h1 { font-size: 15px }
-  .sign { margin-top: 10mm } h2 { margin-top: 5px } }
+  .sign { margin-top: 9mm } h2 { margin-top: 4px } p { margin: 1px 0 } .facts { gap: 1px 10px } }
 .caution { border: 1px solid #111; padding: 3px 6px; margin-top: 6px }
 """
 
@@ -91,6 +96,7 @@ def lift_html(
         f"<p>{full(record['opened'])} to {full(record['closed'])}, {_duration(record['duration_s'])}, "
         f"{escape(ENDED.get(record['ended'], record['ended']))}. <span class='small'>Record {escape(record['id'])}</span></p>",
         _facts(record, short),
+        f"<p>{escape(_plan(record, short))}</p>",
         "<h2>Timeline</h2>",
         drawing or "<p>The readings of this lift are not kept here: no timeline.</p>",
         "<h2>Circuits</h2>",
@@ -154,6 +160,20 @@ def _facts(record: Mapping[str, Any], short: Clock) -> str:
         + "".join(f"<div>{escape(k)}<b>{escape(v)}</b></div>" for k, v in facts.items())
         + "</div>"
     )
+
+
+def _plan(record: Mapping[str, Any], short: Clock) -> str:
+    plan = record.get("plan")
+    if not plan:
+        return "No plan was saved for this lift."
+    said = [_unit(plan.get("weight_kg"), "kg", 0, "weight not said")]
+    if plan.get("pads"):
+        said.append(f"pads {', '.join(plan['pads'])}")
+    if plan.get("verdict") in VERDICTS:
+        said.append(VERDICTS[plan["verdict"]])
+    if plan.get("rated_kg") is not None:
+        said.append(f"limit {_unit(plan['rated_kg'], 'kg', 0)} by {GOVERNS.get(plan.get('governs'), 'the figures')}")
+    return f"Planned at {short(plan['at'])} by {plan['who']} ({plan['role']}): {', '.join(said)}."
 
 
 def _circuits(record: Mapping[str, Any], short: Clock) -> str:

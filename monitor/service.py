@@ -460,6 +460,7 @@ def site_told(site: SiteSettings) -> dict[str, Any]:
             {
                 **msgspec.to_builtins(lifter),
                 "circuits": list(lifter.circuits),
+                "circuit_settings": msgspec.to_builtins(lifter.circuits),
                 "pads": msgspec.to_builtins(list(lifter.pads.values())),
             }
             for lifter in site.core.lifters.values()

@@ -27,7 +27,7 @@ function createTile() {
 
 function paintTile(tile, said) {
   attribute(tile, "data-call", said.call);
-  attribute(tile.link, "href", `${said.page === "ground" ? "/" : "/landing"}?lifter=${encodeURIComponent(said.lifter)}`);
+  attribute(tile.link, "href", `${said.page === "ground" ? "/" : `/${said.page}`}?lifter=${encodeURIComponent(said.lifter)}`);
   setShape(tile.shape, said.call);
   text(tile.name, said.name);
   text(tile.call, said.headline);

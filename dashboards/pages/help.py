@@ -18,6 +18,7 @@ ORDER: Final = (
     "reading-the-screens",
     "cautions",
     "planning",
+    "seal-tests",
     "running",
     "connecting-hardware",
     "settings",

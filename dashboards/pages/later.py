@@ -8,7 +8,7 @@ from dashboards.pages.parts import paper
 from dashboards.words import say
 from monitor.words.languages import Speaker
 
-LATER: Final = ("plan", "fleet")
+LATER: Final = ("fleet",)
 
 
 def layout(name: str, speaker: Speaker) -> Any:

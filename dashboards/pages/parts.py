@@ -13,6 +13,8 @@ from monitor.words.quantities import SYSTEMS
 PAGES: Final = {
     "page.ground": "/",
     "page.landing": "/landing",
+    "page.plan": "/plan",
+    "page.seal_test": "/seal-test",
     "page.lifts": "/lifts",
     "page.maintenance": "/maintenance",
     "page.help": "/help",

@@ -100,7 +100,7 @@ def alarm_moved(one: LifterState, moved: alarms.Moved, now_s: float) -> AlarmMov
 def _act_on_lift(one: LifterState, action: Action, now_s: float) -> ActionAnswered:
     match action.kind:
         case ActionKind.PLAN:
-            return _plan(one, action)
+            return _plan(one, action, now_s)
         case ActionKind.SURFACE:
             return _surface(one, action)
         case ActionKind.SEAL_TEST:
@@ -166,12 +166,16 @@ def _seal_test(one: LifterState, action: Action, now_s: float) -> ActionAnswered
     return ActionAnswered(action.id, done=True, key="done.seal_test")
 
 
-def _plan(one: LifterState, action: Action) -> ActionAnswered:
+def _plan(one: LifterState, action: Action, now_s: float) -> ActionAnswered:
     """The plan of the lift that follows. A drier surface than the one standing counts only from the supervisor."""
+    if action.params.get("withdraw") is True:
+        one.plan = one.planned = None
+        return ActionAnswered(action.id, done=True, key="done.plan_withdrawn")
     plan = read_params(action.params, one.config)
     if plan is None:
         return ActionAnswered(action.id, done=False, key="refused.plan")
     one.plan = plan
+    one.planned = summary.ActionLog(action.kind, action.who, action.role, now_s, dict(action.params))
     if plan.surface is not None:
         _surface(one, replace(action, params={"surface": plan.surface.value}))
     return ActionAnswered(action.id, done=True, key="done.plan")

@@ -186,6 +186,7 @@ def _tell(state: SiteState, name: str, now_s: float, effects: list[Effect], *, f
         lift=_lift_told(one),
         assumed=facts.assumed(),
         seal_tests=one.seal_tests,
+        plan=one.planned,
         counts=one.news.counts(),
     )
     states = (circuit.state for circuit in facts.circuits.values())
@@ -247,7 +248,7 @@ def _fix_time_to_land(one: LifterState) -> None:
 
 
 def _close_lift(one: LifterState, facts: Facts, now_s: float, effects: list[Effect]) -> None:
-    """A lift ends when every circuit is open or it is parked; it is recorded only if the load came on."""
+    """A lift ends when every circuit is open or it is parked; recorded only if the load came on, else its plan stands."""
     if one.log is None or facts.phase in ATTACHED - {Phase.PARKED}:
         return
     log, one.log = one.log, None
@@ -256,7 +257,7 @@ def _close_lift(one: LifterState, facts: Facts, now_s: float, effects: list[Effe
         one.seal_tests = seal_tests.recorded(one.seal_tests)
         pump_down_s = {name: circuit.condition.pump_down_s for name, circuit in log.circuits.items()}
         one.past = one.past.with_lift(log.landing_s, pump_down_s)
-        one.plan = None  # after a seal that failed it stands: it is for the lift that follows
+        one.plan = one.planned = None  # after a seal that failed it stands: it is for the lift that follows
     one.seal_tests = seal_tests.let_go(one.seal_tests)
 
 
@@ -272,6 +273,7 @@ def close(one: LifterState, log: summary.LiftLog, now_s: float, ended: str) -> s
         basis=one.config.basis.value,
         wll_kg=one.config.wll_kg,
         seal_tests=one.seal_tests.ended,
+        plan=one.planned,
     )
 
 

@@ -20,7 +20,7 @@ from monitor.core.readings import CircuitReading, Pump, Reading, Valve
 from monitor.core.release import Release
 from monitor.core.seal_tests import SealTests
 from monitor.core.sensors import Gauge, Signal
-from monitor.core.summary import LiftLog
+from monitor.core.summary import ActionLog, LiftLog
 from monitor.core.units import HOIST_KPA_PER_M
 from monitor.core.warning_time import Bounds
 
@@ -73,6 +73,7 @@ class LifterState:
     load: Load = field(default_factory=Load)
     phase: PhaseState = field(default_factory=PhaseState)
     plan: Plan | None = None
+    planned: ActionLog | None = None  # who planned, when, and all that the plan said
     seal_tests: SealTests = field(default_factory=SealTests)
     surface: Surface | None = None
     lifter_alarm: bool = False

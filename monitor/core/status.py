@@ -10,6 +10,7 @@ from monitor.core.facts import CircuitFacts, CircuitState, Facts
 from monitor.core.messages import Text, Value
 from monitor.core.release import Release
 from monitor.core.seal_tests import SealTests
+from monitor.core.summary import ActionLog
 
 VALID_FOR_S = 3.0
 ORDER = {Priority.HIGH: 0, Priority.MEDIUM: 1, Priority.LOW: 2}
@@ -62,6 +63,7 @@ class Status:
     assumed: tuple[str, ...]
     counts: Mapping[str, int]
     seal_tests: SealTests
+    plan: ActionLog | None
 
 
 def raising_id(lifter: str, about: str, key: str, raising_n: int) -> str:

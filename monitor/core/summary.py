@@ -124,6 +124,7 @@ class Summary:
     basis: str
     wll_kg: float
     seal_tests: tuple[SealTest, ...] = ()
+    plan: ActionLog | None = None
 
 
 def open_log(

@@ -9,6 +9,7 @@ from typing import Final
 from monitor.core.alarm_table import ALARMS
 from monitor.words.pages_en import PAGE_WORDS
 from monitor.words.plan_en import PLAN_WORDS
+from monitor.words.planning_en import PLANNING_WORDS
 from monitor.words.plural import Plural, Template
 from monitor.words.seal_en import SEAL_WORDS
 from monitor.words.trends_en import TRENDS_WORDS
@@ -150,6 +151,7 @@ ANSWERS: Final[Mapping[str, str]] = {
     "done.picked_up": "Noted: the load is on.",
     "done.landed_fixed": "Noted: the panel is landed and fixed.",
     "done.surface": "Noted: the surface has changed; the margin follows.",
+    "done.plan_withdrawn": "The plan is withdrawn: the next lift is judged without one.",
     "done.plan": "The plan is in force for the lift that follows.",
     "refused.no_such_lifter": "There is no such lifter on this site.",
     "refused.who": "Say who you are: nothing was done.",
@@ -226,7 +228,7 @@ NAMED: Final[Mapping[str, str]] = {
 
 TABLES: Final[tuple[Mapping[str, Template], ...]] = (
     HEADLINES, REASONS, RELEASES, CIRCUITS, PHASES, ANSWERS, ABOUTS, ALARM_WORDS, UNITS, NAMED, PLAN_WORDS, SEAL_WORDS,
-    TRENDS_WORDS,     PAGE_WORDS,
+    TRENDS_WORDS,     PAGE_WORDS, PLANNING_WORDS,
 )  # fmt: skip
 TEMPLATES: Final[Mapping[str, Template]] = {key: words for table in TABLES for key, words in table.items()}
 """Every template by its key. A key stands in one table alone."""

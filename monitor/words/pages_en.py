@@ -235,8 +235,6 @@ PAGE_WORDS: Final[Mapping[str, Template]] = {
     "priority.medium": "medium",
     "priority.low": "low",
     # -- pages that are not built yet
-    "later.plan.title": "Plan",
-    "later.plan.words": "Planning a lift on this page is not built yet. The program's plan command works it out.",
     "later.fleet.title": "Fleet",
     "later.fleet.words": "The view over several sites is not built yet.",
     "title.lifts": "Holdwatch: lifts",

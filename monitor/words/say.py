@@ -8,7 +8,7 @@ from monitor.core.facts import CircuitFacts, CircuitState, Facts
 from monitor.core.messages import Text
 from monitor.core.seal_tests import SealTest, SealTestKind
 from monitor.core.status import VALID_FOR_S, AlarmTold, Status, circuit_text
-from monitor.core.summary import CircuitLog, Summary
+from monitor.core.summary import ActionLog, CircuitLog, Summary
 from monitor.core.warning_time import Bounds
 from monitor.words.languages import ENGLISH, Speaker, template
 from monitor.words.quantities import say_value
@@ -116,6 +116,7 @@ def status_dict(status: Status) -> dict[str, object]:
             else seal_test_dict(test, status.utc_minus_now_s, facts.now_s)
             for kind in SealTestKind
         },
+        "plan": None if status.plan is None else _planned(status.plan, _utc_of(status.utc_minus_now_s)),
     }
 
 
@@ -284,6 +285,7 @@ def summary_dict(summary: Summary) -> dict[str, object]:
             "friction": summary.friction,
         },
         "seal_tests": [seal_test_dict(test, log.utc_minus_now_s) for test in summary.seal_tests],
+        "plan": None if summary.plan is None else _planned(summary.plan, utc) | dict(summary.plan.params),
         "judged_by": log.version,
     }
 
@@ -310,6 +312,12 @@ def _circuit_log(log: CircuitLog, utc: "_Utc") -> dict[str, object]:
         "late_lowest_kpa": _rounded(log.late_lowest_kpa, 2),
         "late_lowest_at": utc(log.late_lowest_s),
     }
+
+
+def _planned(plan: ActionLog, utc: "_Utc") -> dict[str, object]:
+    """Who planned, when, and what for: enough to tell one plan from another."""
+    said = {name: plan.params.get(name) for name in ("weight_kg", "pads", "verdict")}
+    return {"who": plan.who, "role": plan.role, "at": utc(plan.at_s), **said}
 
 
 def seal_test_dict(test: SealTest, utc_minus_now_s: float, now_s: float | None = None) -> dict[str, object]:

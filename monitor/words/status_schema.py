@@ -34,6 +34,17 @@ class TextTold(TypedDict):
     values: dict[str, float | str | None]
 
 
+class PlanTold(TypedDict):
+    """The plan the next lift, or this one, is judged against: by whom, in what role, when, and what for."""
+
+    who: str
+    role: str
+    at: Utc
+    weight_kg: Annotated[float | None, Meta(description="planned weight; null where the plan says none")]
+    pads: Annotated[list[str] | None, Meta(description="pads in use; null for all")]
+    verdict: Annotated[str | None, Meta(description="within_limits or outside_limits, of the figures entered")]
+
+
 class LoadTold(TypedDict):
     """The load on the lifter, kg. `judged_kg` is what the margin is judged by."""
 
@@ -216,6 +227,7 @@ class StatusTold(TypedDict):
     link: Literal["up", "down"]
     counts: Annotated[dict[str, int], Meta(description="messages since the engine began, by what they were")]
     seal_tests: dict[str, SealTestTold | None]
+    plan: PlanTold | None
 
 
 def status_schema() -> dict[str, Any]:

@@ -2,7 +2,7 @@
 
 OVERFLOWS = """() => {
   const out = [];
-  for (const one of document.querySelectorAll("#screen *")) {
+  for (const one of document.querySelectorAll("#screen *, #plan *")) {
     if (!one.checkVisibility() || one.closest("svg, #bar") || one.classList.contains("trace-label")) continue;
     const box = one.getBoundingClientRect();
     const name = `${one.tagName}#${one.id}.${one.className}`;

@@ -63,6 +63,8 @@ def wait_ready(served: Served, path: str = "/api/status", within_s: float = 10.0
             with urllib.request.urlopen(served.url + path, timeout=5) as reply:  # noqa: S310 - our own
                 reply.read()
                 return time.monotonic() - served.started_s
+        except TimeoutError:
+            continue
         except urllib.error.HTTPError as error:
             error.close()
             time.sleep(0.01)

@@ -158,6 +158,7 @@ _BASE: JsonObject = {
     "link": "up",
     "counts": {},
     "seal_tests": {"pre_pick": None, "shift": None},
+    "plan": None,
 }
 
 _LOW = circuit("low", 51.4, leak_kpa_per_min=1.3)

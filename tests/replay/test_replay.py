@@ -204,6 +204,24 @@ def test_actions_are_applied_when_they_came(site: SiteSettings) -> None:
     assert statuses[-1]["load"]["planned_kg"] == 400.0
 
 
+def test_seal_test_asked_for_in_a_recording_is_judged_and_recorded(site: SiteSettings) -> None:
+    """On the simulator's own physics: asked for while the pumps build, begun once they rest by themselves at 66 kPa."""
+    lines = recorded("clean-lift")
+    said = {"id": "s1", "kind": "seal_test", "who": "M. Roth", "role": "supervisor", "params": {"test": "pre_pick"}}
+    early_n = sum(json.loads(line).get("received", 0.0) < T0 + 6.0 for line in lines)
+    lines.insert(early_n, write_line("holdwatch/quayside/dock-6/actions", said, received_s=T0 + 6.0))
+    report, statuses, summary = judged(lines, site)
+    assert report.refused_actions_n == 0
+    told = [one["seal_tests"]["pre_pick"]["state"] for one in statuses if one["seal_tests"]["pre_pick"]]
+    assert list(dict.fromkeys(told)) == ["waiting", "running", "passed"]
+    [test] = summary["lifts"][0]["seal_tests"]
+    assert test["state"] == "passed"
+    assert all(one["start_kpa"] > 64.0 for one in test["circuits"].values())
+    assert 10.0 < test["begun"] - T0 < 28.0, "before the crew switches the pumps off"
+    assert test["ended"] - test["begun"] == pytest.approx(60.0, abs=1.0)
+    assert judged(lines, site)[2] == summary
+
+
 def test_refused_action_is_counted(site: SiteSettings) -> None:
     nobody = {"id": "p1", "kind": "plan", "who": "", "params": {"weight_kg": 400.0}}
     report, _, _ = judged([*steady(0.0, 1.0), write_line("holdwatch/quayside/dock-6/actions", nobody, T0 + 1.0)], site)

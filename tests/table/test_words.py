@@ -29,6 +29,9 @@ EVERY_LANGUAGE = pytest.mark.parametrize("language", languages())
 MESSAGE = re.compile(r"(headline|reason|release|circuit|phase|done|refused|about|plan|seal)\.[a-z0-9_]+(\.[a-z0-9_]+)*")
 NAMES = {
     "circuit",
+    "pads",
+    "test",
+    "word",
     "about",
     "alarm",
     "lifter",

@@ -4,6 +4,7 @@ import pytest
 
 from monitor.core.events import ActionKind
 from monitor.words.english import TEMPLATES
+from monitor.words.say import summary_dict
 from tests.histories import NO_CELL, STILL, Watch, carry, carrying, dock
 
 PLAN = {"weight_kg": 620.0, "tilt_low_deg": 80.0, "tilt_high_deg": 90.0, "layout": "narrow"}
@@ -233,6 +234,42 @@ def test_plan_is_for_the_lift_that_follows_only() -> None:
     watch.play(A="64>0x10 0x30", B="64>0x10 0x30", load_kg="0x1", **STILL)
     assert watch.phase == "released"
     assert watch.status.facts.planned_kg is None or watch.wait(1.0)[-1].facts.planned_kg is None
+
+
+def test_plan_stands_in_the_record_of_its_lift_with_who_and_what_was_entered() -> None:
+    watch = Watch()
+    watch.act("plan", who="the supervisor", weight_kg=600.0, verdict="within_limits", entered={"weight": "600"})
+    assert watch.said["plan"] == {
+        "who": "the supervisor", "role": "supervisor", "at": watch.now_s, "weight_kg": 600.0, "pads": None,
+        "verdict": "within_limits",
+    }  # fmt: skip
+    vacuum = "0x5 0>64x100 64x200"
+    watch.play(A=vacuum, B=vacuum, load_kg="0x1", noise_kpa=0.05, **STILL)
+    watch.play(A="64x1", B="64x1", load_kg="0>600x20 600x60 600>0x20 0x60", noise_kpa=0.05, **STILL)
+    watch.play(A="64>0x10 0x30", B="64>0x10 0x30", load_kg="0x1", **STILL)
+    plan = summary_dict(watch.closed[-1].summary)["plan"]
+    assert isinstance(plan, dict)
+    assert (plan["who"], plan["weight_kg"], plan["entered"]) == ("the supervisor", 600.0, {"weight": "600"})
+    assert watch.said["plan"] is None
+
+
+def test_plan_stands_until_a_load_was_lifted() -> None:
+    """Pads that are let go and pressed on again, after a seal test that failed, carry the same panel."""
+    watch = Watch()
+    watch.act("plan", weight_kg=600.0)
+    vacuum = "0x5 0>64x100 64x50 64>0x30 0x50"
+    watch.play(A=vacuum, B=vacuum, load_kg="0x1", noise_kpa=0.05, **STILL)
+    assert watch.phase == "idle"
+    assert watch.closed == []
+    assert watch.status.facts.planned_kg == 600.0
+
+
+def test_plan_is_withdrawn() -> None:
+    watch = Watch()
+    watch.act("plan", weight_kg=600.0)
+    assert watch.act("plan", withdraw=True) == "done.plan_withdrawn"
+    assert watch.status.facts.planned_kg is None
+    assert watch.said["plan"] is None
 
 
 def test_pads_not_in_use_make_no_call() -> None:

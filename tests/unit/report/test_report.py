@@ -183,6 +183,17 @@ def test_record_without_trace_or_much_else_is_still_a_page() -> None:
     assert "Not in a chain of records." in page
 
 
+def test_plan_is_told_with_who_made_it_and_what_it_said() -> None:
+    plan = {"who": "R. <L>", "role": "supervisor", "at": T0, "weight_kg": 600.0, "pads": ["A1", "B1"], "rated_kg": 818.2,
+            "governs": "friction", "verdict": "outside_limits"}  # fmt: skip
+    page = Words(lift_html(record(plan=plan), trace())).text
+    assert (
+        "Planned at 22:20:00 by R. <L> (supervisor): 600 kg, pads A1, B1, OUTSIDE the limits of the figures entered, "
+        "limit 818 kg by friction."
+    ) in page
+    assert "No plan was saved for this lift." in Words(lift_html(record(), trace())).text
+
+
 def test_seal_tests_are_told_the_last_of_each_kind() -> None:
     tests = [seal_test(who="first"), seal_test("shift", who="<fitter>"), seal_test(who="second", circuits="B")]
     page = Words(lift_html(record(seal_tests=tests), trace())).text

@@ -12,7 +12,17 @@ import msgspec
 import pytest
 
 from monitor.core import engine
-from monitor.core.events import Action, ActionCame, ActionKind, AlarmMoved, ClockSet, Effect, LiftClosed, Told
+from monitor.core.events import (
+    Action,
+    ActionCame,
+    ActionKind,
+    AlarmMoved,
+    ClockSet,
+    Effect,
+    LiftClosed,
+    Resumed,
+    Told,
+)
 from monitor.drive import Drive
 from monitor.journalled import ACTION, message_event, row_of
 from monitor.judged_by import state_version
@@ -336,3 +346,22 @@ def test_first_start_of_all_knows_nothing(tmp_path: Path) -> None:
     assert restored.down_since_s is None
     assert restored.drive.now_s == T0
     assert kept == []
+
+
+def test_seal_test_under_way_at_a_crash_is_not_passed(tmp_path: Path) -> None:
+    run = Run(tmp_path, Drive(engine.begin(site().core, version="1"), T0), [])
+    run.play("clean-lift", 30.0)
+    run.event(ActionCame(Action("s1", ActionKind.SEAL_TEST, "dock-6", "M. Roth", "supervisor", {"test": "pre_pick"})))
+    for at_s, message in messages("clean-lift", 60.0):
+        if at_s > T0 + 30.0:
+            run.message(at_s, message)
+    assert run.drive.state.lifters["dock-6"].seal_tests.running is not None
+    run.kill()
+    restored, _ = reopened(run.data)
+    drive = restored.drive
+    assert drive.state.lifters["dock-6"].seal_tests.running is not None, "as it was when it ended"
+    drive.take(Resumed(restored.down_since_s or 0.0))  # what the service says first
+    tests = drive.state.lifters["dock-6"].seal_tests
+    assert tests.running is None
+    assert [(test.state.value, test.text.key) for test in tests.ended] == [("not_passed", "seal.broken.restart")]
+    assert status(drive, drive.now_s + 0.5)["seal_tests"]["pre_pick"]["state"] == "not_passed"

@@ -48,6 +48,7 @@ def status(given: Facts) -> Status:
         assumed=(),
         counts={},
         seal_tests=SealTests(),
+        plan=None,
     )
 
 
