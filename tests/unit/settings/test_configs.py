@@ -27,6 +27,7 @@ FOUR = (
 NOTES = {
     "demo": [f"lifter dock-6: {SIX}", f"lifter dock-6, {FOUR}"],
     "example-site": [f"lifter dock-6: {SIX}", f"lifter dock-6, {FOUR}"],
+    "example-mapped-hardware": [f"lifter dock-6: {SIX}"],
     "example-two-lifters": [f"lifter dock-6: {SIX}", f"lifter dock-7: {SIX}"],
     "example-no-load-cell": [
         "lifter dock-6: no load cell: picking up and landing are told by named actions",
