@@ -119,6 +119,7 @@ class AlarmToldJson(TypedDict):
     raising: Annotated[str, Meta(description="names this one raising; an acknowledge must give it")]
     key: str
     about: str
+    about_text: TextTold
     priority: Priority
     state: State
     shelved: bool
@@ -131,6 +132,7 @@ class AlarmToldJson(TypedDict):
     text: TextTold
     words: str
     do: str
+    do_text: TextTold
 
 
 class FactsTold(TypedDict):
