@@ -89,6 +89,7 @@ async def _serve(options: argparse.Namespace, listening: socket.socket) -> None:
             story=options.story,
             hosts=frozenset(options.host),
             join_link=options.join_link,
+            listening=listening.getsockname()[:2],
         ),
         http=Connection,
         lifespan="off",

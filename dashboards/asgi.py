@@ -5,7 +5,7 @@ import json
 from collections.abc import Awaitable, Callable, Iterable, Mapping, MutableMapping
 from ipaddress import ip_address
 from typing import Any, Final
-from urllib.parse import parse_qsl, urlsplit
+from urllib.parse import parse_qsl, urlencode, urlsplit
 
 from dashboards.static import File
 
@@ -93,6 +93,11 @@ async def read_body(receive: Receive, limit_n: int) -> bytes:
 def query_of(scope: Scope) -> dict[str, str]:
     """The query's values by name; the last of several counts."""
     return dict(parse_qsl(scope["query_string"].decode("latin-1"), keep_blank_values=True))
+
+
+def encoded(**values: str) -> str:
+    """A query. Check: ``lifter="dock 6"`` is "lifter=dock+6"."""
+    return urlencode(values)
 
 
 def header(scope: Scope, name: str) -> str:

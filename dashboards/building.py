@@ -2,7 +2,7 @@
 
 import uuid
 from collections.abc import Mapping
-from functools import cache, partial
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
@@ -16,21 +16,30 @@ from dashboards.live import Live
 from dashboards.mount import Mount
 from dashboards.pages import landing, seal
 from dashboards.pages.app import Pages
+from dashboards.phones import Joining
 from dashboards.plan_routes import PlanRoutes
 from dashboards.server import Server
-from dashboards.static import Static
+from dashboards.static import Static, packed
 from dashboards.story import Story
 from dashboards.trend_desk import Desk
 from dashboards.viewing import voice_of
 from dashboards.words import Voice
 from monitor.channel import ChannelClient, ChannelError
+from monitor.ports import Listen, reachable
 
 if TYPE_CHECKING:
     from monitor.store.records import Reader
 
 
 def build(
-    live: Live, channel: ChannelClient, *, data: Path, story: Path | None, hosts: frozenset[str], join_link: bool
+    live: Live,
+    channel: ChannelClient,
+    *,
+    data: Path,
+    story: Path | None,
+    hosts: frozenset[str],
+    join_link: bool,
+    listening: tuple[str, int],
 ) -> asgi.App:
     """The ASGI app of one site."""
     static = Static()
@@ -54,18 +63,21 @@ def build(
     desk.keep_warm()
     pages = Pages(static, store, live, desk)
     acting = Acting(act, access, voice)
+    here = Listen(*listening)
+    addresses = (*sorted(f"{name}:{here.port}" for name in hosts), reachable(str(here)))
     server = Server(
         live,
         acting,
         Mount(cast("asgi.App", WSGIMiddleware(pages.server, workers=4))),
         static=static,
-        landing=cache(partial(landing.html, static)),
-        seal=cache(partial(seal.html, static)),
+        landing=cache(lambda speaker: packed(landing.html(static, speaker), asgi.HTML)),
+        seal=cache(lambda speaker: packed(seal.html(static, speaker), asgi.HTML)),
         more=PlanRoutes(live, static, acting, voice).routes,
         open_store=store,
         desk=desk,
         story=Story(story),
         access=access,
+        joining=Joining(access, voice, addresses),
         voice=voice,
         hosts=hosts,
     )

@@ -120,6 +120,10 @@ class Live:
         """Age of the last snapshot now, s; ``None`` before the first."""
         return None if self.snapshot is None else max(0.0, self._monotonic() - self.snapshot.made_s)
 
+    def lifters(self) -> set[str]:
+        """The lifters told of."""
+        return set() if self.snapshot is None else {status["lifter"] for status in self.snapshot.lifters}
+
     def is_live(self) -> bool:
         """Whether the last snapshot may still be shown as live."""
         age_s = self.age_s()

@@ -57,7 +57,11 @@ class Mount:
             )
         elif first in PAGES and (first or path == "/"):
             query = scope["query_string"].decode("latin-1")
-            await self._dash(_asking(scope, "/", path + (f"?{query}" if query else "")), receive, send)
+            asking = _asking(scope, "/", path + (f"?{query}" if query else ""))
+            file = await _collect(self._dash, asking, receive)
+            if file is not None:
+                file = File(file.content_type, file.body, await asyncio.to_thread(pack, file.body))
+            await asgi.respond_file(scope, send, file, cache=asgi.NO_STORE)
         elif first == "_dash-component-suites":
             await self._bundle(path, scope, receive, send)
         elif first == "_page" and (asked := rest.partition("/"))[2] in OWN:

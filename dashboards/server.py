@@ -17,12 +17,14 @@ from dashboards.acting import Acting
 from dashboards.asgi import App, Receive, Route, Scope, Send
 from dashboards.live import LIVE_FOR_S, Live
 from dashboards.metrics import OPENMETRICS, metrics
-from dashboards.static import Static
+from dashboards.pages.timeline import drawn
+from dashboards.phones import Joining, Phones
+from dashboards.static import File, Static
 from dashboards.story import Story
 from dashboards.trend_desk import Desk
 from dashboards.view_model import Viewer, view
 from dashboards.words import Voice, say
-from monitor.clock import monotonic_s
+from monitor.clock import monotonic_s, utc_s
 from monitor.store.records import Reader
 from monitor.words.languages import Speaker
 
@@ -49,14 +51,15 @@ class Server:
         pages: App,
         *,
         static: Static,
-        landing: Callable[[Speaker], str],
-        seal: Callable[[Speaker], str],
+        landing: Callable[[Speaker], File],
+        seal: Callable[[Speaker], File],
         more: Mapping[str, tuple[str, Route]],
         open_store: Callable[[], Reader],
         desk: Desk,
         story: Story,
         access: Access,
         voice: Callable[[Scope], Voice],
+        joining: Joining,
         hosts: frozenset[str] = frozenset(),
     ) -> None:
         """Put the parts together.
@@ -74,6 +77,7 @@ class Server:
             story: The demonstration's line of the moment.
             access: Who may look and who may act.
             voice: How to speak to who sent a request.
+            joining: The code that leads a phone to the landing page.
             hosts: Names this server may be called by, beside addresses in figures and this machine's own name.
         """
         self._live = live
@@ -91,6 +95,7 @@ class Server:
         self._views: dict[tuple[Viewer, int], bytes] = {}
         self._views_of = ""
         self._waiting_n = 0
+        self._phones = Phones()
         self._pictures = Static(HELP)
         self._routes: Mapping[str, tuple[str, Route]] = {
             "/api/live": ("GET", self._get_live),
@@ -101,6 +106,8 @@ class Server:
             "/metrics": ("GET", self._get_metrics),
             "/landing": ("GET", self._get_html),
             "/seal-test": ("GET", self._get_html),
+            "/timeline.svg": ("GET", self._get_timeline),
+            "/api/join": ("GET", joining.get),
             **acting.routes,
             **more,
         }
@@ -151,6 +158,8 @@ class Server:
             words = f"/api/live: nonce is 1 to 32 of 0-9a-z, page is one of {', '.join(sorted(LIVE_PAGES))}.\n"
             await asgi.respond(send, words, status=400)
             return
+        if page == "landing":
+            self._phones.heard(query.get("lifter"), utc_s(), self._live.lifters())
         self._waiting_n += 1
         try:
             await self._live.newer_than(number)
@@ -182,7 +191,7 @@ class Server:
         kept = self._views.get((viewer, since))
         if kept is not None:
             return kept
-        said = view(snapshot, viewer, self._live.site, self._story.now())
+        said = view(snapshot, viewer, self._live.site, self._story.now(), self._phones.last_utc_s)
         if "why" in said:  # a lifter that does not exist: not kept, or anybody could fill the memory with names
             return asgi.to_json(said)[1:-1]
         trace = self._live.traces.since(said["one"]["lifter"], since) if "one" in said else {}
@@ -234,6 +243,16 @@ class Server:
         named = [("content-disposition", 'attachment; filename="holdwatch-trends.csv"')]
         await asgi.respond(send, said, content_type="text/csv; charset=utf-8", headers=named)
 
+    async def _get_timeline(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """``/timeline.svg?id=LIFT``: the lift's drawing; 404 where its readings are not kept."""
+        del receive
+        lift, voice = asgi.query_of(scope).get("id", ""), self._voice(scope)
+        drawing = await asyncio.to_thread(drawn, self._store, lift, voice)
+        if not drawing:
+            await asgi.respond(send, f"{voice.say('lift.no_trace')}\n", status=404)
+            return
+        await asgi.respond(send, drawing, content_type="image/svg+xml")
+
     async def _get_health(self, scope: Scope, receive: Receive, send: Send) -> None:
         """200 while snapshots come, 503 when they do not: for a watchdog."""
         del scope, receive
@@ -247,7 +266,7 @@ class Server:
 
     async def _get_html(self, scope: Scope, receive: Receive, send: Send) -> None:
         del receive
-        await asgi.respond(send, self._html[scope["path"]](self._voice(scope).speaker), content_type=asgi.HTML)
+        await asgi.respond_file(scope, send, self._html[scope["path"]](self._voice(scope).speaker), cache=asgi.NO_STORE)
 
 
 def _allowed(takes: str) -> str:

@@ -58,6 +58,12 @@ class Static:
         return self.files[name].body.decode()
 
 
+def packed(text: str, content_type: str) -> File:
+    """A text made here, with its gzip form."""
+    body = text.encode()
+    return File(content_type, body, pack(body))
+
+
 def pack(body: bytes) -> bytes | None:
     """Gzip, or ``None`` where that does not help."""
     packed = gzip.compress(body, 9, mtime=0)

@@ -5,11 +5,12 @@ and is only ever written as text.
 """
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
 from dashboards.live import Snapshot, Status
+from dashboards.phones import CONNECTED_S
 from dashboards.seal_view import seal_test
 from dashboards.words import Voice, say, zone_of
 from monitor.words.languages import ENGLISH, Speaker
@@ -51,7 +52,13 @@ class Viewer:
     speaker: Speaker = ENGLISH
 
 
-def view(snapshot: Snapshot, viewer: Viewer, site: Mapping[str, Any], story: Mapping[str, str] | None = None) -> View:
+def view(
+    snapshot: Snapshot,
+    viewer: Viewer,
+    site: Mapping[str, Any],
+    story: Mapping[str, str] | None = None,
+    phone_utc_s: Callable[[str], float | None] = lambda _: None,
+) -> View:
     """All that a live page says.
 
     Args:
@@ -59,6 +66,7 @@ def view(snapshot: Snapshot, viewer: Viewer, site: Mapping[str, Any], story: Map
         viewer: Page and lifter.
         site: The engine's greeting: ``time_zone``, and per lifter its ``name``.
         story: The demonstration's line of the moment, ``title`` and ``line``.
+        phone_utc_s: When a landing page of a lifter last asked for news, UTC; ``None`` for never.
 
     Returns:
         ``call`` and ``release`` for the page as a whole, and either ``one`` (a lifter) or ``tiles`` (several, worst
@@ -84,6 +92,9 @@ def view(snapshot: Snapshot, viewer: Viewer, site: Mapping[str, Any], story: Map
         said["one"] = _lifter(shown[0], voice)
         if viewer.page == "seal-test":
             said["one"]["seal_test"] = seal_test(shown[0], settings_of(site, shown[0]["lifter"]), voice)
+        said["one"]["first"] = _first(shown[0], site, voice)
+        said["one"]["phone"] = _phone(phone_utc_s(shown[0]["lifter"]), snapshot.utc_s, voice)
+        said["one"]["facts"].append(said["one"]["phone"]["fact"])
         said["others"] = [_tile(s, viewer.page, voice) for s in lifters if s is not shown[0]]
     else:
         said["tiles"] = [_tile(s, viewer.page, voice) for s in shown]
@@ -336,6 +347,28 @@ def _facts(status: Status, voice: Voice) -> list[View]:
     name = _with_pads(_name(status), facts, voice)
     rows.append({"key": "fact.lifter", "label": voice.say("fact.lifter"), "value": name, "age_s": None})
     return rows
+
+
+def _first(status: Status, site: Mapping[str, Any], voice: Voice) -> list[str]:
+    """The steps to the first live reading, for a lifter that was never heard."""
+    if status["facts"]["age_s"] is not None or any(c["age_s"] is not None for c in status["circuits"].values()):
+        return []
+    topic = "/".join((site.get("root", "holdwatch"), status["site"], status["lifter"], "readings"))
+    return [
+        voice.say("first.send", broker=site.get("broker") or "", topic=topic),
+        voice.say("first.listen"),
+        voice.say("first.then"),
+        voice.say("first.try"),
+    ]
+
+
+def _phone(last_utc_s: float | None, now_utc_s: float, voice: Voice) -> View:
+    """Whether the landing phone is connected, and when it was last heard."""
+    how = "none" if last_utc_s is None else "here" if now_utc_s - last_utc_s <= CONNECTED_S else "gone"
+    at = "" if last_utc_s is None else voice.clock(last_utc_s)
+    value = voice.say(f"phone.{how}", clock=at)
+    fact = {"key": f"fact.phone.{how}", "label": voice.say("fact.phone"), "value": value, "age_s": None}
+    return {"fact": fact, "button": voice.say(f"phone.button.{how}", clock=at)}
 
 
 def _with_pads(name: str, facts: Mapping[str, Any], voice: Voice) -> str:

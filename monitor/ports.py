@@ -3,8 +3,12 @@
 import errno
 import socket
 from dataclasses import dataclass
+from typing import Final
 
 from monitor.settings.addresses import split_listen
+
+EVERY_ADDRESS: Final = frozenset({"0.0.0.0", "[::]"})  # noqa: S104 - recognised, not bound
+"""Hosts that stand for every address of this machine."""
 
 
 class ListenError(ValueError):
@@ -54,6 +58,22 @@ def check_free(listen: Listen, *, option: str) -> None:
             probe.listen(1)
         except OSError as error:
             raise ListenError(_say(listen, option, error)) from None
+
+
+def reachable(listening: str) -> str:
+    """``HOST:PORT`` as another machine on this network would write it."""
+    host, _, port = listening.rpartition(":")
+    return f"{own_address()}:{port}" if host in EVERY_ADDRESS else listening
+
+
+def own_address() -> str:
+    """This machine's address on its network. No packet is sent: connecting a datagram socket only picks the route."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.connect(("192.0.2.1", 9))  # TEST-NET-1, RFC 5737
+        except OSError:
+            return "127.0.0.1"
+        return str(probe.getsockname()[0])
 
 
 def _say(listen: Listen, option: str, error: OSError) -> str:

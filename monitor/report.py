@@ -60,7 +60,7 @@ td:last-child { white-space: normal } th { font-weight: 600; border-bottom: 1px 
 .facts { display: grid; grid-template-columns: repeat(4, 1fr); gap: 3px 10px }
 .facts b { display: block; font-size: 13px } .sign { display: flex; gap: 8mm; margin-top: 12mm }
 .sign div { flex: 1; border-top: 1px solid #111; padding-top: 2px } .small { color: #444; overflow-wrap: anywhere }
-@media print { body { padding: 0; font-size: 9px } .facts b { font-size: 11px } h1 { font-size: 15px }
+@media print { body { padding: 0; font-size: 9px } svg { max-height: 58mm } .facts b { font-size: 11px } h1 { font-size: 15px }
   .sign { margin-top: 9mm } h2 { margin-top: 4px } p { margin: 1px 0 } .facts { gap: 1px 10px } }
 .caution { border: 1px solid #111; padding: 3px 6px; margin-top: 6px }
 """

@@ -456,6 +456,8 @@ def site_told(site: SiteSettings) -> dict[str, Any]:
         "units": site.pages.units,
         "language": site.pages.language,
         "time_zone": site.time_zone,
+        "root": site.root,
+        "broker": f"mqtt://{site.broker.listen}" if site.broker.embedded else site.broker.url,
         "lifters": [
             {
                 **msgspec.to_builtins(lifter),

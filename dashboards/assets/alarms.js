@@ -25,6 +25,8 @@ function paint(row, alarm, lifter) {
   attribute(row, "data-priority", alarm.priority);
   attribute(row, "data-open", alarm.open ? "yes" : "no");
   text(row.words, alarm.words);
+  attribute(row.words, "data-say", alarm.do);
+  attribute(row.words, "tabindex", 0);
   text(row.said, `${alarm.since}, ${alarm.said}`);
   text(row.button, alarm.acknowledge);
   row.button.hidden = !alarm.open;

@@ -2,10 +2,12 @@
 
 import { alarmRows } from "./alarms.js";
 import { attribute, byId, list, make, setShape, shape, text } from "./dom.js";
+import { joinButton } from "./join.js";
 import { ageNow, ageWords, start, traces } from "./live.js";
 import "./look.js";
 import { paintSound, soundButton, soundLost } from "./sound.js";
 import { paintStory } from "./story.js";
+import { tip } from "./tips.js";
 import { createTrace, drawTrace } from "./trace.js";
 import { paintTiles } from "./tiles.js";
 
@@ -16,6 +18,7 @@ function paint(view) {
   const screen = byId("screen");
   attribute(screen, "data-mode", view.one ? "one" : "tiles");
   attribute(screen, "data-story", view.story ? "on" : null);
+  attribute(screen, "data-lifter", view.one?.lifter);
   list(byId("notices"), view.notices, (words) => words, () => make("li"), text);
   text(byId("clock"), view.clock);
   paintStory(view.story);
@@ -34,16 +37,21 @@ function paintOne(one, others) {
   setShape(byId("call-shape"), one.call);
   text(byId("call-words"), one.headline);
   text(byId("reason"), one.reason);
+  tip(byId("call-words"), `call.${one.call}`);
+  tip(byId("release-words"), one.release.look === "not_attached" ? null : `release.${one.release.look}`);
   attribute(byId("release"), "data-release", one.release.look);
   setShape(byId("release-shape"), one.release.look);
   text(byId("release-words"), one.release.words);
   text(byId("release-reason"), one.release.reason);
+  list(byId("first"), one.first, (step) => step, () => make("li"), text);
+  attribute(byId("screen"), "data-first", one.first.length ? "yes" : null);
   paintLoad(one.load);
   const lanes = byId("circuits");
   attribute(lanes, "data-count", one.circuits.length);
   list(lanes, one.circuits, (circuit) => circuit.id, createLane, paintLane);
   list(byId("facts"), one.facts, (fact) => fact.key, createFact, paintFact);
   paintAlarms(one);
+  text(byId("join"), one.phone.button);
   paintTiles(byId("others"), others);
   const second = Math.floor(performance.now() / 1000);
   if (second !== drawn) {
@@ -55,6 +63,7 @@ function paintOne(one, others) {
 }
 
 function paintLoad(load) {
+  for (const name of ["load", "margin", "limit"]) tip(byId(`${name}-words`), name);
   attribute(byId("load"), "data-look", load.look);
   text(byId("load-words"), load.load);
   text(byId("margin-words"), load.margin);
@@ -95,6 +104,11 @@ function paintLane(lane, circuit) {
   text(lane.unit, circuit.unit);
   text(lane.rate, circuit.rate);
   text(lane.time, circuit.time);
+  tip(lane.word, `state.${circuit.state}`);
+  tip(lane.number, "vacuum");
+  tip(lane.rate, circuit.rate && "rate");
+  tip(lane.time, circuit.time && "time");
+  tip(lane.trace, "trace");
   text(lane.words, circuit.words);
 }
 
@@ -109,6 +123,7 @@ function createFact() {
 function paintFact(element, fact) {
   element.said = fact;
   text(element.label, fact.label);
+  tip(element.value, fact.key);
   if (fact.value !== null) text(element.value, fact.value);
 }
 
@@ -153,6 +168,7 @@ function lost() {
 function ready() {
   byId("more").addEventListener("click", () => byId("below").toggleAttribute("data-all"));
   soundButton(byId("sound"));
+  joinButton(byId("join"));
   start({ paint, tick, lost });
 }
 

@@ -7,6 +7,7 @@ import { ageNow, ageWords, start } from "./live.js";
 import "./look.js";
 import { paintSound, soundButton, soundLost } from "./sound.js";
 import { paintStory } from "./story.js";
+import { tip } from "./tips.js";
 import { paintTiles } from "./tiles.js";
 
 let one = null;
@@ -32,6 +33,9 @@ function paint(view) {
   setShape(byId("call-shape"), one.call);
   text(byId("call-words"), one.headline);
   text(byId("reason"), one.reason);
+  tip(byId("call-words"), `call.${one.call}`);
+  tip(byId("release-words"), one.release.look === "not_attached" ? null : `release.${one.release.look}`);
+  tip(byId("load-words"), "load");
   list(byId("circuits"), one.circuits, (circuit) => circuit.id, createLane, paintLane);
   alarmRows(byId("alarms"), one);
   text(byId("spoken"), `${one.release.words || one.headline}. ${one.headline}.`);
@@ -59,6 +63,8 @@ function paintLane(lane, circuit) {
   text(lane.word, `${circuit.id} ${circuit.word}`);
   text(lane.words, circuit.words);
   text(lane.number, circuit.number);
+  tip(lane.word, `state.${circuit.state}`);
+  tip(lane.number, "vacuum");
   text(lane.unit, circuit.unit);
 }
 

@@ -20,7 +20,7 @@ function createTile() {
   tile.release.append(tile.releaseShape, tile.releaseWords);
   tile.margin = make("span", "tile-margin");
   tile.circuits = make("ul", "tile-circuits");
-  tile.link.append(make("span", "tile-head", tile.shape, make("span", "tile-title", tile.name, tile.call)), tile.reason, tile.release, tile.margin, tile.circuits);
+  tile.link.append(make("span", "tile-head", tile.shape, make("span", "tile-title", tile.name, tile.call), tile.release), tile.reason, tile.margin, tile.circuits);
   tile.append(tile.link);
   return tile;
 }

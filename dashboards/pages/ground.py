@@ -42,6 +42,7 @@ def layout(speaker: Speaker) -> html.Div:
                         ],
                         id="load",
                     ),
+                    html.Ol(id="first"),
                     html.Ol(id="circuits"),
                     html.Section(
                         [
@@ -52,6 +53,7 @@ def layout(speaker: Speaker) -> html.Div:
                         id="below",
                     ),
                     html.Ul(id="others"),
+                    html.H1(say("tiles.title", speaker), id="tiles-title", className="unseen"),
                     html.Ul(id="tiles"),
                     html.Aside(
                         [html.B(say("story.label", speaker)), html.Span(id="story-title"), html.Span(id="story-line")],

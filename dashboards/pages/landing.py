@@ -24,6 +24,7 @@ def html(static: Static, speaker: Speaker) -> str:
 <section id="call"><div id="call-shape" class="shape-place"></div>
 <div><p id="call-words"></p><p id="reason"></p></div></section>
 <ol id="circuits"></ol>
+<h1 id="tiles-title" class="unseen">{escape(say("tiles.title", speaker))}</h1>
 <ul id="tiles"></ul>
 <section id="device">
 <button id="sound" class="wide" type="button"></button>

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING, Any, Final
+from urllib.parse import urlencode
 
 from dash import html
 
@@ -25,7 +26,8 @@ def layout(store: "Callable[[], Reader]", voice: Voice, query: Mapping[str, str]
         if record is None:
             nothing = [html.H1(voice.say("lift.none")), html.P(voice.say("lift.none_here"))]
             return paper(nothing, voice.speaker)
-        return paper(_record(record, voice), voice.speaker)
+        has_trace = store().trace(record["id"]) is not None
+        return paper(_record(record, voice, has_trace=has_trace), voice.speaker)
     before = float(query["before"]) if query.get("before", "").replace(".", "", 1).isdecimal() else None
     return paper(_list(store().lifts(query.get("lifter") or None, before, PAGE_N), voice), voice.speaker)
 
@@ -52,7 +54,7 @@ def _list(records: Sequence[Record], voice: Voice) -> list[Any]:
     return [heading, _table(heads, rows, voice), *([older] if len(records) == PAGE_N else [])]
 
 
-def _record(record: Record, voice: Voice) -> list[Any]:
+def _record(record: Record, voice: Voice, *, has_trace: bool) -> list[Any]:
     load, margin, tilt, settings = record["load"], record["margin"], record["tilt"], record["settings"]
     facts = {
         "lifter": record["lifter"],
@@ -88,6 +90,8 @@ def _record(record: Record, voice: Voice) -> list[Any]:
     return [
         html.H1(voice.say("lift.title", id=record["id"])),
         _pairs({voice.say(f"lift.{name}"): said for name, said in facts.items()}),
+        html.H2(voice.say("lift.timeline")),
+        _timeline(record, voice) if has_trace else html.P(voice.say("lift.no_trace")),
         html.H2(voice.say("lift.circuits")),
         _circuits(record["circuits"], voice),
         html.H2(voice.say("lift.calls")),
@@ -104,6 +108,13 @@ def _record(record: Record, voice: Voice) -> list[Any]:
         _pairs({voice.say(f"lift.{name}"): said for name, said in judged_by.items()}),
         html.P(voice.say("lift.says_no_more")),
     ]
+
+
+def _timeline(record: Record, voice: Voice) -> Any:
+    src = "/timeline.svg?" + urlencode({"id": record["id"]})
+    return html.Div(
+        html.Img(src=src, alt=voice.say("timeline.says"), className="timeline"), className="wide", tabIndex=0
+    )
 
 
 def _circuits(circuits: Mapping[str, Record], voice: Voice) -> Any:

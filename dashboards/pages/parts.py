@@ -51,9 +51,9 @@ def switch_buttons(speaker: Speaker) -> list[Any]:
     return [html.Button("", id="look", type="button"), *buttons]
 
 
-def links(speaker: Speaker, *, without: str = "") -> html.Nav:
+def links(speaker: Speaker, *, without: tuple[str, ...] = ()) -> html.Nav:
     """The other pages."""
-    return html.Nav([html.A(say(key, speaker), href=address) for key, address in PAGES.items() if key != without])
+    return html.Nav([html.A(say(key, speaker), href=address) for key, address in PAGES.items() if key not in without])
 
 
 def shape(name: str) -> html.Div:
@@ -66,7 +66,8 @@ def foot(speaker: Speaker) -> html.Footer:
     return html.Footer(
         [
             html.P(say("caution", speaker), id="caution"),
-            links(speaker, without="page.ground"),
+            links(speaker, without=("page.ground", "page.landing")),
+            html.Button(say("phone.button.none", speaker), id="join", type="button"),
             html.Button("", id="sound", type="button"),
             *switch_buttons(speaker),
             html.Span(id="clock"),

@@ -4,7 +4,6 @@ import argparse
 import json
 import os
 import secrets
-import socket
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -20,7 +19,6 @@ if TYPE_CHECKING:
 
 DEMO_LISTEN: Final = "127.0.0.1:8050"
 DEMO_SCENARIO: Final = "demo"
-_EVERY_ADDRESS: Final = ("0.0.0.0", "[::]")  # noqa: S104 - read, not bound
 _BEGAN_S: Final = monotonic_s()
 
 
@@ -186,6 +184,7 @@ async def _first(*awaited: Any) -> None:
 
 
 async def _start(site: Site, supervisor: "Supervisor", pages: "Listen", broker: "Listen | None") -> None:
+    from monitor.ports import reachable
     from monitor.supervise import Part
 
     url = site.settings.broker.url or ""
@@ -210,11 +209,11 @@ async def _start(site: Site, supervisor: "Supervisor", pages: "Listen", broker: 
     say(f"all up, {_since_start()}")
     scheme = "https" if site.settings.pages.tls_cert else "http"
     listening = parts[1].arguments[-1]
-    address = f"{scheme}://{_reachable(listening)}"
+    address = f"{scheme}://{reachable(listening)}"
     lifters = list(site.settings.core.lifters)
     _tell(f"ground {address}/")
     _tell(f"landing {address}/landing" + (f"?lifter={lifters[0]}" if len(lifters) == 1 else ""))
-    _tell(f"broker {url if broker is None else 'mqtt://' + _reachable(part.arguments[-1])}")
+    _tell(f"broker {url if broker is None else 'mqtt://' + reachable(part.arguments[-1])}")
     await _until_live(f"{scheme}://{_local(listening)}", with_reading=bool(site.simulate))
     say(f"{'first live reading on the page' if site.simulate else 'pages live'}, {_since_start()}")
     _tell("ready")
@@ -267,26 +266,12 @@ def _pages(site: Site, listen: "Listen") -> "Part":
     )
 
 
-def _reachable(listening: str) -> str:
-    """HOST:PORT as another machine on this network would write it."""
-    host, _, port = listening.rpartition(":")
-    return f"{own_address()}:{port}" if host in _EVERY_ADDRESS else listening
-
-
 def _local(listening: str) -> str:
     """HOST:PORT as this machine reaches it."""
+    from monitor.ports import EVERY_ADDRESS
+
     host, _, port = listening.rpartition(":")
-    return f"127.0.0.1:{port}" if host in _EVERY_ADDRESS else listening
-
-
-def own_address() -> str:
-    """This machine's address on its network. No packet is sent: connecting a datagram socket only picks the route."""
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
-        try:
-            probe.connect(("192.0.2.1", 9))  # TEST-NET-1, RFC 5737
-        except OSError:
-            return "127.0.0.1"
-        return str(probe.getsockname()[0])
+    return f"127.0.0.1:{port}" if host in EVERY_ADDRESS else listening
 
 
 async def _until_live(address: str, *, with_reading: bool) -> None:

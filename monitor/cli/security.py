@@ -73,7 +73,7 @@ def own_hosts() -> list[str]:
     """Names and addresses this machine is called by."""
     import socket
 
-    from monitor.cli.run import own_address
+    from monitor.ports import own_address
 
     name = socket.gethostname()
     return list(dict.fromkeys([name, f"{name}.local", "localhost", "127.0.0.1", own_address()]))

@@ -3,7 +3,7 @@
 OVERFLOWS = """() => {
   const out = [];
   for (const one of document.querySelectorAll("#screen *, #plan *")) {
-    if (!one.checkVisibility() || one.closest("svg, #bar") || one.classList.contains("trace-label")) continue;
+    if (!one.checkVisibility() || one.closest("svg, #bar, .unseen") || one.classList.contains("trace-label")) continue;
     const box = one.getBoundingClientRect();
     const name = `${one.tagName}#${one.id}.${one.className}`;
     if (box.right > innerWidth + 1 || box.left < -1) out.push(`${name} leaves the screen`);

@@ -18,7 +18,7 @@ from tests.page.fake_engine import FakeEngine
 from tests.page.statuses import SITE
 
 ROOT = Path(__file__).parents[2]
-WIDE, LAPTOP, PHONE = (1920, 1080), (1366, 768), (390, 844)
+WIDE, LAPTOP, TABLET, PHONE = (1920, 1080), (1366, 768), (820, 1180), (390, 844)
 
 
 @dataclass
@@ -56,7 +56,7 @@ def serve(
         process.stdout.close()
 
 
-def wait_ready(served: Served, path: str = "/api/status", within_s: float = 10.0) -> float:
+def wait_ready(served: Served, path: str = "/api/status", within_s: float = 60.0) -> float:
     """Seconds from the process's start to the first 200 at ``path``."""
     while time.monotonic() - served.started_s < within_s:
         try:

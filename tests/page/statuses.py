@@ -11,6 +11,8 @@ SITE = {
     "units": "metric",
     "language": "en",
     "time_zone": "UTC",
+    "root": "holdwatch",
+    "broker": "mqtt://127.0.0.1:1883",
     "lifters": [{"id": "dock-6", "name": "Dock 6", "circuits": ["A", "B"]}],
 }
 

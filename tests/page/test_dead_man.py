@@ -8,6 +8,7 @@ import pytest
 
 from tests.page.conftest import Site
 from tests.page.serving import serve
+from tests.page.statuses import status
 
 pytestmark = pytest.mark.browser
 
@@ -186,3 +187,93 @@ def test_clock_of_the_machine_does_not_matter(own_site: Site) -> None:
     own_site.page.clock.set_system_time(time.time() - 3600)
     own_site.open()
     own_site.page.wait_for_function(OPEN)
+
+
+SEEN_BY_FRAME = """() => {
+  window.frames_seen = [];
+  const look = () => {
+    const open = getComputedStyle(document.getElementById("cover")).opacity === "0";
+    window.frames_seen.push([Date.now(), open, document.getElementById("reason").textContent]);
+    requestAnimationFrame(look);
+  };
+  requestAnimationFrame(look);
+}"""
+"""Notes at every frame whether the values can be seen, and which reason they belong to."""
+
+
+@pytest.mark.parametrize("path", ["/", "/landing"])
+def test_frozen_page_shows_nothing_old_when_it_thaws_not_for_one_frame(own_site: Site, path: str) -> None:
+    """The browser itself freezes the page, as it does to one in the background, and thaws it."""
+    page = own_site.open(path)
+    page.wait_for_function(OPEN)
+    old = page.inner_text("#reason")
+    page.evaluate(SEEN_BY_FRAME)
+    session = own_site.context.new_cdp_session(page)
+    session.send("Page.setWebLifecycleState", {"state": "frozen"})
+    time.sleep(3.5)
+    own_site.engine.say(status("look"))
+    time.sleep(0.5)
+    thawed_ms = time.time() * 1000
+    session.send("Page.setWebLifecycleState", {"state": "active"})
+    own_site.shows("look")
+    page.wait_for_timeout(300)
+    after = [frame for frame in page.evaluate("() => window.frames_seen") if frame[0] > thawed_ms]
+    assert after, "frames are drawn again"
+    assert [frame for frame in after if frame[1] and frame[2] == old] == []
+
+
+def test_tab_brought_back_from_behind_another_shows_nothing_old(own_site: Site) -> None:
+    page = own_site.open()
+    page.wait_for_function(OPEN)
+    old = page.inner_text("#reason")
+    page.evaluate(SEEN_BY_FRAME)
+    other = own_site.context.new_page()
+    other.bring_to_front()
+    other.wait_for_timeout(3500)
+    own_site.engine.say(status("look"))
+    other.wait_for_timeout(500)
+    back_ms = time.time() * 1000
+    page.bring_to_front()
+    own_site.shows("look")
+    after = [frame for frame in page.evaluate("() => window.frames_seen") if frame[0] > back_ms + 500]
+    assert [frame for frame in after if frame[1] and frame[2] == old] == []
+
+
+@pytest.mark.parametrize("path", ["/", "/landing"])
+def test_page_whose_script_is_blocked_stays_covered(own_site: Site, path: str) -> None:
+    own_site.context.route("**/*.js", lambda route: route.abort())
+    own_site.page.goto(own_site.served.url + path)
+    own_site.page.wait_for_timeout(3000)
+    assert own_site.page.evaluate(COVERED)
+    assert own_site.page.get_attribute("body", "data-call") == "no_signal"
+
+
+@pytest.mark.parametrize("bytes_per_s", [1500, 4000, 12000])
+def test_link_slower_than_the_data_shows_nothing_older_than_three_seconds(own_site: Site, bytes_per_s: int) -> None:
+    """Each status carries the time it was made; whatever can be seen is held against the clock, for twelve seconds."""
+    page = own_site.open()
+    page.wait_for_function(OPEN)
+    session = own_site.context.new_cdp_session(page)
+    slow = {"offline": False, "latency": 150, "downloadThroughput": bytes_per_s, "uploadThroughput": bytes_per_s}
+    session.send("Network.enable")
+    session.send("Network.emulateNetworkConditions", slow)
+    page.evaluate(
+        """() => {
+          window.oldest_ms = 0; window.open_n = 0; window.shut_n = 0;
+          setInterval(() => {
+            if (getComputedStyle(document.getElementById("cover")).opacity !== "0") { window.shut_n++; return; }
+            const made = Number(document.getElementById("reason").textContent.replace(/[^0-9]/g, ""));
+            if (made > 1e12) { window.open_n++; window.oldest_ms = Math.max(window.oldest_ms, Date.now() - made); }
+          }, 50);
+        }"""
+    )
+    end_s = time.monotonic() + 12
+    while time.monotonic() < end_s:
+        own_site.engine.say(status("land_soon", reason=f"Made at {time.time() * 1000:.0f}."))
+        page.wait_for_timeout(250)
+    oldest_ms, open_n, shut_n = page.evaluate("() => [window.oldest_ms, window.open_n, window.shut_n]")
+    print(
+        f"{bytes_per_s} bytes/s: oldest shown {oldest_ms / 1000:.2f} s, shown {open_n}, covered {shut_n} times of 50 ms"
+    )
+    assert oldest_ms <= 3000
+    assert open_n + shut_n > 100

@@ -50,6 +50,8 @@ NAMES = {
     "state",
     "why",
     "allowed",
+    "broker",
+    "topic",
     "said",
     "by",
 }

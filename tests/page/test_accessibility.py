@@ -1,0 +1,269 @@
+"""What axe finds, what stays without colour, what a screen reader hears, and what a keyboard reaches."""
+
+import base64
+import itertools
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import axe_playwright_python
+import pytest
+from playwright.sync_api import Browser, Page
+
+from monitor.words.languages import languages
+from tests.page.conftest import Site, window
+from tests.page.scenes import SCENES
+from tests.page.serving import PHONE, WIDE
+from tests.page.statuses import CALLS, alarm, circuit, losing, silent, status
+
+pytestmark = pytest.mark.browser
+
+AXE = (Path(axe_playwright_python.__file__).parent / "axe.min.js").read_text(encoding="utf-8")
+VIOLATIONS = """async () => {
+  const { violations } = await axe.run(document, { resultTypes: ["violations"] });
+  return violations.map((one) => `${one.id}: ${one.nodes.map((node) => node.html.slice(0, 120)).join(" | ")}`);
+}"""
+PAPER = ("/lifts", "/help", "/help/alarms", "/help/running", "/help/arithmetic", "/plan", "/maintenance", "/fleet")
+
+
+def _open(page: Page, site: Site, path: str, language: str) -> None:
+    page.context.add_cookies([{"name": "holdwatch_language", "value": language, "url": site.served.url}])
+    page.goto(site.served.url + path)
+
+
+@pytest.mark.parametrize("look", ["light", "dark"])
+@pytest.mark.parametrize("path", ["/", "/landing"])
+def test_axe_finds_nothing_on_a_live_page_in_any_state(site: Site, browser: Browser, path: str, look: str) -> None:
+    """axe-core (Deque), all its default rules: WCAG 2.2 A and AA and best practices."""
+    with window(browser, WIDE if path == "/" else PHONE, color_scheme=look) as context:
+        page = context.new_page()
+        for (name, lifters), language in zip(SCENES.items(), itertools.cycle(languages()), strict=False):
+            site.engine.say(*lifters)
+            _open(page, site, path, language)
+            page.wait_for_function("call => document.body.dataset.call === call", arg=lifters[0]["call"])
+            page.wait_for_timeout(100)
+            page.evaluate(AXE)
+            assert page.evaluate(VIOLATIONS) == [], name
+
+
+@pytest.mark.parametrize("look", ["light", "dark"])
+def test_axe_finds_nothing_on_the_cover(site: Site, browser: Browser, look: str) -> None:
+    with window(browser, WIDE, color_scheme=look) as context:
+        page = context.new_page()
+        page.goto(site.served.url + "/?lifter=dock-9")
+        page.wait_for_function("() => document.getElementById('cover-why').textContent !== ''")
+        page.evaluate(AXE)
+        assert page.evaluate(VIOLATIONS) == []
+
+
+@pytest.mark.parametrize("look", ["light", "dark"])
+def test_axe_finds_nothing_on_a_page_to_read(site: Site, browser: Browser, look: str) -> None:
+    with window(browser, WIDE, color_scheme=look) as context:
+        page = context.new_page()
+        for path, language in itertools.product(PAPER, languages()):
+            _open(page, site, path, language)
+            page.wait_for_selector("main h1")
+            page.evaluate(AXE)
+            assert page.evaluate(VIOLATIONS) == [], (path, language)
+
+
+# -- without colour
+
+DEFICIENCIES = ("achromatopsia", "protanopia", "deuteranopia", "tritanopia")
+"""Greyscale and the three common deficiencies, as Chromium simulates them (Machado 2009)."""
+
+LIGHTNESS = """async (png) => {
+  const picture = new Image();
+  picture.src = "data:image/png;base64," + png;
+  await picture.decode();
+  const canvas = new OffscreenCanvas(picture.width, picture.height).getContext("2d");
+  canvas.drawImage(picture, 0, 0);
+  const { data } = canvas.getImageData(0, 0, picture.width, picture.height);
+  const linear = (c) => ((c /= 255) <= 0.04045 ? c / 12.92 : ((c + 0.055) / 1.055) ** 2.4);
+  const out = [];
+  for (let i = 0; i < data.length; i += 4) {
+    const [red, green, blue] = data.slice(i, i + 3);
+    out.push(0.2126 * linear(red) + 0.7152 * linear(green) + 0.0722 * linear(blue));
+  }
+  return { wide: picture.width, light: out };
+}"""
+"""Relative luminance of every pixel (WCAG 2.2)."""
+
+
+@pytest.fixture
+def blind(site: Site) -> Iterator[Any]:
+    """A function that sets the deficiency the page is seen with."""
+    session = site.context.new_cdp_session(site.page)
+    yield lambda kind: session.send("Emulation.setEmulatedVisionDeficiency", {"type": kind})
+    session.send("Emulation.setEmulatedVisionDeficiency", {"type": "none"})
+
+
+def _lightness(page: Page, probe: Page, selector: str) -> tuple[int, list[float]]:
+    png = base64.b64encode(page.locator(selector).first.screenshot()).decode()
+    seen = probe.evaluate(LIGHTNESS, png)
+    return seen["wide"], seen["light"]
+
+
+def _contrast(light: list[float]) -> float:
+    """Contrast of words on their ground: the commonest lightness against what lies furthest from it (WCAG 2.2)."""
+    steps = [round(value, 2) for value in light]
+    ground = max(set(steps), key=steps.count)
+    ranked = sorted(light)
+    ends = ranked[len(ranked) // 100], ranked[-len(ranked) // 100]  # a hundredth: letters are thin
+    return max((max(ground, end) + 0.05) / (min(ground, end) + 0.05) for end in ends)
+
+
+def _coarse(wide: int, light: list[float], cells: int = 12) -> list[float]:
+    """A drawing on a grid, each cell's mean, from 0 to 1 between its own darkest and lightest."""
+    high = len(light) // wide
+    sums = [[0.0, 0] for _ in range(cells * cells)]
+    for at, value in enumerate(light):
+        cell = sums[min(cells - 1, at // wide * cells // high) * cells + min(cells - 1, at % wide * cells // wide)]
+        cell[0] += value
+        cell[1] += 1
+    means = [total / max(1, n) for total, n in sums]
+    low, top = min(means), max(means)
+    return [(mean - low) / max(1e-6, top - low) for mean in means]
+
+
+@pytest.mark.parametrize("kind", DEFICIENCIES)
+def test_every_call_is_told_by_word_and_shape_without_colour(site: Site, blind: Any, kind: str) -> None:
+    probe = site.context.new_page()
+    site.page.bring_to_front()
+    drawings = {}
+    for call in CALLS:
+        site.engine.say(status(call))
+        site.open(call=call)
+        blind(kind)
+        site.page.wait_for_timeout(150)
+        assert site.text("#call-words")
+        contrast = _contrast(_lightness(site.page, probe, "#call-words")[1])
+        print(f"{kind}, {call}: words {contrast:.1f} to 1")
+        assert contrast >= 4.5, call
+        drawings[call] = _coarse(*_lightness(site.page, probe, "#call-shape"))
+    probe.close()
+    for one, other in itertools.combinations(CALLS, 2):
+        if {one, other} == {"land_soon", "look"}:
+            continue  # both warn, with the warning triangle; the word and the filled panel tell them apart
+        apart = sum(abs(a - b) for a, b in zip(drawings[one], drawings[other], strict=True)) / len(drawings[one])
+        assert apart > 0.1, (one, other)
+
+
+@pytest.mark.parametrize("kind", DEFICIENCIES)
+def test_every_circuit_state_is_told_by_word_and_shape_without_colour(site: Site, blind: Any, kind: str) -> None:
+    probe = site.context.new_page()
+    site.page.bring_to_front()
+    made = [circuit("critical", 34.1), circuit("low", 51.4), losing(), circuit("building", 31.0), circuit("open", 0.1)]
+    made += [circuit(), silent(5.0), circuit("sensor_fault", 60.0)]
+    drawings: dict[str, list[float]] = {}
+    words = set()
+    for six in (made[:4], made[4:]):
+        said = dict(zip("ABCD", six, strict=True))
+        site.engine.say(status("land_now", circuits=said))
+        site.open(call="land_now")
+        blind(kind)
+        for name, one in said.items():
+            lane = f".lane[data-key={name}][data-state={one['state']}]"
+            site.page.wait_for_selector(lane)
+            words.add(site.text(f"{lane} .lane-word"))
+            assert _contrast(_lightness(site.page, probe, f"{lane} .lane-word")[1]) >= 4.5, one["state"]
+            drawings[one["state"]] = _coarse(*_lightness(site.page, probe, f"{lane} > .shape"))
+    probe.close()
+    assert len(words) == 8
+    alike = [{"low", "critical"}, {"no_reading", "sensor_fault"}]  # one shape each: land, unknown; the word says which
+    for one, other in itertools.combinations(drawings, 2):
+        if {one, other} not in alike:
+            apart = sum(abs(a - b) for a, b in zip(drawings[one], drawings[other], strict=True)) / len(drawings[one])
+            assert apart > 0.1, (one, other)
+
+
+# -- screen readers and keyboards
+
+
+def test_a_call_is_announced_once_and_nothing_between(site: Site) -> None:
+    site.engine.say(status("holding"))
+    site.open()
+    assert site.page.get_attribute("#spoken", "aria-live") == "assertive"
+    site.page.evaluate(
+        "() => { window.heard = []; const place = document.getElementById('spoken'); new MutationObserver(() =>"
+        " window.heard.push(place.textContent)).observe(place, {childList: true, characterData: true, subtree: true}); }"
+    )
+    site.page.wait_for_timeout(1200)
+    assert site.page.evaluate("() => window.heard") == []
+    site.engine.say(status("land_now"))
+    site.shows("land_now")
+    site.page.wait_for_timeout(600)
+    assert site.page.evaluate("() => window.heard") == ["Land the load now. Do not release"]
+
+
+@pytest.mark.parametrize("path", ["/", "/landing"])
+def test_keyboard_alone_reaches_every_control_and_shows_where_it_is(site: Site, path: str) -> None:
+    site.engine.say(status("land_soon", alarms=[alarm()]))
+    site.open(path)
+    wanted = set(
+        site.page.eval_on_selector_all(
+            "button, a[href], [tabindex='0']",
+            "all => all.filter(one => one.checkVisibility()).map((one, i) => one.dataset.stop = String(i))",
+        )
+    )
+    reached = set()
+    for _ in range(3 * len(wanted)):
+        site.page.keyboard.press("Tab")
+        at = site.page.evaluate(
+            "() => [document.activeElement.dataset.stop, getComputedStyle(document.activeElement).outlineStyle]"
+        )
+        if at[0] is not None:
+            reached.add(at[0])
+            assert at[1] != "none"
+    assert reached == wanted
+
+
+def test_keyboard_alone_acknowledges(site: Site) -> None:
+    site.engine.say(status("land_soon", alarms=[alarm(raising_n=17)]))
+    site.open()
+    site.page.locator(".alarm-button").focus()
+    site.page.keyboard.press("Enter")
+    site.page.get_by_role("dialog").wait_for()
+    site.page.keyboard.type("AB")
+    site.page.keyboard.press("Enter")
+    site.page.wait_for_function("() => document.getElementById('answer').textContent === 'Acknowledged.'")
+    assert site.engine.actions[0]["who"] == "AB"
+
+
+def test_state_and_number_explain_themselves_on_a_tap_and_by_keyboard(site: Site) -> None:
+    site.engine.say(status("land_soon", alarms=[alarm()]))
+    site.open()
+    page = site.page
+    silent_n = page.eval_on_selector_all(
+        "[data-tip]",
+        "all => all.filter(one => !JSON.parse(document.body.dataset.words)['tip.' + one.dataset.tip]).length",
+    )
+    assert silent_n == 0
+    assert page.locator("[data-tip]:visible").count() > 15
+    page.locator(".lane[data-state=losing] .lane-word").click()
+    assert page.inner_text("#tip").startswith("This circuit loses vacuum")
+    page.keyboard.press("Escape")
+    assert page.locator("#tip").is_hidden()
+    page.locator("#margin-words").focus()
+    page.keyboard.press("Enter")
+    assert page.inner_text("#tip").startswith("Room between the load and the limit")
+    page.locator(".alarm-words").first.click()
+    assert page.inner_text("#tip") == alarm()["do"]
+
+
+@pytest.mark.parametrize("path", ["/", "/landing"])
+def test_no_text_flashes(site: Site, path: str) -> None:
+    """Only the alarm's small mark, without words, at 1 Hz at most; the cover's animation is no flash: it runs once."""
+    for lifters in SCENES.values():
+        site.engine.say(*lifters)
+        site.open(path, call=lifters[0]["call"])
+        moving = site.page.evaluate(
+            "() => document.getAnimations().map(one => [one.effect.target.className || one.effect.target.id,"
+            " one.effect.target.textContent, one.effect.getTiming().iterations, one.effect.getTiming().duration])"
+        )
+        for name, words, times, lasts_ms in moving:
+            if times == 1:
+                assert name == "cover"
+                continue
+            assert (name, words) == ("alarm-mark", "")
+            assert lasts_ms >= 1000
