@@ -16,6 +16,7 @@ from monitor.core.panel import Fault
 from monitor.core.plan import PlanResult, judge_plan
 from monitor.core.plan_act import write_params
 from monitor.core.plan_input import PlanError, PlanInput
+from monitor.core.plan_says import OFFSET_WORTH_RATIO
 from monitor.core.units import MM_PER_M
 from monitor.settings.plan_entry import US_UNITS, read_plan
 from monitor.words.say import say as say_text
@@ -182,7 +183,7 @@ def _circuits(result: PlanResult, voice: Voice) -> list[dict[str, Any]]:
 def _drawing(plan: PlanInput, result: PlanResult) -> dict[str, Any]:
     """Outline, openings, centre of gravity and the way to a better place, mm on the pads' drawing, y up."""
     offset = result.best_offset
-    worth = offset.rated_kg > 1.01 * result.rated_kg
+    worth = offset.fits and offset.rated_kg > OFFSET_WORTH_RATIO * result.rated_kg
     return {
         "outline": _corners(plan.panel.outline),
         "cut_outs": [_corners(hole) for hole in plan.panel.cut_outs],
