@@ -21,7 +21,8 @@ from dashboards.words import say
 from monitor.clock import monotonic_s
 from monitor.core.events import ActionKind
 from monitor.core.messages import Value
-from monitor.settings.access import PinError, Role, join_token, matches, read_pins, signing_key
+from monitor.hashing import NOBODYS, matches
+from monitor.settings.access import PinError, Role, join_token, read_pins, signing_key
 from monitor.words.languages import ENGLISH
 
 SHIFT_S: Final = 12 * 3600
@@ -178,7 +179,7 @@ class Access:
                 if (wait_s := self._slowing.wait_s(role, device, peer, self._monotonic())) > 0.0:
                     raise RefusedError("access.wait", 429, wait_s=math.ceil(wait_s), role=role)
                 # A role without a PIN takes as long as one with: which roles have one is nobody's business.
-                if not await asyncio.to_thread(matches, pin, kept or _NOBODYS) or kept is None:
+                if not await asyncio.to_thread(matches, pin.encode(), kept or NOBODYS) or kept is None:
                     self._slowing.missed(role, device, peer, self._monotonic())
                     raise RefusedError("access.wrong_pin", 403)
         finally:
@@ -243,6 +244,3 @@ def _attributes(scope: Scope, name: str) -> str:
 def _mark(kept: str) -> str:
     """Changes when the PIN does: sign-ins made with the old one end."""
     return hashlib.sha256(kept.encode()).hexdigest()[:16]
-
-
-_NOBODYS: Final = "scrypt$16384$8$1$AAAAAAAAAAAAAAAAAAAAAA==$AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA="

@@ -3,25 +3,19 @@
 A PIN is short, so a stolen file must be slow to guess and the pages must be slow to ask (``dashboards/slowing.py``).
 """
 
-import base64
-import contextlib
 import hashlib
-import hmac
 import itertools
 import json
-import os
 import secrets
 from enum import StrEnum
 from pathlib import Path
 from typing import Final
 
+from monitor.hashing import hashed, is_hash, write_private
+
 FILE: Final = "pins.json"
 KEY_FILE: Final = "pages.key"
 SHORTEST_N, LONGEST_N = 6, 64
-
-# RFC 7914 names them N, r and p; this costs 16 MiB and some 50 ms a guess, here and for a thief.
-_COST_N, _BLOCK_N, _PARALLEL_N = 2**14, 8, 1
-_LENGTH_N = 32
 
 
 class Role(StrEnum):
@@ -37,23 +31,6 @@ class PinError(ValueError):
     """A PIN that is too easily guessed, or a file of PINs that cannot be read; the text says what to do."""
 
 
-def hashed(secret: str) -> str:
-    """``scrypt$N$r$p$SALT$HASH`` of a secret, with a fresh salt. Source: RFC 7914; Python's own ``hashlib.scrypt``."""
-    salt = secrets.token_bytes(16)
-    parts = (_COST_N, _BLOCK_N, _PARALLEL_N, _text(salt), _text(_scrypt(secret, salt, _COST_N, _BLOCK_N, _PARALLEL_N)))
-    return "$".join(("scrypt", *map(str, parts)))
-
-
-def matches(secret: str, kept: str) -> bool:
-    """Whether ``kept`` was made from ``secret``; the time taken tells nothing about where they differ."""
-    try:
-        _, cost_n, block_n, parallel_n, salt, wanted = kept.split("$")
-        found = _scrypt(secret, base64.b64decode(salt), int(cost_n), int(block_n), int(parallel_n))
-        return hmac.compare_digest(found, base64.b64decode(wanted))
-    except ValueError:
-        return False
-
-
 def read_pins(data: Path) -> dict[Role, str]:
     """The hashed PIN of every role that has one; empty where none was ever set.
 
@@ -63,7 +40,7 @@ def read_pins(data: Path) -> dict[Role, str]:
     path = data / FILE
     try:
         found = json.loads(path.read_text("utf-8"))
-        return {Role(role): _is_hash(kept) for role, kept in found.items()}
+        return {Role(role): _hash_of(kept) for role, kept in found.items()}
     except FileNotFoundError:
         return {}
     except (OSError, ValueError, AttributeError) as error:
@@ -80,7 +57,7 @@ def set_pin(data: Path, role: Role, pin: str | None) -> None:
         PinError: It is too short, too long or too easily guessed, or the file cannot be read.
     """
     others = {kept_role: kept for kept_role, kept in read_pins(data).items() if kept_role != role}
-    write_private(data / FILE, json.dumps(others if pin is None else {**others, role: hashed(checked(pin))}))
+    write_private(data / FILE, json.dumps(others if pin is None else {**others, role: hashed(checked(pin).encode())}))
 
 
 def checked(pin: str) -> str:
@@ -122,28 +99,7 @@ def join_token(key: bytes) -> str:
     return hashlib.blake2b(b"join", key=key, digest_size=16).hexdigest()
 
 
-def write_private(path: Path, text: str) -> None:
-    """Replace a file as a whole, readable by this user alone."""
-    new = path.with_name(f"{path.name}.new")
-    with contextlib.suppress(FileNotFoundError):
-        new.unlink()
-    with open(os.open(new, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w", encoding="utf-8") as file:  # noqa: PTH123
-        file.write(text)
-        file.flush()
-        os.fsync(file.fileno())
-    new.replace(path)
-
-
-def _scrypt(secret: str, salt: bytes, cost_n: int, block_n: int, parallel_n: int) -> bytes:
-    room_n = 2 * 128 * cost_n * block_n
-    return hashlib.scrypt(secret.encode(), salt=salt, n=cost_n, r=block_n, p=parallel_n, maxmem=room_n, dklen=_LENGTH_N)
-
-
-def _text(raw: bytes) -> str:
-    return base64.b64encode(raw).decode()
-
-
-def _is_hash(kept: object) -> str:
-    if not isinstance(kept, str) or not kept.startswith("scrypt$"):
+def _hash_of(kept: object) -> str:
+    if not is_hash(kept):
         raise ValueError("a value is no hash")
-    return kept
+    return str(kept)

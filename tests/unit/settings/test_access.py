@@ -11,36 +11,12 @@ from monitor.settings.access import (
     PinError,
     Role,
     checked,
-    hashed,
     join_token,
-    matches,
     new_signing_key,
     read_pins,
     set_pin,
     signing_key,
 )
-
-# RFC 7914, section 12, third test vector: scrypt("pleaseletmein", "SodiumChloride", N=16384, r=8, p=1, 64 bytes).
-# PBKDF2's first 32 of the 64 bytes are what 32 asked for gives.
-RFC_7914 = "scrypt$16384$8$1$U29kaXVtQ2hsb3JpZGU=$cCO9yzr9c0hGHAbNgf046/2o+7qQT44+qbVD9lRdofI="
-
-
-def test_hash_is_the_standards() -> None:
-    assert matches("pleaseletmein", RFC_7914)
-    assert not matches("pleaseletmeout", RFC_7914)
-
-
-def test_two_hashes_of_one_pin_differ_and_both_match() -> None:
-    one, other = hashed("482913"), hashed("482913")
-    assert one != other
-    assert matches("482913", one)
-    assert matches("482913", other)
-    assert not matches("482914", one)
-
-
-@pytest.mark.parametrize("kept", ["", "scrypt$1$2", "scrypt$x$8$1$AA==$AA==", "md5$1$8$1$AA==$AA=="])
-def test_what_is_no_hash_matches_nothing(kept: str) -> None:
-    assert not matches("482913", kept)
 
 
 @pytest.mark.parametrize("pin", ["48291", "x" * 65, "111111", "123456", "987654", "abcdef", "48\n291", ""])
