@@ -15,14 +15,11 @@ from monitor.core.plan_input import (
     planned_ambient_kpa,
     rim_mm,
 )
+from monitor.core.seal_tests import reserve_needed_s
 from monitor.core.units import MM_PER_M
 
 if TYPE_CHECKING:
     from monitor.core.plan import PlanResult
-
-SEAL_TEST_LEAST_S: Final = 300.0
-"""A seal test on the panel passes only with this much time in reserve, or twice the time to land if that is more.
-EN 13155 5.2.2.7 (from memory) asks for 5 min after power failure."""
 
 DIFFERS_RATIO: Final = 0.05
 """A stated weight this far from what size and make-up give is worth a second look."""
@@ -36,7 +33,7 @@ OFFSET_WORTH_RATIO: Final = 1.01
 
 def seal_test_needs_s(lifter: LifterConfig) -> float:
     """Reserve, at its early bound, that a seal test on the panel has to show. Check: 240 s to land asks for 480 s."""
-    return max(SEAL_TEST_LEAST_S, 2.0 * lifter.time_to_land_s)
+    return reserve_needed_s(lifter.time_to_land_s)
 
 
 def _text(key: str, **values: Value) -> Text:
