@@ -1,5 +1,6 @@
 """The smaller parts: metrics, markdown, addresses, the story, headers."""
 
+import json
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -64,6 +65,12 @@ def test_metrics_are_in_base_units_with_escaped_labels() -> None:
     lines = _metrics(status(lifter='a"b\\c\nd', circuits={"A": circuit(vacuum_kpa=63.4)}))
     assert 'holdwatch_circuit_vacuum_pascals{lifter="a\\"b\\\\c\\nd",circuit="A"} 63400' in lines
     assert 'holdwatch_call{lifter="a\\"b\\\\c\\nd",holdwatch_call="holding"} 1' in lines
+
+
+def test_schema_of_the_status_is_a_file_the_server_gives() -> None:
+    file = Static(HELP).files["status.schema.json"]
+    assert file.content_type == "application/json"
+    assert json.loads(file.body)["$schema"] == "https://json-schema.org/draft/2020-12/schema"
 
 
 def test_the_standards_own_reader_takes_them() -> None:
