@@ -3,11 +3,7 @@
 import math
 
 import numpy as np
-
-try:  # a general-purpose library, used where it is installed
-    from statsmodels.tsa.statespace.structural import UnobservedComponents
-except ImportError:
-    UnobservedComponents = None
+from statsmodels.tsa.statespace.structural import UnobservedComponents
 
 FALSE_ALARM_S = 28_800.0
 KEPT = 0.975  # readings lost on average
@@ -106,8 +102,6 @@ def theil_sen(t_s, y, width_s):
 
 def trend_filter(cell, y):
     """Local linear trend (Kalman), variances given: noise of a second's mean, slope wandering 0.1 kPa/min per root minute."""
-    if UnobservedComponents is None:
-        return np.full(len(y), np.nan)
     model = UnobservedComponents(y, "local linear trend")
     noise = reading_sd(cell) ** 2 / max(cell.rate_hz, 1.0) * 1.57  # of a median
     found = model.filter([noise, 0.0, (0.1 / 60.0) ** 2 / 60.0])

@@ -5,7 +5,7 @@ import pytest
 from scipy.stats import norm
 
 from tests.benchmarks.leak_lifts import Cell, gas, law_of, leaky, read
-from tests.benchmarks.leak_limits import decision_interval, growth_sd, reading_sd, slope_sd
+from tests.benchmarks.leak_limits import decision_interval, growth_sd, reading_sd, slope_sd, trend_filter
 
 
 def run_length(shift, limit, *, allowance=0.5, nodes_n=200):
@@ -96,3 +96,11 @@ def test_the_same_seed_gives_the_same_lifts_and_readings():
     )
     assert np.array_equal(once[1].vacuum_kpa, again[1].vacuum_kpa)
     assert np.array_equal(once[1].t_s, again[1].t_s)
+
+
+def test_the_trend_filter_finds_a_slope_and_follows_a_change_of_it():
+    t = np.arange(400.0)
+    seconds = 62.0 - np.maximum(t - 100.0, 0.0) / 60.0 + 0.05 * np.random.default_rng(0).standard_normal(len(t))
+    found = trend_filter(Cell(noise_kpa=0.1, quantum_kpa=0.1, rate_hz=5.0), seconds)
+    assert found[95] == pytest.approx(0.0, abs=0.1)
+    assert found[-1] == pytest.approx(1.0, abs=0.1)
