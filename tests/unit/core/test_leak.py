@@ -363,3 +363,21 @@ def test_a_leak_that_begins_in_a_hoist_stays_told_when_the_hoist_ends():
 
     feed(start(4), t_s, read(truth - 0.012 * height_m[:, None]), each=each)
     assert np.mean(told) > 0.95
+
+
+def test_a_wild_reading_does_not_take_back_that_the_pump_covers():
+    t_s, truth, on = saw_tooth(600.0)
+    seen = read(truth)
+    pump = [{"A": Pump.ON if runs else Pump.OFF, "B": Pump.OFF} for runs in on]
+    wild = [i for i in range(2600, 2990, 30) if not any(on[i - 60 : i + 20])]
+    for i in wild:
+        seen[i : i + 5, 0] = 20.0  # a whole block
+    told = []
+
+    def each(i, state):
+        if i > 2550:
+            told.append(to_level(state, "A", 55.0, t_s[i]) == Bounds(None, None, None))
+
+    feed(start(), t_s, seen, pump=pump, ambient_kpa=ambient(t_s), each=each)
+    assert len(wild) > 5
+    assert np.mean(told) > 0.98
