@@ -16,7 +16,7 @@ def layout(speaker: Speaker) -> html.Div:
                     html.Section(
                         [
                             html.Div(
-                                [shape("call-shape"), html.H1(id="call-words")],
+                                [shape("call-shape"), html.H1(say("lost.big", speaker), id="call-words")],
                                 className="call-main",
                             ),
                             html.Div(

@@ -19,7 +19,7 @@ def html(static: Static, speaker: Speaker) -> str:
     content = f"""<main id="screen" data-mode="one">
 <ul id="notices"></ul>
 <section id="release"><div id="release-shape" class="shape-place"></div>
-<div><h1 id="release-words"></h1><p id="release-reason"></p></div></section>
+<div><h1 id="release-words">{escape(say("stale.release", speaker))}</h1><p id="release-reason"></p></div></section>
 <section id="load"><p>{escape(say("landing.load", speaker))}</p><p id="load-words"></p><p id="load-rule"></p></section>
 <section id="call"><div id="call-shape" class="shape-place"></div>
 <div><p id="call-words"></p><p id="reason"></p></div></section>
