@@ -188,34 +188,35 @@ def step(board: Board, facts: Facts, now_s: float) -> list[Moved]:
     moves: list[Moved] = []
     circuits = facts.used()
     for rule, signal, limit_of in WATCHED:
-        if not rule.per_circuit:
-            limit = None if limit_of is None else limit_of(facts, None)
-            _step_one(board, (LIFTER, rule.key), rule, signal(facts, None), limit, facts, now_s, moves)
-            continue
-        for circuit in circuits:
+        for circuit in circuits if rule.per_circuit else NO_CIRCUIT:
+            key = (LIFTER if circuit is None else circuit.id, rule.key)
+            before = board.alarms.get(key, IDLE_ALARM)
+            value = signal(facts, circuit)
+            if before is IDLE_ALARM and (value is None or value is False):
+                continue  # nothing to raise, nothing that stands
             limit = None if limit_of is None else limit_of(facts, circuit)
-            _step_one(board, (circuit.id, rule.key), rule, signal(facts, circuit), limit, facts, now_s, moves)
+            verdict = judge(before, rule, value, limit)
+            if verdict is Verdict.BREACH or before is not IDLE_ALARM:
+                moves += _step_one(board, key, rule, before, verdict, value, limit, facts, now_s)
     return moves
 
 
 WATCHED: Final = tuple((rule, SIGNALS[rule.signal], LIMITS.get(rule.limit)) for rule in ALARMS)
 IDLE_ALARM: Final = Alarm()
+NO_CIRCUIT: Final = (None,)
 
 
 def _step_one(
     board: Board,
     key: tuple[str, str],
     rule: AlarmRule,
+    before: Alarm,
+    verdict: Verdict,
     value: float | bool | None,
     limit: float | None,
     facts: Facts,
     now_s: float,
-    moves: list[Moved],
-) -> None:
-    before = board.alarms.get(key, IDLE_ALARM)
-    verdict = judge(before, rule, value, limit)
-    if verdict is not Verdict.BREACH and before is IDLE_ALARM:
-        return
+) -> list[Moved]:
     # What hangs in the air is watched as carried, whatever phase its readings let the lifter seem to be in.
     phase = Phase.CARRYING if facts.in_flight and facts.phase not in IN_FLIGHT else facts.phase
     alarm = before
@@ -229,10 +230,10 @@ def _step_one(
         alarm = replace(alarm, value=number, limit=limit)
     alarm = _suppress(alarm, rule, phase, known=verdict is not Verdict.UNKNOWN)
     if alarm is before:
-        return
+        return []
     board.alarms[key] = alarm
     board.raisings_n = max(board.raisings_n, alarm.raising_n)
-    moves += (Moved(key[0], rule, alarm, moved) for moved in _moves(before, alarm))
+    return [Moved(key[0], rule, alarm, moved) for moved in _moves(before, alarm)]
 
 
 def _suppress(alarm: Alarm, rule: AlarmRule, phase: Phase, *, known: bool) -> Alarm:

@@ -385,7 +385,9 @@ def judge(facts: Facts, before: Called | None) -> Called:
         call = row.in_flight if facts.in_flight else row.on_ground
         if call is None:
             continue
-        values = _holds(row, facts, kept, standing)
+        values = row.when(facts)
+        if row.stands_s > 0.0 and (values is not None or row.key in kept):
+            values = _stands(row, values, facts, kept, standing)
         if values is not None and (best is None or RANK[call] < best[0]):
             best = RANK[call], row, values
     called = _calm(facts)
@@ -399,17 +401,14 @@ def judge(facts: Facts, before: Called | None) -> Called:
     return replace(called, in_flight=facts.in_flight, standing=standing)
 
 
-def _holds(row: Row, facts: Facts, kept: Mapping[str, Standing], standing: dict[str, Standing]) -> Values | None:
-    """The row's values if it holds now, or still stands since it last held."""
-    values = row.when(facts)
-    if row.stands_s == 0.0:
-        return values
+def _stands(
+    row: Row, values: Values | None, facts: Facts, kept: Mapping[str, Standing], standing: dict[str, Standing]
+) -> Values | None:
+    """The values of a row that holds now, or still stands since it last held."""
     if values is not None:
         standing[row.key] = Standing(facts.now_s, values)
         return values
-    last = kept.get(row.key)
-    if last is None:
-        return None
+    last = kept[row.key]
     circuit = facts.circuits.get(str(last.values.get("circuit")))
     if circuit is not None and (circuit.state in UNHEARD or (last.lost and circuit.to_warning is None)):
         last = Standing(

@@ -64,7 +64,9 @@ class LifterState:
     leaks: leak.LeakState
     gauges: dict[str, Gauge]
     pump_watches: dict[str, PumpWatch]
+    stale_s: dict[str, float]  # silence after which each circuit has no reading, by the interval learned
     recent: dict[str, tuple[tuple[float, float], ...]]
+    rose: dict[str, bool]  # whether what a circuit read last is that much above what it read just before
     before: dict[str, CircuitState]
     signals: dict[str, Signal] = field(default_factory=dict)
     battery_trend: battery.BatteryTrend = field(default_factory=battery.BatteryTrend)
@@ -111,7 +113,9 @@ def begin(config: LifterConfig) -> LifterState:
         leaks=leak.begin(leak_config),
         gauges={circuit: Gauge() for circuit in config.circuits},
         pump_watches={circuit: PumpWatch() for circuit in config.circuits},
+        stale_s={name: sensors.stale_after_s(Gauge(), config.expected_interval_s) for name in config.circuits},
         recent={},
+        rose=dict.fromkeys(config.circuits, False),
         before={},
         signals={name: Signal() for name in QUANTITIES},
         time_to_land_s=config.time_to_land_s,
@@ -124,7 +128,7 @@ def _given(config: LifterConfig, name: str) -> dict[str, float]:
 
 def stale_after_s(state: LifterState) -> float:
     """Silence after which the lifter's own readings mean nothing: the longest of its circuits', rule 1."""
-    return max(sensors.stale_after_s(gauge, state.config.expected_interval_s) for gauge in state.gauges.values())
+    return max(state.stale_s.values())
 
 
 def take(state: LifterState, reading: Reading, now_s: float) -> None:
@@ -183,20 +187,26 @@ def take(state: LifterState, reading: Reading, now_s: float) -> None:
 
 def _take_gauge(state: LifterState, name: str, circuit: CircuitConfig, gauge: Gauge, now_s: float) -> float | None:
     """Keep a circuit's gauge; returns the value believed of this very reading, or ``None``."""
-    state.gauges[name] = gauge
+    _keep(state, name, gauge)
     if gauge.at_s != now_s or gauge.vacuum_kpa is None:
         return None
     kept = tuple(pair for pair in state.recent.get(name, ()) if now_s - pair[0] <= RECENT_S)
-    state.recent[name] = (*kept, (now_s, gauge.vacuum_kpa))[-64:]
+    recent = state.recent[name] = (*kept, (now_s, gauge.vacuum_kpa))[-64:]
+    state.rose[name] = gauge.vacuum_kpa - min([value for _, value in recent]) >= RISES_KPA
     watch = pumps.watch(state.pump_watches[name], gauge.pump, gauge.vacuum_kpa, now_s, config=circuit)
     state.pump_watches[name] = watch
     return gauge.vacuum_kpa if gauge.fault is None else None
 
 
+def _keep(state: LifterState, name: str, gauge: Gauge) -> None:
+    state.gauges[name] = gauge
+    state.stale_s[name] = sensors.stale_after_s(gauge, state.config.expected_interval_s)
+
+
 def settle(state: LifterState, now_s: float) -> None:
     """What time alone does: a jump nobody contradicted is believed, a gauge that must have moved is frozen."""
     for name, gauge in state.gauges.items():
-        state.gauges[name] = sensors.settle(gauge, now_s)
+        _keep(state, name, sensors.settle(gauge, now_s))
     stale_s = stale_after_s(state)
     stuck = moved.look(
         state.witness,
@@ -434,17 +444,12 @@ def facts(state: LifterState, now_s: float, around: Surroundings) -> Facts:
 
 def _builds(state: LifterState, name: str) -> bool:
     """Whether a circuit's vacuum is known to rise, or its pump says it runs."""
-    return state.gauges[name].pump is Pump.ON or _rose(state, name)
-
-
-def _rose(state: LifterState, name: str) -> bool:
-    recent = state.recent.get(name, ())
-    return bool(recent) and recent[-1][1] - min(value for _, value in recent) >= RISES_KPA
+    return state.gauges[name].pump is Pump.ON or state.rose[name]
 
 
 def _rises(state: LifterState, name: str, now_s: float) -> bool:
     """Whether a circuit's vacuum is known to rise: lately by itself, or because its pump runs and gains."""
-    return _rose(state, name) or pumps.gains(state.pump_watches[name], now_s)
+    return state.rose[name] or pumps.gains(state.pump_watches[name], now_s)
 
 
 def _in_flight(state: LifterState, known: LoadKnown, *, load_lost: bool) -> bool:
@@ -484,8 +489,8 @@ def _circuit_facts(
     config = state.config.circuits[name]
     gauge = state.gauges[name]
     interval_s = state.config.expected_interval_s
-    doubted = sensors.is_doubted(gauge, now_s, interval_s)
-    stale = sensors.is_stale(gauge, now_s, interval_s) and not doubted
+    doubted = gauge.fault is not None and sensors.is_doubted(gauge, now_s, interval_s)
+    stale = not doubted and sensors.is_stale(gauge, now_s, interval_s)
     needed_kpa = held.needed_kpa.get(name) if held is not None and held.needed_kpa is not None else None
     level, level_kpa = circuits.levels_kpa(config, needed_kpa)
     view = to_level = reserve = None
@@ -513,7 +518,7 @@ def _circuit_facts(
         state.before[name] = judged
     condition = state.log.circuits[name].condition if state.log is not None and name in state.log.circuits else None
     recent = state.recent.get(name, ())
-    most_kpa = max((value for at_s, value in recent if now_s - at_s <= RECENT_S), default=None)
+    most_kpa = max([value for at_s, value in recent if now_s - at_s <= RECENT_S], default=None)
     lost_kpa = 0.0 if most_kpa is None or gauge.vacuum_kpa is None else max(0.0, most_kpa - gauge.vacuum_kpa)
     return CircuitFacts(
         id=name,

@@ -3,7 +3,7 @@
 Asks what no limit can: "the pump is on; is vacuum building?" (the shape of a check that demands a gain in a window).
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Final
 
 from monitor.core.config import CircuitConfig
@@ -36,10 +36,6 @@ class PumpWatch:
     at_stop: bool = False
     below_since_s: float | None = None
     above_since_s: float | None = None
-    on_s: float = 0.0
-    off_s: float = 0.0
-    starts_n: int = 0
-    last_s: float | None = None
     trouble: str | None = None
 
 
@@ -47,21 +43,11 @@ def watch(state: PumpWatch, pump: Pump | None, vacuum_kpa: float, now_s: float, 
     """Fold one believed reading of a circuit in."""
     if pump is None:
         return state
-    started = pump is Pump.ON and state.pump is Pump.OFF
-    spent_s = 0.0 if state.last_s is None else min(now_s - state.last_s, 5.0)
     start_seen_kpa = state.start_seen_kpa
-    if started and vacuum_kpa >= 0.5 * config.warning_kpa:
+    if pump is Pump.ON and state.pump is Pump.OFF and vacuum_kpa >= 0.5 * config.warning_kpa:
         start_seen_kpa = vacuum_kpa if start_seen_kpa is None else min(start_seen_kpa, vacuum_kpa)
-    state = replace(
-        state,
-        pump=pump,
-        last_s=now_s,
-        on_s=state.on_s + (spent_s if pump is Pump.ON else 0.0),
-        off_s=state.off_s + (spent_s if pump is Pump.OFF else 0.0),
-        starts_n=state.starts_n + int(started),
-        start_seen_kpa=start_seen_kpa,
-    )
-    return _running(state, vacuum_kpa, now_s, config) if pump is Pump.ON else _resting(state, vacuum_kpa, now_s, config)
+    fold = _running if pump is Pump.ON else _resting
+    return fold(state, start_seen_kpa, vacuum_kpa, now_s, config)
 
 
 def gains(state: PumpWatch, now_s: float) -> bool:
@@ -69,7 +55,9 @@ def gains(state: PumpWatch, now_s: float) -> bool:
     return state.mark_s is not None and not state.at_stop and now_s - state.mark_s < BUILDS_WITHIN_S
 
 
-def _running(state: PumpWatch, vacuum_kpa: float, now_s: float, config: CircuitConfig) -> PumpWatch:
+def _running(
+    state: PumpWatch, start_seen_kpa: float | None, vacuum_kpa: float, now_s: float, config: CircuitConfig
+) -> PumpWatch:
     stop_kpa = config.pump_stop_kpa if config.pump_stop_kpa is not None else config.working_kpa
     above = vacuum_kpa > stop_kpa + STOPS_MARGIN_KPA
     above_since_s = since(state.above_since_s, above, now_s)
@@ -82,27 +70,23 @@ def _running(state: PumpWatch, vacuum_kpa: float, now_s: float, config: CircuitC
         trouble = "not_building"
     if above_since_s is not None and config.pump_stop_kpa is not None and now_s - above_since_s >= STOPS_WITHIN_S:
         trouble = "not_stopping"
-    return replace(
-        state,
-        above_since_s=above_since_s,
+    return PumpWatch(
+        Pump.ON,
+        start_seen_kpa,
         mark_kpa=mark_kpa,
         mark_s=mark_s,
         at_stop=at_stop,
-        below_since_s=None,
+        above_since_s=above_since_s,
         trouble=trouble,
     )
 
 
-def _resting(state: PumpWatch, vacuum_kpa: float, now_s: float, config: CircuitConfig) -> PumpWatch:
-    start_kpa = config.pump_start_kpa if config.pump_start_kpa is not None else state.start_seen_kpa
+def _resting(
+    state: PumpWatch, start_seen_kpa: float | None, vacuum_kpa: float, now_s: float, config: CircuitConfig
+) -> PumpWatch:
+    start_kpa = config.pump_start_kpa if config.pump_start_kpa is not None else start_seen_kpa
     below = start_kpa is not None and vacuum_kpa < start_kpa - STARTS_MARGIN_KPA
     below_since_s = since(state.below_since_s, below, now_s)
     waits = below_since_s is not None and now_s - below_since_s >= STARTS_WITHIN_S
-    return replace(
-        state,
-        above_since_s=None,
-        mark_kpa=None,
-        mark_s=None,
-        below_since_s=below_since_s,
-        trouble="not_starting" if waits else None,
-    )
+    trouble = "not_starting" if waits else None
+    return PumpWatch(Pump.OFF, start_seen_kpa, below_since_s=below_since_s, trouble=trouble)

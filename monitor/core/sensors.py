@@ -136,7 +136,10 @@ def take(
     if not raw_kpa:  # nothing said of this circuit's pressure: its age grows
         return gauge if refusal is None else _faulted(replace(gauge, heard_s=now_s), refusal.reason, now_s)
     stills = {name: follow(gauge.stills.get(name), value, now_s) for name, value in raw_kpa.items()}
-    believed = {name: value for name, value in raw_kpa.items() if not (stills[name].frozen or stills[name].noisy)}
+    if any(still.frozen or still.noisy for still in stills.values()):
+        believed = {name: value for name, value in raw_kpa.items() if not (stills[name].frozen or stills[name].noisy)}
+    else:
+        believed = raw_kpa
     values_kpa = _vacuums_kpa(believed, ambient_kpa)
     apart_kpa = max(values_kpa) - min(values_kpa) if len(values_kpa) > 1 else None
     disagree = min(apart_kpa or 0.0, gauge.apart_kpa or 0.0) > GAUGES_AGREE_KPA  # one wild value is no disagreement

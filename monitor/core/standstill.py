@@ -5,7 +5,7 @@ it has stood. A coarse gauge on a good seal may stand still; a gauge finer than 
 """
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Final
 
 LEAST_S: Final = 3.0
@@ -101,17 +101,25 @@ def follow(still: Standstill | None, value_kpa: float, now_s: float) -> Standsti
 def _stands(still: Standstill, now_s: float) -> Standstill:
     """The same value again."""
     loud_ratio = still.loud_ratio * (1.0 - LOUD_WEIGHT)
-    bend_kpa = abs(still.step_kpa) if still.same_n == 1 else 0.0
-    usual_kpa = _usual_kpa(still, still.quantum_kpa or 0.0)
-    learns = still.same_n <= STANDS_TEACH_N and not _is_wild(still, bend_kpa, usual_kpa)
-    return replace(
-        still,
-        same_n=still.same_n + 1,
-        changes_n=0,
-        bend_var_kpa2=_learned(still, bend_kpa, usual_kpa) if learns else still.bend_var_kpa2,
-        loud_ratio=loud_ratio,
-        frozen=still.frozen or _outlasts_its_noise(still, still.same_n + 1, now_s),
-        noisy=still.noisy and loud_ratio > CALM_RATIO,
+    same_n, bend_var_kpa2 = still.same_n + 1, still.bend_var_kpa2
+    if still.same_n <= STANDS_TEACH_N:
+        bend_kpa = abs(still.step_kpa) if still.same_n == 1 else 0.0
+        usual_kpa = _usual_kpa(still, still.quantum_kpa or 0.0)
+        if not _is_wild(still, bend_kpa, usual_kpa):
+            bend_var_kpa2 = _learned(still, bend_kpa, usual_kpa)
+    return Standstill(
+        still.raw_kpa,
+        still.since_s,
+        same_n,
+        still.step_kpa,
+        0,
+        still.seen_n,
+        still.quantum_kpa,
+        bend_var_kpa2,
+        loud_ratio,
+        still.loud_n,
+        still.frozen or _outlasts_its_noise(still, same_n, now_s),
+        still.noisy and loud_ratio > CALM_RATIO,
     )
 
 
