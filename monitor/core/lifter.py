@@ -1,5 +1,6 @@
 """One lifter's memory, and the facts of an instant made from it. Chains the folds of the smaller modules."""
 
+import math
 from dataclasses import dataclass, field, replace
 from typing import Final
 
@@ -146,7 +147,8 @@ def take(state: LifterState, reading: Reading, now_s: float) -> None:
     if reading.release_valve is not None:
         state.valve = reading.release_valve
     if reading.tilt_deg is not None and reading.tilt_deg > state.tilt_high_deg:
-        state.tilt_high_deg = min(180.0, reading.tilt_deg)
+        # To the next whole degree: else every new crest of the sensor's noise has the whole holding worked out anew.
+        state.tilt_high_deg = min(180.0, float(math.ceil(reading.tilt_deg)))
     state.load = load.take(state.load, reading.load_kg, now_s, config=config)
     _note_climb(state, reading, now_s)
     ambient_kpa = ambient_for_gauges_kpa(state, now_s)
