@@ -8,7 +8,7 @@ from typing import Final
 from monitor.core.config import CircuitConfig, LifterConfig
 from monitor.core.holding import Holding
 from monitor.core.leak import LeakView
-from monitor.core.load import Load, LoadKnown
+from monitor.core.load import Load, LoadKnown, has_cell
 from monitor.core.phases import Phase
 from monitor.core.readings import Pump, Valve
 from monitor.core.warning_time import Bounds
@@ -105,16 +105,23 @@ class Facts:
     clock_offset_s: float | None
     released_load_kg: float | None  # load back on after the release
     partners: Mapping[str, tuple[str, str]]  # lifters in tandem: their call and release
+    irregular: bool = False  # readings come at no steady interval, and the site file gives none
 
     def used(self) -> tuple[CircuitFacts, ...]:
         """The circuits whose pads are in use, in the site file's order."""
         return self.in_use
 
     def assumed(self) -> tuple[str, ...]:
-        """What was not measured and had to be taken cautiously."""
+        """What was not measured and had to be taken cautiously; ``words`` says how each is taken."""
+        ambient = self.ambient_kpa is not None and self.config.ambient_at == "lifter"
         assumed = {
+            "load": not has_cell(self.config),
             "tilt": self.tilt_deg is None,
-            "ambient": self.ambient_kpa is None or self.config.ambient_at != "lifter",
             "rotation": self.rotation_deg is None,
+            "ambient": not ambient,
+            "height": not ambient and self.height_m is None,
+            "temperature": self.temperature_c is None,
+            "pump": any(circuit.pump is None for circuit in self.in_use),
+            "interval": self.irregular,
         }
         return tuple(name for name, missing in assumed.items() if missing)

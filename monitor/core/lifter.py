@@ -4,7 +4,20 @@ import math
 from dataclasses import dataclass, field, replace
 from typing import Final
 
-from monitor.core import battery, circuits, holding, intake, leak, load, moved, phases, picked_again, pumps, sensors
+from monitor.core import (
+    battery,
+    circuits,
+    holding,
+    intake,
+    leak,
+    load,
+    moved,
+    phases,
+    picked_again,
+    pumps,
+    sensors,
+    timing,
+)
 from monitor.core.alarms import Board
 from monitor.core.call import Called
 from monitor.core.carrying import STILL, Wind
@@ -441,6 +454,8 @@ def facts(state: LifterState, now_s: float, around: Surroundings) -> Facts:
         clock_offset_s=around.lag_s,
         released_load_kg=load_kg if returned else None,
         partners=around.partners,
+        irregular=config.expected_interval_s is None
+        and any(timing.is_irregular(state.gauges[name].gaps_s) for name in used),
     )
 
 

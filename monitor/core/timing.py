@@ -8,6 +8,7 @@ STALE_MOST_S: Final = 20.0
 """Rule 1: no reading after 3 s or 3.5 expected intervals, whichever is longer, 20 s at most."""
 
 GAPS_KEPT_N: Final = 9
+IRREGULAR_RATIO: Final = 1.5
 
 
 def since(since_s: float | None, holds: bool, now_s: float) -> float | None:
@@ -34,3 +35,11 @@ def learned(gaps_s: tuple[float, ...], last_s: float | None, at_s: float) -> tup
     if last_s is not None and at_s > last_s:
         gaps_s = (*gaps_s[-(GAPS_KEPT_N - 1) :], at_s - last_s)
     return gaps_s, sorted(gaps_s)[len(gaps_s) // 2] if len(gaps_s) >= 2 else None
+
+
+def is_irregular(gaps_s: tuple[float, ...]) -> bool:
+    """Whether the last gaps between readings are of no one length; two lost readings among them hide none."""
+    if len(gaps_s) < GAPS_KEPT_N:
+        return False
+    ordered = sorted(gaps_s)
+    return ordered[-3] > IRREGULAR_RATIO * ordered[2]

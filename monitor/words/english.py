@@ -140,6 +140,17 @@ PHASES: Final[Mapping[str, str]] = {
     "phase.parked": "Parked",
 }
 
+ASSUMED: Final[Mapping[str, str]] = {
+    "assumed.load": "No load is measured: the planned weight counts.",
+    "assumed.tilt": "No tilt is measured: the panel is taken as upright, the margin at the worst tilt.",
+    "assumed.rotation": "No turn is measured: the margin is that of the worst turn.",
+    "assumed.ambient": "No ambient pressure is measured on the lifter: it is taken lower than the site's.",
+    "assumed.height": "No height is measured: a fall of all circuits together may be the hoist, within its bounds.",
+    "assumed.temperature": "No temperature is measured: gas that cools may hide a leak, and times allow for it.",
+    "assumed.pump": "A pump does not say whether it runs: its strokes are read off the vacuum.",
+    "assumed.interval": "Readings come at no steady interval: how long silence is normal is learned from them.",
+}
+
 ANSWERS: Final[Mapping[str, str]] = {
     "done.acknowledge": "Acknowledged.",
     "done.reset": "Reset.",
@@ -227,8 +238,8 @@ NAMED: Final[Mapping[str, str]] = {
 """Values that are words themselves, by the value's name; any other text is said as it is."""
 
 TABLES: Final[tuple[Mapping[str, Template], ...]] = (
-    HEADLINES, REASONS, RELEASES, CIRCUITS, PHASES, ANSWERS, ABOUTS, ALARM_WORDS, UNITS, NAMED, PLAN_WORDS, SEAL_WORDS,
-    TRENDS_WORDS,     PAGE_WORDS, PLANNING_WORDS,
+    HEADLINES, REASONS, RELEASES, CIRCUITS, PHASES, ASSUMED, ANSWERS, ABOUTS, ALARM_WORDS, UNITS, NAMED, PLAN_WORDS,
+    SEAL_WORDS, TRENDS_WORDS, PAGE_WORDS, PLANNING_WORDS,
 )  # fmt: skip
 TEMPLATES: Final[Mapping[str, Template]] = {key: words for table in TABLES for key, words in table.items()}
 """Every template by its key. A key stands in one table alone."""

@@ -86,6 +86,7 @@ def status_dict(status: Status) -> dict[str, object]:
         "time_to_land_s": facts.time_to_land_s,
         "in_flight": facts.in_flight,
         "assumed": list(status.assumed),
+        "assumed_words": [say(Text(f"assumed.{name}")) for name in status.assumed],
         "facts": {
             "tilt_deg": facts.tilt_deg,
             "rotation_deg": facts.rotation_deg,

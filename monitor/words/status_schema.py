@@ -224,6 +224,7 @@ class StatusTold(TypedDict):
     time_to_land_s: float
     in_flight: bool
     assumed: Annotated[list[str], Meta(description="what was not measured and is taken cautiously")]
+    assumed_words: Annotated[list[str], Meta(description="how each of `assumed` is taken, in English")]
     facts: FactsTold
     lift: LiftToldJson | None
     link: Literal["up", "down"]

@@ -143,6 +143,7 @@ _BASE: JsonObject = {
     "time_to_land_s": 240.0,
     "in_flight": True,
     "assumed": [],
+    "assumed_words": [],
     "facts": {
         "tilt_deg": 88.0,
         "rotation_deg": 0.0,

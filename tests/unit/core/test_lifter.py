@@ -10,7 +10,7 @@ from monitor.core.lifter import ASSUMED_LOWER_KPA, Plan, friction, judged_kg, us
 from monitor.core.load import Load
 from monitor.core.phases import Phase, PhaseState
 from monitor.core.units import HOIST_KPA_PER_M
-from tests.histories import STILL, Watch, carry, carrying, dock
+from tests.histories import NO_CELL, STILL, Watch, carry, carrying, dock
 
 SEALED = {"A": "64x1", "B": "64x1"}
 
@@ -74,12 +74,73 @@ def test_height_not_measured_in_the_air_is_the_whole_hoist() -> None:
     )
 
 
+MEASURED = {"tilt_deg": "90x1", "ambient_kpa": "101x1", "rotation_deg": "0x1", "temperature_c": "14x1"}
+PUMPS = {"A_pump": "offx1", "B_pump": "offx1"}
+
+
 def test_what_was_assumed_is_said() -> None:
     watch = Watch()
     watch.play(**SEALED)
-    assert set(watch.status.assumed) == {"tilt", "ambient", "rotation"}
-    watch.play(**SEALED, tilt_deg="90x1", ambient_kpa="101x1", rotation_deg="0x1")
+    assert watch.status.assumed == ("tilt", "rotation", "ambient", "height", "temperature", "pump")
+    watch.play(**SEALED, **MEASURED, **PUMPS)
     assert watch.status.assumed == ()
+
+
+@pytest.mark.parametrize(
+    ("missing", "assumed"),
+    [
+        ("tilt_deg", ("tilt",)),
+        ("rotation_deg", ("rotation",)),
+        ("ambient_kpa", ("ambient", "height")),
+        ("temperature_c", ("temperature",)),
+        ("A_pump", ("pump",)),
+        ("height_m", ()),  # the ambient pressure tells the hoist
+    ],
+)
+def test_each_missing_input_is_said_by_itself(missing: str, assumed: tuple[str, ...]) -> None:
+    watch = Watch()
+    watch.play(**SEALED, **{name: word for name, word in {**MEASURED, **PUMPS}.items() if name != missing})
+    assert watch.status.assumed == assumed
+
+
+def test_height_stands_in_for_the_ambient_and_ground_ambient_is_none() -> None:
+    watch = Watch(dock(ambient_at="ground"))
+    watch.play(**SEALED, **MEASURED, **PUMPS, height_m="20x1")
+    assert watch.status.assumed == ("ambient",)
+
+
+def test_planned_load_is_assumed_without_a_load_cell() -> None:
+    watch = Watch(dock(**NO_CELL))
+    watch.play(**SEALED, **MEASURED, **PUMPS)
+    assert watch.status.assumed == ("load",)
+
+
+@pytest.mark.parametrize(
+    ("gaps_s", "configured_s", "assumed"),
+    [
+        ([0.2] * 20, None, ()),
+        ([0.2] * 8 + [0.6, 0.2, 0.8] + [0.2] * 2, None, ()),  # two lost
+        ([0.1, 0.5, 0.2, 0.9] * 5, None, ("interval",)),
+        ([0.1, 0.5, 0.2, 0.9] * 5, 0.5, ()),
+    ],
+)
+def test_readings_at_no_steady_interval_are_said(
+    gaps_s: list[float], configured_s: float | None, assumed: tuple[str, ...]
+) -> None:
+    watch = Watch(dock(expected_interval_s=configured_s))
+    for gap_s in gaps_s:
+        watch.until(watch.now_s + gap_s)
+        watch.play(**SEALED, **MEASURED, **PUMPS, rate_hz=1e6)
+    assert watch.status.assumed == assumed
+
+
+def test_every_assumption_has_its_words() -> None:
+    watch = Watch(dock(**NO_CELL))
+    watch.play(**SEALED)
+    words = watch.said["assumed_words"]
+    assert isinstance(words, list)
+    assert len(words) == len(watch.status.assumed) == 7
+    assert all(str(line).endswith(".") for line in words)
 
 
 # --- friction, pads and loads in force
