@@ -40,6 +40,7 @@ from monitor.wire.recording import RecordingLine, read_recording
 from monitor.wire.topics import Topics
 from monitor.words.say import status_dict
 from simulator import publisher
+from simulator.scenarios import Scenario
 
 ROOT = Path(__file__).parent.parent
 START_S = 1_764_019_200.0  # engine time of the first message, a whole multiple of the tick
@@ -292,7 +293,9 @@ def carry(watch: Watch, *, seed: int = 3, noise_kpa: float = 0.05, **signals: st
     )
 
 
-def scenario_events(name: str, *, seed: int = 0, site: SiteSettings | None = None) -> Iterator[tuple[float, Event]]:
+def scenario_events(
+    name: str | Scenario, *, seed: int = 0, site: SiteSettings | None = None
+) -> Iterator[tuple[float, Event]]:
     """A scenario's recording as events, through the wire."""
     site = site or demo_site()
     topics = Topics(site.root, site.site)
