@@ -59,7 +59,7 @@ def build(
         return voice_of(asgi.header(scope, "cookie"), asgi.header(scope, "accept-language"), live.site)
 
     access = Access(data, join_link=join_link, is_demo=story is not None)
-    desk = Desk(store)
+    desk = Desk(store, data)
     desk.keep_warm()
     pages = Pages(static, store, live, desk)
     acting = Acting(act, access, voice)

@@ -3,6 +3,7 @@
 import logging
 import threading
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from monitor.clock import utc_s
@@ -10,7 +11,7 @@ from monitor.clock import utc_s
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
-    from monitor.care import Care, Carer
+    from monitor.care import Care
     from monitor.core.config import LifterConfig
     from monitor.store.records import Reader
 
@@ -23,6 +24,7 @@ WARM_EVERY_S: Final = 20.0
 class Caring:
     """The lifters of a site as their site file has them, each with its trends and list."""
 
+    site: str
     time_zone: str
     configs: "Mapping[str, LifterConfig]"
     cares: "Mapping[str, Care]"
@@ -30,13 +32,15 @@ class Caring:
 
 
 class Desk:
-    """Made once for a server; ``caring`` may be called from any thread."""
+    """Made once for a server; every method may be called from any thread."""
 
-    def __init__(self, open_store: "Callable[[], Reader]") -> None:
+    def __init__(self, open_store: "Callable[[], Reader]", data: Path) -> None:
+        """``open_store`` opens the site's own store; ``data`` is its folder, under which a fleet may be kept."""
         self._open_store = open_store
+        self._data = data
         self._lock = threading.Lock()
-        self._reader: Reader | None = None
-        self._carer: Carer | None = None
+        self._own: _Store | None = None
+        self._others: dict[tuple[str, int], _Store] = {}
 
     def keep_warm(self) -> None:
         """Follow new lifts now and then in a thread of its own, so that whoever opens the page finds it done."""
@@ -51,24 +55,59 @@ class Desk:
                 log.debug("trends: %s", error)
 
     def caring(self) -> Caring | None:
-        """All lifters now; None when no engine has worked on this store yet.
+        """All lifters of the site now; None when no engine has worked on this store yet.
 
         Raises:
             StoreError: The store cannot be read.
         """
+        with self._lock:
+            if self._own is None:
+                self._own = _Store(self._open_store())
+            return self._own.caring()
+
+    def fleet(self) -> list[Caring]:
+        """The site's own lifters and those of the sites collected under its folder.
+
+        Raises:
+            StoreError: A store cannot be read.
+        """
+        from monitor.fleet import folders
+        from monitor.store.database import IN_FOLDER
+        from monitor.store.records import open_reader
+
+        own = self.caring()
+        found = [] if own is None else [own]
+        with self._lock:
+            there = {(str(folder), folder.stat().st_ino): folder for folder in folders(self._data)}
+            for gone in set(self._others) - set(there):
+                self._others.pop(gone).reader.close()
+            for key, folder in there.items():
+                if key not in self._others:
+                    self._others[key] = _Store(open_reader(folder, IN_FOLDER))
+                caring = self._others[key].caring()
+                if caring is not None and (own is None or caring.site != own.site):
+                    found.append(caring)
+        return found
+
+
+class _Store:
+    """One store with what was followed in it."""
+
+    def __init__(self, reader: "Reader") -> None:
         from monitor.care import Carer  # with the store itself, loaded at the first need
+
+        self.reader = reader
+        self._carer = Carer(reader)
+
+    def caring(self) -> Caring | None:
         from monitor.settings.site import read_site
 
-        with self._lock:
-            if self._reader is None or self._carer is None:
-                self._reader = self._open_store()
-                self._carer = Carer(self._reader)
-            text = self._reader.settings_in_force()
-            if text is None:
-                return None
-            site = read_site(text, name="the site file kept in the data folder")
-            now_utc_s = utc_s()
-            cares = {
-                name: self._carer.care(config, site.time_zone, now_utc_s) for name, config in site.core.lifters.items()
-            }
-            return Caring(site.time_zone, site.core.lifters, cares, now_utc_s)
+        text = self.reader.settings_in_force()
+        if text is None:
+            return None
+        site = read_site(text, name="the site file kept in the data folder")
+        now_utc_s = utc_s()
+        cares = {
+            name: self._carer.care(config, site.time_zone, now_utc_s) for name, config in site.core.lifters.items()
+        }
+        return Caring(site.site, site.time_zone, site.core.lifters, cares, now_utc_s)

@@ -15,7 +15,7 @@ from dash import html
 from dashboards import shell
 from dashboards.live import Live
 from dashboards.mount import token
-from dashboards.pages import ground, help, later, lifts  # noqa: A004 - named as the page is
+from dashboards.pages import ground, help, lifts  # noqa: A004 - named as the page is
 from dashboards.pages.parts import paper
 from dashboards.static import Static
 from dashboards.trend_desk import Desk
@@ -82,9 +82,9 @@ class Pages(dash.Dash):
         query = {key: values[0] for key, values in parse_qs(address.query).items()}
         if name == "lifts":
             return self._lifts(query, voice)
-        if name == "maintenance":
-            return self._maintenance(query, voice)
-        return later.layout(name, voice.speaker) if name in later.LATER else ground.layout(voice.speaker)
+        if name in {"maintenance", "fleet"}:
+            return self._trends(name, query, voice)
+        return ground.layout(voice.speaker)
 
     def _voice(self) -> Voice:
         """How to speak to who sent the request at hand."""
@@ -102,14 +102,16 @@ class Pages(dash.Dash):
             heading = html.H1(voice.say("lifts.title"))
             return paper([heading, html.P(voice.say("lifts.unreadable", why=str(error)))], voice.speaker)
 
-    def _maintenance(self, query: Mapping[str, str], voice: Voice) -> Any:
-        from dashboards.pages import maintenance
+    def _trends(self, name: str, query: Mapping[str, str], voice: Voice) -> Any:
+        from dashboards.pages import fleet, maintenance
         from monitor.store.errors import StoreError
 
         try:
+            if name == "fleet":
+                return fleet.layout(self._desk.fleet(), voice.speaker)
             return maintenance.layout(self._desk.caring(), query, voice.speaker)
         except StoreError as error:
-            heading = html.H1(voice.say("page.maintenance"))
+            heading = html.H1(voice.say(f"page.{name}"))
             return paper([heading, html.P(voice.say("lifts.unreadable", why=str(error)))], voice.speaker)
 
 

@@ -17,6 +17,7 @@ PAGES: Final = {
     "page.seal_test": "/seal-test",
     "page.lifts": "/lifts",
     "page.maintenance": "/maintenance",
+    "page.fleet": "/fleet",
     "page.help": "/help",
 }
 """Key of the words and address of the pages that others link to."""

@@ -7,7 +7,21 @@ from collections.abc import Sequence
 from importlib.metadata import PackageNotFoundError, version
 from typing import Any
 
-from monitor.cli import access, history, keeping, listen, plan, records, replay, run, security, simulate, trends
+from monitor.cli import (
+    access,
+    collect,
+    history,
+    keeping,
+    listen,
+    plan,
+    reanalyse,
+    records,
+    replay,
+    run,
+    security,
+    simulate,
+    trends,
+)
 from monitor.cli.common import DONE, FAILED, MISUSED, BadInputError, FailedError, say
 
 DESCRIPTION = """\
@@ -41,7 +55,21 @@ def parser() -> argparse.ArgumentParser:
     )
     top.add_argument("--version", action="version", version=f"holdwatch {_version()}")
     commands = top.add_subparsers(title="commands", metavar="COMMAND", required=True)
-    for group in (run, simulate, replay, plan, records, trends, keeping, listen, access, security, history):
+    for group in (
+        run,
+        simulate,
+        replay,
+        plan,
+        records,
+        trends,
+        keeping,
+        listen,
+        access,
+        security,
+        history,
+        reanalyse,
+        collect,
+    ):
         group.add(commands)
     return top
 

@@ -110,6 +110,8 @@ def _serve(site: Site) -> int:
     from monitor.passwords import PASSWORDS_FILE, PasswordError, Passwords
     from monitor.ports import ListenError, check_free, parse_listen
 
+    if site.settings.store_url:
+        os.environ.setdefault("HOLDWATCH_STORE_URL", site.settings.store_url)  # all parts inherit it
     option = "--listen" if site.listen else "[pages].listen"
     try:
         pages = parse_listen(site.listen or site.settings.pages.listen, option=option)

@@ -50,5 +50,24 @@ def check_broker_url(text: str) -> None:
         raise ValueError("it must be mqtt://HOST:PORT or mqtts://HOST:PORT")
 
 
+def check_store_url(text: str) -> None:
+    """Check the address of a database.
+
+    Raises:
+        ValueError: It is no ``postgresql://`` URL with a host and a database, or holds a password (which the message never
+            repeats).
+    """
+    try:
+        parts = urlsplit(text)
+        secret = parts.password is not None or "password" in parts.query
+        fits = parts.scheme == "postgresql" and bool(parts.hostname) and len(parts.path) > 1 and parts.port != 0
+    except ValueError:
+        secret = fits = False
+    if secret:
+        raise ValueError("a password does not belong in the file: set PGPASSWORD, or HOLDWATCH_STORE_URL as a whole")
+    if not fits or not text.isprintable() or " " in text:
+        raise ValueError("it must be postgresql://USER@HOST:PORT/DATABASE")
+
+
 def _is_port(text: str) -> bool:
     return text.isascii() and text.isdecimal() and len(text) <= 5 and int(text) <= 65_535

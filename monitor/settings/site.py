@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo, available_timezones
 
 from monitor.core.config import CoreConfig
 from monitor.core.sources import Source
-from monitor.settings.addresses import check_broker_url, is_loopback, split_listen
+from monitor.settings.addresses import check_broker_url, check_store_url, is_loopback, split_listen
 from monitor.settings.check import Findings, InForce, read_section, table, tables
 from monitor.settings.faults import Fault, SiteError, did_you_mean, found_text, nearest
 from monitor.settings.lifters import read_lifters
@@ -59,6 +59,7 @@ class SiteSettings:
     time_zone: str
     data_budget_gb: float
     trace_keep_days: int
+    store_url: str
     broker: BrokerSettings
     pages: PagesSettings
     core: CoreConfig
@@ -120,7 +121,9 @@ def read_site(text: str, *, name: str, folder: Path | None = None) -> SiteSettin
     if findings.faults:
         raise SiteError(name, findings.faults)
     return SiteSettings(
-        **{name: site[name] for name in ("site", "root", "time_zone", "data_budget_gb", "trace_keep_days")},
+        **{
+            name: site[name] for name in ("site", "root", "time_zone", "data_budget_gb", "trace_keep_days", "store_url")
+        },
         broker=BrokerSettings(**broker),
         pages=PagesSettings(**pages),
         core=CoreConfig(site["site"], {lifter.id: lifter for lifter in lifters}, tandems),
@@ -149,6 +152,8 @@ def _check_site(site: dict[str, Any], findings: Findings) -> None:
     if zone is not None and not _is_time_zone(zone):
         says = f"is {found_text(zone)}; it must be the IANA name of a time zone, for example Europe/Madrid."
         findings.fault("time_zone", says, did_you_mean(nearest(zone, available_timezones())))
+    if site.get("store_url"):
+        _checked(check_store_url, site["store_url"], "store_url", findings)
 
 
 def _is_time_zone(name: str) -> bool:
@@ -189,7 +194,8 @@ def _checked(check: Callable[[str], object], text: str | None, where: str, findi
     try:
         check(text)
     except ValueError as error:
-        shown = found_text(f"...{text[text.rindex('@') :]}" if "@" in text else text)  # never a password
+        plain = text.partition("?")[0]
+        shown = found_text(f"...{plain[plain.rindex('@') :]}" if "@" in plain else plain)  # never a password
         findings.fault(where, f"is {shown}; {error}.")
         return False
     return True

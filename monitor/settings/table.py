@@ -102,6 +102,8 @@ KEYS: Final[tuple[Key, ...]] = (
         "Disk space for traces and records; the oldest traces go first, records never.", "GB", 0.1, 10_000.0,
         default=20.0),
     Key(_S, "trace_keep_days", Kind.WHOLE, "How long traces are kept.", "days", 1, 36_500, default=730),
+    Key(_S, "store_url", Kind.TEXT, "PostgreSQL database that keeps the records instead of the data folder, without a "
+        "password; HOLDWATCH_STORE_URL counts more, and PGPASSWORD gives the password.", default=""),
     Key(_S, "broker", Kind.TABLE, "The MQTT broker that readings come from."),
     Key(_S, "pages", Kind.TABLE, "The pages people look at."),
     Key(_S, "lifter", Kind.TABLES, "The lifters of the site, one table each.", required=True),

@@ -17,6 +17,8 @@ BUSY_S: Final = 1.0
 """How long a connection waits for a lock someone else holds on SQLite before it says so."""
 
 URL_VARIABLE: Final = "HOLDWATCH_STORE_URL"
+IN_FOLDER: Final = "folder"
+"""In place of a URL: the folder's own file, whatever the environment says."""
 
 WRITER_KEY: Final = 0x401D_3A7C
 """PostgreSQL advisory lock of the one engine that writes to a database (any fixed number serves)."""
@@ -31,7 +33,7 @@ def database_path(data: Path) -> Path:
 
 def store_url(url: str | None) -> str | None:
     """The database that keeps the tables: as given, else the environment's (it holds a password); None for the folder."""
-    return url or os.environ.get(URL_VARIABLE) or None
+    return None if url == IN_FOLDER else url or os.environ.get(URL_VARIABLE) or None
 
 
 def engine_for(data: Path, url: str | None, *, read_only: bool) -> Engine:

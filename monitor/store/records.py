@@ -7,7 +7,7 @@ from collections.abc import Collection, Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 import msgspec
 import sqlalchemy as sa
@@ -22,6 +22,9 @@ from monitor.store.traces import trace_sha256
 from monitor.store.writing import Health, Writer
 
 __all__ = ["Health", "JournalRow", "Reader", "Snapshot", "StoreError", "Writer", "open_reader", "open_writer"]
+
+
+TRACED_AT_ONCE_N: Final = 100
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,6 +123,29 @@ class Reader:
         c = t.lifts.c
         query = sa.select(c.n, c.record).where(c.lifter == lifter, c.n > after_n, c.record.is_not(None)).order_by(c.n)
         return [(row.n, row.record) for row in self._rows(query)]
+
+    def traced(self, lifter: str | None = None) -> Iterator[tuple[str, str, str, str]]:
+        """Id, record, trace's path in the folder and site file's SHA-256 of each lift that has both, oldest first."""
+        c = t.lifts.c
+        query = (
+            sa.select(c.n, c.id, c.record, t.traces.c.path)
+            .join(t.traces, t.traces.c.lift == c.id)
+            .where(t.traces.c.path.is_not(None), c.record.is_not(None))
+            .order_by(c.n)
+            .limit(TRACED_AT_ONCE_N)
+        )
+        if lifter is not None:
+            query = query.where(c.lifter == lifter)
+        last_n = 0
+        while rows := self._rows(query.where(c.n > last_n)):  # no connection stays open while whoever asks works
+            for row in rows:
+                yield row.id, row.record, row.path, msgspec.json.decode(row.record).get("site_file_sha256", "")
+            last_n = rows[-1].n
+
+    def hashes(self) -> list[tuple[str, str]]:
+        """Site and hash of every closed lift, in the order they were closed."""
+        c = t.lifts.c
+        return [(row.site, row.hash) for row in self._rows(sa.select(c.site, c.hash).order_by(c.n))]
 
     def settings_in_force(self) -> str | None:
         """The text of the site file that came into force last."""

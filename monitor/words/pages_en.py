@@ -126,6 +126,7 @@ PAGE_WORDS: Final[Mapping[str, Template]] = {
     "page.landing": "Landing phone",
     "page.lifts": "Lifts",
     "page.maintenance": "Maintenance",
+    "page.fleet": "Fleet",
     "page.help": "Help",
     "title.ground": "Holdwatch: ground",
     "title.landing": "Holdwatch: landing",
@@ -245,9 +246,6 @@ PAGE_WORDS: Final[Mapping[str, Template]] = {
     "priority.high": "high",
     "priority.medium": "medium",
     "priority.low": "low",
-    # -- pages that are not built yet
-    "later.fleet.title": "Fleet",
-    "later.fleet.words": "The view over several sites is not built yet.",
     "title.lifts": "Holdwatch: lifts",
     "title.help": "Holdwatch: help",
     "title.plan": "Holdwatch: plan",

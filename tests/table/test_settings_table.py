@@ -30,7 +30,7 @@ UNITS = {
 }  # fmt: skip
 TABLES = {Kind.TABLE, Kind.TABLES, Kind.NAMED_TABLES}
 FIXED = set(HEADINGS.values())  # the sections whose names the reference fixes; sources came later
-JOINED = {"inspection_days", "inspection_lifts"}  # keys that came after the reference
+JOINED = {"inspection_days", "inspection_lifts", "store_url"}  # keys that came after the reference
 PLAIN = [key for key in KEYS if key.kind not in TABLES and key.section in FIXED and key.name not in JOINED]
 RANGED = [key for key in PLAIN if key.low is not None]
 

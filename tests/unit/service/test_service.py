@@ -267,6 +267,16 @@ def test_action_is_on_the_disk_before_it_is_answered(running: Running) -> None:
     assert open_reader(running.data).actions_not_taken() == []
 
 
+def test_nearly_full_disk_is_an_alarm_and_the_lift_goes_on(running: Running, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("monitor.store.writing._free_ratio", lambda _data: 0.03)
+    running.reading()  # its journal row makes the writer look at the disk
+    until(lambda: [alarm["key"] for alarm in running.link.last()["alarms"] if alarm["key"] == "disk_nearly_full"])
+    running.reading(vacuum_kpa=63.5)
+    until(lambda: running.seen(running.link.last(), 63.5))
+    assert running.writer.flush()
+    assert running.writer.health()["writing"]
+
+
 def test_action_said_twice_is_taken_once_and_answered_the_same(running: Running) -> None:
     with SyncChannelClient(running.data) as page:
         first = page.act(action("a1", "plan", weight_kg=400.0))

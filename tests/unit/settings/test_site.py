@@ -557,3 +557,25 @@ def test_any_value_in_any_place_is_read_or_told_in_one_error(changes: dict[int, 
 def test_any_text_at_all_is_told_in_one_error(text: str) -> None:
     with pytest.raises(SiteError):
         read(text)
+
+
+def with_store(url: str) -> str:
+    return f"store_url = '{url}'\n{SITE}"
+
+
+@pytest.mark.parametrize("url", ["postgresql://us:geheim@db/holdwatch", "postgresql://us@db/holdwatch?password=geheim"])
+def test_password_in_the_store_url_is_refused_and_not_repeated(url: str) -> None:
+    [told] = faults(with_store(url))
+    assert "PGPASSWORD" in told
+    assert "geheim" not in told
+
+
+@pytest.mark.parametrize("url", ["sqlite:///x", "postgresql://db", "postgresql:///holdwatch", "db"])
+def test_store_url_that_is_none_is_refused(url: str) -> None:
+    [told] = faults(with_store(url))
+    assert "postgresql://USER@HOST:PORT/DATABASE" in told
+
+
+def test_store_url_is_kept_for_the_store() -> None:
+    url = "postgresql://holdwatch@db:5432/holdwatch"
+    assert read(with_store(url)).store_url == url
