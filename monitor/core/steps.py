@@ -23,7 +23,7 @@ MEMORY: Final = 0.99
 SHIFTS: Final = (2.0, 4.0, 7.0)
 """Steps looked for, in scatters; a chart for the wrong size finds a step a little later."""
 
-H_UP: Final = (3.0, 5.8, 11.0)
+H_UP: Final = (3.4, 6.2, 11.0)
 H_DOWN: Final = (5.0, 7.5, 11.0)
 """Decision intervals per shift (log of a likelihood ratio), set on training histories
 (``python -m tests.benchmarks.trends``). Large shifts wait for a third lift: odd panels come in pairs too."""

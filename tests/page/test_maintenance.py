@@ -100,6 +100,14 @@ def test_no_plotting_library_on_other_pages(kept: Site) -> None:
     assert not [url for url in asked if "plotly" in url or "/dcc/" in url]
 
 
+def test_fleet_lists_every_lifter_with_what_to_look_at_first(kept: Site) -> None:
+    kept.page.goto(f"{kept.served.url}/fleet")
+    kept.page.wait_for_selector("main table")
+    assert kept.page.locator("main tbody tr").count() == 1
+    assert "dock-6" in kept.text("main tbody tr")
+    assert "competent person decide" in kept.text("main")
+
+
 def test_page_without_lifts_says_what_is_missing(site: Site) -> None:
     site.page.goto(f"{site.served.url}/maintenance")
     site.page.wait_for_selector("main p")

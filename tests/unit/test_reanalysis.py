@@ -17,7 +17,7 @@ from tests.kept_lifts import keep_lifts
 
 @pytest.fixture(scope="module")
 def data(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return keep_lifts(tmp_path_factory.mktemp("kept"), {"clean-lift": 7, "leak-in-flight": 3, "one-circuit-lost": 5})
+    return keep_lifts(tmp_path_factory.mktemp("kept"), {"clean-lift": 7, "one-circuit-lost": 5})
 
 
 def again(data: Path, out: Path, *more: str) -> list[dict]:
@@ -27,7 +27,7 @@ def again(data: Path, out: Path, *more: str) -> list[dict]:
 
 def test_same_program_calls_the_same_in_flight(data: Path, tmp_path: Path) -> None:
     told = again(data, tmp_path / "again.jsonl", "--workers", "1")
-    assert [one["lift"].rpartition("-")[2] for one in told] == ["lift", "flight", "lost"] or len(told) == 3
+    assert len(told) == 2
     for one in told:
         [now] = one["now"]
         assert now["worst_call"] == one["was"]["worst_call"]
@@ -87,7 +87,7 @@ def test_lift_that_cannot_be_judged_is_named_and_the_others_go_on(
         assert main(["reanalyse", "--data", str(data), "--out", str(tmp_path / "out.jsonl"), "--workers", "1"]) == 1
     finally:
         damaged.write_bytes(kept)
-    assert len((tmp_path / "out.jsonl").read_bytes().splitlines()) == 2
+    assert len((tmp_path / "out.jsonl").read_bytes().splitlines()) == 1
     assert "1 could not be" in capsys.readouterr().err
 
 
