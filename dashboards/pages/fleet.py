@@ -26,7 +26,9 @@ def layout(sites: Sequence[Caring], speaker: Speaker = ENGLISH) -> Any:
         for name, care in site.cares.items()
     ]
     if not rows:
-        return paper([html.H1(say("page.fleet", speaker)), html.P("No lifts yet, here or collected from other sites.")], speaker)
+        return paper(
+            [html.H1(say("page.fleet", speaker)), html.P("No lifts yet, here or collected from other sites.")], speaker
+        )
     rows.sort(key=lambda row: row[:3])
     heads = ("Site", "Lifter", "Lifts", "Last lift", "What to look at first", "More")
     table = html.Table(

@@ -58,7 +58,7 @@ def layout(caring: Caring | None, query: Query, speaker: Speaker = ENGLISH) -> A
         html.P(CAUTION, className="caution-line"),
         _filter(caring, lifter, circuit, wanted, query),
         html.H2("What to look at"),
-        _list(care, circuit, query.get("sort", "urgency")),
+        _list(care, circuit, query.get("sort", "urgency"), speaker),
         html.H2(FIGURES[wanted][0]),
         *_graphs(care, circuit, wanted, zone, caring.now_utc_s, query),
         html.H2("Trends in figures"),
@@ -105,7 +105,7 @@ def _date_place(name: str, value: str) -> Any:
     return html.Div(className="date-place", **data)
 
 
-def _list(care: Care, circuit: str, sort: str) -> Any:
+def _list(care: Care, circuit: str, sort: str, speaker: Speaker) -> Any:
     found = [item for item in care.items if not circuit or item.circuit in {circuit, None}]
     if sort == "circuit":
         found.sort(key=lambda item: (item.circuit or "", item.urgency))
@@ -113,10 +113,10 @@ def _list(care: Care, circuit: str, sort: str) -> Any:
         found.sort(key=lambda item: (item.figure, item.urgency))
     if not found:
         return html.P("Nothing stands out in these lifts. That is no inspection.")
-    return html.Ol([_item(item, care.trends.lifter) for item in found], className="care-list")
+    return html.Ol([_item(item, care.trends.lifter, speaker) for item in found], className="care-list")
 
 
-def _item(item: Item, lifter: str) -> Any:
+def _item(item: Item, lifter: str, speaker: Speaker) -> Any:
     pads = f" Pads {', '.join(item.pads)}." if item.pads else ""
     figure_of = item.figure.value if item.figure.value in FIGURES else "leak"
     query = {"lifter": lifter, "circuit": item.circuit or "", "figure": figure_of}
@@ -124,7 +124,7 @@ def _item(item: Item, lifter: str) -> Any:
     if item.lift:
         links.append(html.A("lift", href=f"/lifts?{urlencode({'id': item.lift})}"))
     spaced: list[Any] = [part for link in links for part in (" ", link)]
-    return html.Li([say_text(item.evidence) + pads, *spaced])
+    return html.Li([say_text(item.evidence, speaker) + pads, *spaced])
 
 
 def _graphs(care: Care, circuit: str, wanted: str, zone: ZoneInfo, now_utc_s: float, query: Query) -> list[Any]:

@@ -2,6 +2,7 @@
 
 import argparse
 import os
+from collections.abc import Callable
 from concurrent.futures import Executor, ProcessPoolExecutor, ThreadPoolExecutor
 from multiprocessing import get_context
 from pathlib import Path
@@ -55,7 +56,7 @@ def _reanalyse(given: argparse.Namespace) -> int:
         elif done_n % TOLD_EVERY_N == 0:
             say(f"{done_n} lifts judged again")
 
-    begin, workers_n = _cluster(given.cluster) if given.cluster else (lambda: _cores(given.workers), given.workers)
+    begin, workers_n, end = _cluster(given.cluster) if given.cluster else _cores(given.workers)
     reader = open_reader(given.data)
     try:
         done_n = run(_tasks(reader, given.data.resolve(), given.lifter, text), given.out, begin, workers_n, progress)
@@ -67,17 +68,26 @@ def _reanalyse(given: argparse.Namespace) -> int:
         ) from None
     finally:
         reader.close()
+        end()
     say(f"{done_n} lifts judged again, written to {given.out}" + (f"; {len(failed)} could not be" if failed else ""))
     return FAILED if failed else DONE
 
 
-def _cores(workers_n: int) -> Executor:
+Workers = tuple[Callable[[], Executor], int, Callable[[], None]]
+"""What makes the workers, how many there are, and what lets go of them at the end."""
+
+
+def _cores(workers_n: int) -> Workers:
     if workers_n == 1:
-        return ThreadPoolExecutor(1)  # no process to be started
-    return ProcessPoolExecutor(workers_n, mp_context=get_context("spawn"))
+        return lambda: ThreadPoolExecutor(1), 1, _nothing  # no process to be started
+    return lambda: ProcessPoolExecutor(workers_n, mp_context=get_context("spawn")), workers_n, _nothing
 
 
-def _cluster(address: str) -> tuple[Any, int]:
+def _nothing() -> None:
+    """There is nothing to let go of."""
+
+
+def _cluster(address: str) -> Workers:
     try:
         from distributed import Client as Dask
     except ImportError:
@@ -88,7 +98,7 @@ def _cluster(address: str) -> tuple[Any, int]:
     except (OSError, ValueError) as error:
         raise FailedError(f"--cluster is {address}, which does not answer ({error}). Nothing was judged.") from None
     workers_n = max(1, sum(client.nthreads().values()))
-    return (lambda: client.get_executor(retries=3, pure=False)), workers_n
+    return lambda: client.get_executor(retries=3, pure=False), workers_n, client.close
 
 
 def _tasks(reader: "Reader", data: Path, lifter: str | None, text: str | None) -> "Iterator[Task]":
