@@ -18,6 +18,7 @@ from dashboards.pages import landing, seal
 from dashboards.pages.app import Pages
 from dashboards.phones import Joining
 from dashboards.plan_routes import PlanRoutes
+from dashboards.reporting import Reporting
 from dashboards.server import Server
 from dashboards.static import Static, packed
 from dashboards.story import Story
@@ -72,7 +73,7 @@ def build(
         static=static,
         landing=cache(lambda speaker: packed(landing.html(static, speaker), asgi.HTML)),
         seal=cache(lambda speaker: packed(seal.html(static, speaker), asgi.HTML)),
-        more=PlanRoutes(live, static, acting, voice).routes,
+        more={**PlanRoutes(live, static, acting, voice).routes, **Reporting(store, data).routes},
         open_store=store,
         desk=desk,
         story=Story(story),

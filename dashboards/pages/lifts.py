@@ -89,6 +89,7 @@ def _record(record: Record, voice: Voice, *, has_trace: bool) -> list[Any]:
     calls = {call: seconds for call, seconds in record["calls_s"].items() if seconds >= 1}
     return [
         html.H1(voice.say("lift.title", id=record["id"])),
+        html.Ul([_report(str(record["id"]), form, voice) for form in ("html", "pdf", "csv", "json")]),
         _pairs({voice.say(f"lift.{name}"): said for name, said in facts.items()}),
         html.H2(voice.say("lift.timeline")),
         _timeline(record, voice) if has_trace else html.P(voice.say("lift.no_trace")),
@@ -115,6 +116,12 @@ def _timeline(record: Record, voice: Voice) -> Any:
     return html.Div(
         html.Img(src=src, alt=voice.say("timeline.says"), className="timeline"), className="wide", tabIndex=0
     )
+
+
+def _report(lift: str, form: str, voice: Voice) -> Any:
+    """Where the record is to be had to print, send or work on."""
+    address = f"/api/report?{urlencode({'lift': lift, 'as': form})}"
+    return html.Li(html.A(voice.say(f"lifts.report.{form}"), href=address))
 
 
 def _circuits(circuits: Mapping[str, Record], voice: Voice) -> Any:

@@ -60,7 +60,7 @@ def wait_ready(served: Served, path: str = "/api/status", within_s: float = 60.0
     """Seconds from the process's start to the first 200 at ``path``."""
     while time.monotonic() - served.started_s < within_s:
         try:
-            with urllib.request.urlopen(served.url + path, timeout=5) as reply:  # noqa: S310 - our own
+            with urllib.request.urlopen(served.url + path, timeout=within_s) as reply:  # noqa: S310 - our own
                 reply.read()
                 return time.monotonic() - served.started_s
         except TimeoutError:

@@ -92,6 +92,19 @@ def test_trends_come_as_csv(kept: Site) -> None:
     assert next(row for row in rows if row["circuit"] == "A")["figure"] == "leak"
 
 
+def test_lift_comes_as_a_page_to_sign_and_as_pdf(kept: Site) -> None:
+    look(kept, "?circuit=A")
+    lift = kept.page.evaluate("() => document.querySelector('.js-plotly-plot').data[0].customdata[0]")
+    kept.page.goto(f"{kept.served.url}/lifts?id={lift}")
+    kept.page.click("main ul a >> nth=0")
+    kept.page.wait_for_selector(".sign")
+    assert lift in kept.text("body")
+    kept.complaints[:] = [said for said in kept.complaints if "404" not in said]  # the browser looks for an icon
+    reply = kept.context.request.get(f"{kept.served.url}/api/report?lift={lift}&as=pdf", timeout=90_000)
+    assert reply.body().startswith(b"%PDF-")
+    assert kept.context.request.get(f"{kept.served.url}/api/report?lift={lift}&as=csv", timeout=90_000).status == 404
+
+
 def test_no_plotting_library_on_other_pages(kept: Site) -> None:
     asked: list[str] = []
     kept.page.on("request", lambda request: asked.append(request.url))
