@@ -178,7 +178,7 @@ def _lifter(status: Status, voice: Voice) -> View:
         "landing": _landing_load(status, voice),
         "circuits": [_circuit(name, said, status, voice) for name, said in status["circuits"].items()],
         "facts": _facts(status, voice),
-        "alarms": [_alarm(alarm, voice) for alarm in sorted(alarms, key=_alarm_order)],
+        "alarms": _alarm_lines(status, voice),
         "more": voice.say("alarms.more", alarms_n=len(alarms)) if len(alarms) > 1 else "",
     }
 
@@ -380,6 +380,23 @@ def _tilt(tilt_deg: float, voice: Voice) -> str:
     return voice.say(f"tilt.{'over' if tilt_deg > 95 else place}", tilt_deg=tilt_deg)
 
 
+def _alarm_lines(status: Status, voice: Voice) -> list[View]:
+    """One line a cause: the leading alarm, how many more are folded under it, and those. Open if any of them waits."""
+    alarms = {alarm["raising"]: alarm for alarm in status["alarms"]}
+    lines = []
+    for line in status["alarm_lines"]:
+        lead, under = alarms[line["lead"]], sorted((alarms[one] for one in line["under"]), key=_alarm_order)
+        said = _alarm(lead, voice) | {
+            "priority": line["priority"],
+            "open": any(_waits(one) for one in (lead, *under)),
+            "more": voice.told(line, "words", "text") if line["under"] else "",
+            "flood": line["flood"],
+            "under": [_alarm(one, voice) for one in under],
+        }
+        lines.append((min(_alarm_order(one) for one in (lead, *under)), said))
+    return [said for _, said in sorted(lines, key=lambda pair: pair[0])]
+
+
 def _alarm(alarm: Mapping[str, Any], voice: Voice) -> View:
     about, words = voice.told(alarm, "about"), voice.told(alarm, "words", "text")
     return {
@@ -387,6 +404,7 @@ def _alarm(alarm: Mapping[str, Any], voice: Voice) -> View:
         "priority": alarm["priority"],
         "state": alarm["state"],
         "open": _waits(alarm),
+        "waits": _waits(alarm),
         "acknowledge": voice.say("alarm.acknowledge"),
         "words": _together(_sentence(voice.say("alarm.words", about=about, words=words))),
         "do": voice.told(alarm, "do"),
@@ -433,16 +451,19 @@ def _notices(snapshot: Snapshot, voice: Voice) -> list[str]:
 def _sound(shown: Sequence[Status]) -> View:
     """How this page should sound, and what it sounds about: anything new in ``about`` ends a silence."""
     worst = shown[0]
-    open_alarms = sorted(a["raising"] for s in shown for a in s["alarms"] if _waits(a))
+    waiting = [a for s in shown for a in s["alarms"] if _waits(a)]
     up = any(s["in_flight"] for s in shown)
-    level = "none"
+    levels = {a["priority"] if a["state"] == "unacknowledged" else "low" for a in waiting}  # one that is over is low
     if worst["call"] == "land_now":
-        level = "high"
+        levels.add("high")
     elif worst["call"] in {"land_soon", "no_signal"} and up:
-        level = "medium"
-    elif open_alarms:
-        level = "low"
-    return {"level": level, "about": [worst["call"], *open_alarms], "lost": "medium" if up else "none"}
+        levels.add("medium")
+    return {
+        "level": min(levels, key=PRIORITIES.index, default="none"),
+        "hush": worst["call"] != "land_now",
+        "about": [worst["call"], *sorted(a["raising"] for a in waiting)],
+        "lost": "medium" if up else "none",
+    }
 
 
 def _lost(shown: Sequence[Status], at_utc_s: float, voice: Voice) -> View:

@@ -1,11 +1,12 @@
-// The alarms of one lifter, each with a button that answers that one raising.
+// The alarms of one lifter: one line a cause, each alarm with a button that answers that one raising. What is folded under a
+// line opens by a tap and stays open.
 
 import { acknowledge } from "./act.js";
 import { attribute, list, make, text } from "./dom.js";
 
 export function alarmRows(place, one) {
   attribute(place, "data-count", one.alarms.length);
-  list(place, one.alarms, (alarm) => alarm.raising, create, (row, alarm) => paint(row, alarm, one.lifter));
+  list(place, one.alarms, (alarm) => alarm.raising, createLine, (row, alarm) => paintLine(row, alarm, one.lifter));
 }
 
 function create() {
@@ -16,8 +17,26 @@ function create() {
   row.button = make("button", "alarm-button");
   row.button.type = "button";
   row.button.addEventListener("click", () => acknowledge(row.lifter, row.dataset.key));
-  row.append(row.mark, make("span", "alarm-says", row.words, " ", row.said), row.button);
+  row.says = make("span", "alarm-says", row.words, " ", row.said);
+  row.append(row.mark, row.says, row.button);
   return row;
+}
+
+function createLine() {
+  const row = create();
+  row.more = make("summary");
+  row.list = make("ul");
+  row.under = make("details", "alarm-under", row.more, row.list);
+  row.says.append(row.under);
+  return row;
+}
+
+function paintLine(row, alarm, lifter) {
+  paint(row, alarm, lifter);
+  row.under.hidden = alarm.under.length === 0;
+  attribute(row, "data-flood", alarm.flood ? "yes" : null);
+  text(row.more, alarm.more);
+  list(row.list, alarm.under, (one) => one.raising, create, (one, said) => paint(one, said, lifter));
 }
 
 function paint(row, alarm, lifter) {
@@ -29,5 +48,5 @@ function paint(row, alarm, lifter) {
   attribute(row.words, "tabindex", 0);
   text(row.said, `${alarm.since}, ${alarm.said}`);
   text(row.button, alarm.acknowledge);
-  row.button.hidden = !alarm.open;
+  row.button.hidden = !alarm.waits;
 }

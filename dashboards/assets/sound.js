@@ -1,12 +1,14 @@
 // Sound and vibration. Off, and loudly said to be off, until someone taps: browsers allow no sound before.
 //
 // Pulse patterns by priority after the model of IEC 60601-1-8 (a medical standard, taken as a pattern only): high is two
-// bursts of five pulses, medium three pulses, low two; a fundamental between 150 and 1000 Hz with four harmonics.
+// bursts of five pulses, medium three pulses, low two; a fundamental between 150 and 1000 Hz and four harmonics above it, all
+// under 4000 Hz and within 15 dB.
 
 import { attribute, text } from "./dom.js";
 import { words } from "./words.js";
 
-const PATTERNS = {
+export const HARMONICS = [1, 0.7, 0.6, 0.5, 0.4];
+export const PATTERNS = {
   high: { pulses: [0, 0.2, 0.4, 0.75, 0.95, 1.6, 1.8, 2.0, 2.35, 2.55], length: 0.13, hz: 640, everyMs: 5000 },
   medium: { pulses: [0, 0.32, 0.64], length: 0.18, hz: 520, everyMs: 9000 },
   low: { pulses: [0, 0.35], length: 0.18, hz: 440, everyMs: 30000 },
@@ -16,7 +18,7 @@ const SILENCE_MS = 60000;
 
 let context = null;
 let buttons = [];
-let now = { level: "none", about: [] };
+let now = { level: "none", hush: true, about: [] };
 let silence = null; // {until, level, about}: what has been heard
 let lostLevel = "none";
 let last = { level: "none", at: -Infinity };
@@ -34,7 +36,7 @@ export function paintSound(sound) {
 }
 
 export function soundLost() {
-  now = { level: lostLevel, about: ["page_lost"] };
+  now = { level: lostLevel, hush: true, about: ["page_lost"] };
   play();
 }
 
@@ -51,13 +53,13 @@ async function switchOn() {
 
 // "I heard it": quiet for a minute, on this device only, ended by anything new or worse. Never for "land now".
 function hush() {
-  if (now.level === "high" || now.level === "none") sound(PATTERNS.low);
+  if (!now.hush || now.level === "none") sound(PATTERNS.low);
   else silence = { until: Date.now() + SILENCE_MS, level: now.level, about: new Set(now.about) };
   show();
 }
 
 function isHushed() {
-  if (!silence || now.level === "high" || Date.now() > silence.until) return false;
+  if (!silence || !now.hush || Date.now() > silence.until) return false;
   return ORDER.indexOf(now.level) <= ORDER.indexOf(silence.level) && now.about.every((one) => silence.about.has(one));
 }
 
@@ -79,7 +81,7 @@ function play() {
 
 function sound(pattern) {
   if (!isOn()) return;
-  const wave = context.createPeriodicWave(new Float32Array([0, 0, 0, 0, 0]), new Float32Array([0, 1, 0.7, 0.6, 0.5]));
+  const wave = context.createPeriodicWave(new Float32Array(HARMONICS.length + 1), new Float32Array([0, ...HARMONICS]));
   for (const at of pattern.pulses) {
     const begin = context.currentTime + 0.02 + at;
     const tone = new OscillatorNode(context, { frequency: pattern.hz });
@@ -97,7 +99,7 @@ function sound(pattern) {
 
 function show() {
   const state = !isOn() ? "off" : isHushed() ? "hushed" : "on";
-  const said = state !== "on" ? state : now.level === "none" || now.level === "high" ? "test" : "hush";
+  const said = state !== "on" ? state : now.level === "none" || !now.hush ? "test" : "hush";
   for (const button of buttons) {
     attribute(button, "data-sound", state);
     text(button, words[`sound.${said}`]);

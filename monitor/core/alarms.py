@@ -58,6 +58,9 @@ LATCHING: Final[Mapping[tuple[State, Happening], State]] = {
 }
 """Transitions by (state, happening); a pair not listed changes nothing. Source: ISA-18.2 state diagram (A to F)."""
 
+STANDS_LEAST_S: Final = 60.0
+"""An alarm once raised stands so long at least. With three changes in a minute being chatter, none can."""
+
 ACTIVE: Final = frozenset({State.UNACKNOWLEDGED, State.ACKNOWLEDGED})
 
 
@@ -76,6 +79,7 @@ class Alarm:
     state: State = State.NORMAL
     raising_n: int = 0
     since_s: float | None = None
+    raised_s: float | None = None  # when it was raised: `since_s` and the delay
     breach_since_s: float | None = None
     clear_since_s: float | None = None
     value: float | None = None
@@ -148,10 +152,13 @@ def advance(
         if alarm.state not in ACTIVE:
             return alarm if alarm.breach_since_s is None else replace(alarm, breach_since_s=None)
         since_s = now_s if alarm.clear_since_s is None else alarm.clear_since_s
-        if now_s - since_s < rule.clear_after_s:
+        if now_s - since_s < rule.clear_after_s or not _stood(alarm, now_s):
             return alarm if alarm.clear_since_s is not None else replace(alarm, clear_since_s=since_s)
         return replace(alarm, state=move(alarm, rule, Happening.RETURNS), breach_since_s=None, clear_since_s=None)
     if alarm.state in ACTIVE:
+        again = verdict is Verdict.BREACH and alarm.state is State.ACKNOWLEDGED and phase in rule.armed_in
+        if again and alarm.clear_since_s is not None and now_s - alarm.clear_since_s >= rule.clear_after_s:
+            return _raised(alarm, rule, now_s, now_s, raising_n)  # it was over and only stood its minute: this is news
         return alarm if alarm.clear_since_s is None else replace(alarm, clear_since_s=None)
     if verdict is Verdict.UNKNOWN and alarm.breach_since_s is None:
         return alarm  # silence alone raises nothing new here: `no_reading` says it
@@ -163,16 +170,26 @@ def advance(
         raise_after_s = rule.off_raise_after_s
     if now_s - since_s < raise_after_s:
         return replace(alarm, breach_since_s=since_s)
+    return _raised(alarm, rule, now_s, since_s, raising_n)
+
+
+def _raised(alarm: Alarm, rule: AlarmRule, now_s: float, since_s: float, raising_n: int) -> Alarm:
+    state = State.UNACKNOWLEDGED if alarm.state in ACTIVE else move(alarm, rule, Happening.OCCURS)
     return replace(
         alarm,
-        state=move(alarm, rule, Happening.OCCURS),
+        state=state,
         raising_n=raising_n,
+        raised_s=now_s,
         since_s=since_s,
         breach_since_s=since_s,
         clear_since_s=None,
         acknowledged_by="",
         acknowledged_s=None,
     )
+
+
+def _stood(alarm: Alarm, now_s: float) -> bool:
+    return alarm.raised_s is None or now_s - alarm.raised_s >= STANDS_LEAST_S
 
 
 @dataclass(slots=True)
@@ -228,7 +245,7 @@ def _step_one(
         shown = SIGNALS[rule.shows](facts, facts.circuits.get(key[0])) if rule.shows else value
         number = float(shown) if shown is not None and not isinstance(shown, bool) else None
         alarm = replace(alarm, value=number, limit=limit)
-    alarm = _suppress(alarm, rule, phase, known=verdict is not Verdict.UNKNOWN)
+    alarm = _suppress(alarm, rule, phase, may_return=verdict is not Verdict.UNKNOWN and _stood(alarm, now_s))
     if alarm is before:
         return []
     board.alarms[key] = alarm
@@ -236,7 +253,7 @@ def _step_one(
     return [Moved(key[0], rule, alarm, moved) for moved in _moves(before, alarm)]
 
 
-def _suppress(alarm: Alarm, rule: AlarmRule, phase: Phase, *, known: bool) -> Alarm:
+def _suppress(alarm: Alarm, rule: AlarmRule, phase: Phase, *, may_return: bool) -> Alarm:
     """Suppression by design, in and out. Back in a phase where it would not be raised it is normal, if that is known."""
     suppressed = phase in rule.suppressed_in and alarm.state is not State.NORMAL
     if alarm.suppressed is suppressed:
@@ -244,7 +261,7 @@ def _suppress(alarm: Alarm, rule: AlarmRule, phase: Phase, *, known: bool) -> Al
     alarm = replace(alarm, suppressed=suppressed)
     if suppressed:
         return alarm
-    if known and phase not in rule.armed_in and alarm.state in ACTIVE:
+    if may_return and phase not in rule.armed_in and alarm.state in ACTIVE:
         return replace(alarm, state=move(alarm, rule, Happening.RETURNS), breach_since_s=None, clear_since_s=None)
     return come_back(alarm)
 

@@ -191,6 +191,8 @@ ANSWERS: Final[Mapping[str, str]] = {
 ABOUTS: Final[Mapping[str, str]] = {"about.circuit": "circuit {about}", "about.lifter": "lifter"}
 
 ALARM_WORDS: Final[Mapping[str, str]] = {
+    "fold.more": "and {alarms_n} more from it",
+    "fold.flood": "{alarms_n} alarms within a minute; this is the first cause",
     "alarm.nothing_now": "“{alarm}” tells nothing now",
     **{f"alarm.{rule.key}.says": rule.says for rule in ALARMS},
     **{f"alarm.{rule.key}.do": rule.do for rule in ALARMS},

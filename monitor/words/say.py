@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from typing import Final
 
 from monitor.core.facts import CircuitFacts, CircuitState, Facts
+from monitor.core.folding import Fold, fold
 from monitor.core.messages import Text
 from monitor.core.seal_tests import SealTest, SealTestKind
 from monitor.core.status import VALID_FOR_S, AlarmTold, Status, circuit_text
@@ -81,6 +82,7 @@ def status_dict(status: Status) -> dict[str, object]:
         "holding": _holding(status),
         "circuits": {name: _circuit(circuit, facts) for name, circuit in facts.circuits.items()},
         "alarms": [_alarm(alarm) for alarm in status.alarms],
+        "alarm_lines": [_line(line) for line in fold(status.alarms)],
         "lifter_name": facts.config.name or facts.config.id,
         "phase_words": say(Text(f"phase.{facts.phase}")),
         "time_to_land_s": facts.time_to_land_s,
@@ -220,6 +222,18 @@ def _alarm(alarm: AlarmTold) -> dict[str, object]:
         "words": say(alarm.says),
         "do": say(alarm.do),
         "do_text": text_dict(alarm.do),
+    }
+
+
+def _line(line: Fold) -> dict[str, object]:
+    """One line of the alarm list: the raising that leads, those folded under it, and what is said of them."""
+    return {
+        "lead": line.lead.raising,
+        "under": [alarm.raising for alarm in line.under],
+        "priority": line.priority.value,
+        "flood": line.flood,
+        "text": None if line.text is None else text_dict(line.text),
+        "words": "" if line.text is None else say(line.text),
     }
 
 

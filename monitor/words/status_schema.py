@@ -135,6 +135,17 @@ class AlarmToldJson(TypedDict):
     do_text: TextTold
 
 
+class AlarmLineTold(TypedDict):
+    """One line of the alarm list: one cause, or many alarms within a minute."""
+
+    lead: Annotated[str, Meta(description="the raising that leads")]
+    under: Annotated[list[str], Meta(description="raisings folded under it; each keeps its own acknowledge")]
+    priority: Annotated[Priority, Meta(description="the highest of all its alarms")]
+    flood: Annotated[bool, Meta(description="four or more were raised within a minute")]
+    text: TextTold | None
+    words: Annotated[str, Meta(description="what is said beside the leading alarm's own words; may be empty")]
+
+
 class FactsTold(TypedDict):
     """What else is known at this instant."""
 
@@ -221,6 +232,7 @@ class StatusTold(TypedDict):
     holding: Annotated[HoldingTold | None, Meta(description="null where no pads are configured, or nothing is known")]
     circuits: dict[str, CircuitTold]
     alarms: list[AlarmToldJson]
+    alarm_lines: Annotated[list[AlarmLineTold], Meta(description="every alarm is in exactly one line")]
     time_to_land_s: float
     in_flight: bool
     assumed: Annotated[list[str], Meta(description="what was not measured and is taken cautiously")]

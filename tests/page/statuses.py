@@ -107,7 +107,21 @@ def alarm(state: str = "unacknowledged", priority: str = "high", raising_n: int 
 def status(call: str = "holding", lifter: str = "dock-6", **changed: Any) -> JsonObject:
     """A lifter's status for a call, made to fit it; ``changed`` replaces keys at the top."""
     said = copy.deepcopy(_BASE) | {"lifter": lifter} | copy.deepcopy(CALLS[call]) | changed
-    return said | {"call": call}
+    lines = [alarm_line(one) for one in said["alarms"]]
+    return {"alarm_lines": lines} | said | {"call": call}
+
+
+def alarm_line(lead: JsonObject, *under: JsonObject, **changed: Any) -> JsonObject:
+    """One line of the alarm list."""
+    said: JsonObject = {
+        "lead": lead["raising"],
+        "under": [one["raising"] for one in under],
+        "priority": lead["priority"],
+        "flood": False,
+        "text": {"key": "fold.more", "values": {"alarms_n": len(under)}} if under else None,
+        "words": f"and {len(under)} more from it" if under else "",
+    }
+    return said | changed
 
 
 _BASE: JsonObject = {

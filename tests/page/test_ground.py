@@ -13,7 +13,7 @@ from tests.page.conftest import Site, window
 from tests.page.in_page import BELOW_THE_FOLD, CAPITAL_PX, LINES_N, OVERFLOWS, OVERLAPS, WATCH_REASON
 from tests.page.scenes import SCENES
 from tests.page.serving import LAPTOP, PHONE, TABLET, WIDE, engine, serve, wait_ready
-from tests.page.statuses import CALLS, alarm, circuit, losing, status
+from tests.page.statuses import CALLS, alarm, alarm_line, circuit, losing, status
 
 pytestmark = pytest.mark.browser
 
@@ -139,6 +139,71 @@ def test_broker_lost_is_said(site: Site) -> None:
     assert site.text("#notices") == "Broker lost since 21:23:10: no readings arrive until it is back."
     site.engine.link = {"broker": "up", "since_utc_s": 0.0}
     site.page.wait_for_function("() => !document.querySelector('#notices li')")
+
+
+def test_alarms_of_one_cause_are_one_line_that_opens(site: Site) -> None:
+    lead, low = alarm("acknowledged", "medium", 1), alarm(raising_n=2)
+    other = alarm("acknowledged", raising_n=3)
+    lines = [alarm_line(lead, low, priority="high"), alarm_line(other)]
+    site.engine.say(status("land_soon", alarms=[lead, low, other], alarm_lines=lines))
+    site.open()
+    line = site.page.locator("#alarms > .alarm").first
+    assert line.get_attribute("data-open") == "yes"
+    assert line.locator("> button").is_hidden()  # the lead is acknowledged
+    assert line.locator("summary").inner_text() == "and 1 more from it"
+    assert line.locator(".alarm-under .alarm").is_hidden()
+    site.page.locator("#more").click()
+    line.locator("summary").click()
+    assert line.locator(".alarm-under .alarm").get_by_role("button", name="Acknowledge").is_visible()
+
+
+# IEC 60073 flashing: slow 0.4 to 0.8 Hz, normal 1.4 to 2.8 Hz, faster is more urgent (quoted in IEEE P1621 draft §4.4.2);
+# WCAG 2.2 SC 2.3.1: at most three flashes in any second.
+FLASH_HZ = {"high": (1.4, 2.8), "medium": (0.4, 0.8), "low": (0.0, 0.0)}
+
+
+@pytest.mark.parametrize("priority", FLASH_HZ)
+def test_mark_flashes_by_priority_and_is_steady_once_acknowledged(site: Site, priority: str) -> None:
+    alarms = [alarm("unacknowledged", priority, 1), alarm("acknowledged", priority, 2)]
+    site.engine.say(status("land_soon", alarms=alarms))
+    site.open()
+    marks = site.page.locator("#alarms > .alarm > .alarm-mark")
+    look = """mark => {
+      const said = getComputedStyle(mark);
+      return [said.animationName, said.animationDuration, said.opacity];
+    }"""
+    name, period_s, _ = marks.nth(0).evaluate(look)
+    flash_hz = 0.0 if name == "none" else 1.0 / float(period_s.removesuffix("s"))
+    low_hz, high_hz = FLASH_HZ[priority]
+    assert low_hz <= flash_hz <= high_hz
+    assert flash_hz <= 3.0
+    assert marks.nth(1).evaluate(look)[0] == "none"
+    site.page.emulate_media(reduced_motion="reduce")
+    assert marks.nth(0).evaluate(look)[::2] == [
+        "none",
+        "1",
+    ]  # a flasher that stands still is on, never off (NUREG-0700)
+    site.page.emulate_media(reduced_motion="no-preference")
+
+
+def test_sound_has_a_pulse_pattern_for_each_priority(site: Site) -> None:
+    # After IEC 60601-1-8 as a model: high 5 + 5 pulses every 2.5 to 15 s, medium 3, low 1 or 2; a fundamental of 150 to
+    # 1000 Hz, at least four harmonics of 300 to 4000 Hz within 15 dB (component maker's summary and a project note).
+    site.open()
+    loaded = site.page.evaluate("performance.getEntriesByType('resource').map((entry) => entry.name)")
+    url = next(name for name in loaded if name.endswith("/sound.js"))
+    patterns, harmonics = site.page.evaluate("url => import(url).then((m) => [m.PATTERNS, m.HARMONICS])", url)
+    assert {level: len(pattern["pulses"]) for level, pattern in patterns.items()} == {"high": 10, "medium": 3, "low": 2}
+    gaps_s = [late - early for early, late in itertools.pairwise(patterns["high"]["pulses"])]
+    assert max(gaps_s) == gaps_s[4]  # two bursts of five
+    assert 2500 <= patterns["high"]["everyMs"] <= 15_000
+    assert patterns["high"]["everyMs"] < patterns["medium"]["everyMs"] < patterns["low"]["everyMs"]
+    for pattern in patterns.values():
+        heard_hz = [number * pattern["hz"] for number in range(1, len(harmonics) + 1)]
+        assert 150 <= heard_hz[0] <= 1000
+        assert len([hz for hz in heard_hz if 300 <= hz <= 4000]) >= 4
+        assert all(late - early >= pattern["length"] for early, late in itertools.pairwise(pattern["pulses"]))
+    assert min(harmonics) / max(harmonics) >= 10 ** (-15 / 20)
 
 
 def test_acknowledge_names_the_raising_that_was_seen(site: Site) -> None:

@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 
 from monitor.core.call import RANK, Call
 from monitor.core.circuits import open_kpa
+from monitor.core.events import AlarmMoved
 from monitor.core.facts import UNHEARD, CircuitState
 from monitor.core.load import ON_FOR_S, off_band_kg
 from monitor.core.phases import ATTACHED, Phase
@@ -151,7 +152,21 @@ def hold_the_rules(seed: int) -> int:
             encoded(status_dict(watch.status))
         if len(watch.told) > 50:
             del watch.told[:-4]
+    no_alarm_chatters(watch.moved)
     return steps_n
+
+
+def no_alarm_chatters(moved: list[AlarmMoved]) -> None:
+    """Never three changes between alarm and clear within 60 s (two alarm-management trade texts)."""
+    active: dict[tuple[str, str], bool] = {}
+    changes: dict[tuple[str, str], list[float]] = {}
+    for move in moved:
+        key, now_active = (move.about, move.key), move.state in {"unacknowledged", "acknowledged"}
+        if active.get(key, False) is not now_active:
+            active[key] = now_active
+            changes.setdefault(key, []).append(move.at_s)
+    for key, at_s in changes.items():
+        assert all(late - early > 60.0 for early, late in zip(at_s, at_s[2:], strict=False)), key
 
 
 @pytest.mark.parametrize("block", range(5))

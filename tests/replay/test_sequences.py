@@ -12,6 +12,7 @@ import pytest
 from monitor.core.call import RANK, Call
 from monitor.core.events import AlarmMoved
 from monitor.core.facts import CircuitState, Facts
+from monitor.core.folding import fold
 from monitor.core.load import LoadKnown, off_band_kg
 from monitor.core.phases import ATTACHED, IN_FLIGHT, Phase
 from monitor.core.release import Release
@@ -132,10 +133,23 @@ def test_no_alarm_chatters(name: str) -> None:
     for moved in run(name).moved:
         if moved.moved in {"raised", "returned", "cleared"}:
             changes[moved.about, moved.key].append(moved.at_s)
-    if name == "rough-network":  # the network is silent twice within a minute: two facts, told as two
-        assert len(changes.pop(("A", "no_reading"))) == len(changes.pop(("B", "no_reading"))) == 4
     for key, times_s in changes.items():
         assert not any(late_s - early_s <= 60.0 for early_s, late_s in zip(times_s, times_s[2:], strict=False)), key
+
+
+@EVERY
+def test_one_cause_is_one_line_and_no_list_is_long(name: str) -> None:
+    for status in run(name).statuses[::10]:
+        lines = fold(status.alarms)
+        circuits = {line.lead.about for line in lines if line.lead.about}
+        assert len(lines) <= 3 + len(circuits), [line.lead.key for line in lines]
+
+
+def test_circuit_lost_suddenly_is_one_line() -> None:
+    told = run("one-circuit-lost")
+    most = max((status.alarms for status in told.statuses), key=len)
+    assert len(most) >= 4
+    assert [line.lead.key for line in fold(most)] == ["sudden_loss"]
 
 
 @EVERY

@@ -135,6 +135,37 @@ def test_alarm_returns_after_its_delay(for_s: float, state: State) -> None:
     assert stands(board, "vacuum_low", "B").state is state
 
 
+def test_alarm_stands_a_minute_at_least_so_that_none_can_chatter() -> None:
+    # Chattering: three changes between alarm and clear within 60 s (two alarm-management trade texts).
+    board = Board()
+    changes: list[tuple[str, float]] = []
+    for number in range(3000):
+        given = LOW if number % 80 < 5 else HOLDING  # 0.5 s low in every 8 s
+        moved = step(board, replace(given, now_s=NOW_S + number / 10.0), NOW_S + number / 10.0)
+        changes += [(m.moved, number / 10.0) for m in moved if m.rule.key == "vacuum_low"]
+    assert {moved for moved, _ in changes} == {"raised", "returned"}
+    times_s = [at_s for _, at_s in changes]
+    assert len(times_s) > 3
+    assert all(late - early > 60.0 for early, late in zip(times_s, times_s[2:], strict=False))
+
+
+@pytest.mark.parametrize(("calm_s", "raisings_n"), [(4.8, 1), (5.0, 2)])
+@pytest.mark.parametrize("answered", [True, False])
+def test_answered_alarm_that_was_over_is_raised_anew_within_its_minute(
+    calm_s: float, raisings_n: int, answered: bool
+) -> None:
+    board = Board()
+    run(board, LOW, 0.0)
+    if answered:
+        act(board, "acknowledge", raising_n=1, who="x", now_s=NOW_S)
+    run(board, HOLDING, calm_s, from_s=NOW_S + 1.0)
+    run(board, LOW, 0.0, from_s=NOW_S + 1.1 + calm_s)
+    alarm = stands(board, "vacuum_low", "B")
+    assert alarm.raising_n == (raisings_n if answered else 1)
+    assert alarm.state is (ACK if answered and raisings_n == 1 else UNACK)
+    assert alarm.acknowledged_by == ("x" if answered and raisings_n == 1 else "")
+
+
 def test_touch_of_the_limit_begins_the_return_anew() -> None:
     board, _ = raised()
     run(board, HOLDING, 4.9)
@@ -227,10 +258,10 @@ def test_load_known_to_be_off_delays_an_alarm_and_never_suppresses_it() -> None:
 def test_every_raising_gets_its_own_number() -> None:
     board = Board()
     run(board, LOW, 0.0)
-    run(board, HOLDING, 5.0, from_s=NOW_S + 1.0)
-    run(board, LOW, 0.0, from_s=NOW_S + 10.0)
+    run(board, HOLDING, 60.0, from_s=NOW_S + 1.0)
+    run(board, LOW, 0.0, from_s=NOW_S + 70.0)
     assert stands(board, "vacuum_low", "B").raising_n == 2
-    run(board, facts(circuit("A", state=S.LOW, vacuum_kpa=50.0)), 0.0, from_s=NOW_S + 11.0)
+    run(board, facts(circuit("A", state=S.LOW, vacuum_kpa=50.0)), 0.0, from_s=NOW_S + 71.0)
     assert stands(board, "vacuum_low", "A").raising_n == 3
 
 
@@ -704,7 +735,7 @@ def test_alarm_is_answered_returns_and_is_reset() -> None:
     [raising] = [alarm.raising for alarm in watch.status.alarms if alarm.key == "vacuum_low"]
     assert watch.act("acknowledge", role="operator", who="crane operator", raising=raising) == "done.acknowledge"
     assert watch.alarms["vacuum_low B"] == "acknowledged"
-    carry(watch, B="50>64x10 64x60")
+    carry(watch, B="50>64x10 64x600")
     assert watch.alarms["vacuum_low B"] == "latched_acknowledged"
     assert watch.act("reset", raising=raising) == "done.reset"
     assert "vacuum_low B" not in watch.alarms
@@ -712,7 +743,7 @@ def test_alarm_is_answered_returns_and_is_reset() -> None:
 
 def test_click_on_an_old_page_never_answers_a_new_alarm() -> None:
     watch = carrying()
-    fall_and_back = "64x5 64>50x10 50x10 50>64x10 64x60"
+    fall_and_back = "64x5 64>50x10 50x10 50>64x10 64x600"
     carry(watch, B=fall_and_back)
     old = next(alarm.raising for alarm in watch.status.alarms if alarm.key == "vacuum_low")
     carry(watch, B="64>50x10 50x10")

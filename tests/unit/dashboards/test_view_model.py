@@ -19,7 +19,7 @@ from monitor.core.release import Release
 from monitor.words.english import TEMPLATES
 from monitor.words.languages import languages, template
 from tests.page.statuses import CALLS as SAID
-from tests.page.statuses import SITE, alarm, circuit, losing, silent, status
+from tests.page.statuses import SITE, alarm, alarm_line, circuit, losing, silent, status
 
 GROUND = Viewer("ground")
 
@@ -233,6 +233,22 @@ def test_unacknowledged_alarms_come_first() -> None:
     assert shown["more"] == "4 alarms"
 
 
+def test_one_cause_is_one_line_with_the_rest_under_it() -> None:
+    lead, low = alarm("acknowledged", "medium", 1), alarm("unacknowledged", "high", 2)
+    lines = [alarm_line(lead, low, priority="high")]
+    [line] = one(status("land_soon", alarms=[lead, low], alarm_lines=lines))["alarms"]
+    assert (line["raising"][-1], line["priority"], line["more"]) == ("1", "high", "and 1 more from it")
+    assert (line["open"], line["waits"]) == (True, False)  # open because of what is under it, which has its own button
+    assert [(under["raising"][-1], under["waits"]) for under in line["under"]] == [("2", True)]
+
+
+def test_line_with_an_alarm_that_waits_comes_before_one_without() -> None:
+    lead, low, other = alarm("acknowledged", "medium", 1), alarm(raising_n=2), alarm("acknowledged", "high", 3)
+    lines = [alarm_line(other), alarm_line(lead, low)]
+    shown = one(status("land_soon", alarms=[lead, low, other], alarm_lines=lines))["alarms"]
+    assert [line["raising"][-1] for line in shown] == ["1", "3"]
+
+
 def test_alarm_names_what_it_is_about() -> None:
     said = one(status("land_soon"))["alarms"][0]
     assert said["words"].startswith("Circuit B: May reach its level in 4")
@@ -243,7 +259,7 @@ def test_alarm_names_what_it_is_about() -> None:
     ("call", "level", "lost"),
     [
         ("land_now", "high", "medium"),
-        ("land_soon", "medium", "medium"),
+        ("land_soon", "high", "medium"),  # of its alarm, which waits
         ("no_signal", "medium", "medium"),
         ("holding", "none", "medium"),
         ("not_lifting", "none", "none"),
@@ -252,6 +268,26 @@ def test_alarm_names_what_it_is_about() -> None:
 def test_sound_follows_the_call(call: str, level: str, lost: str) -> None:
     said = view(seen(status(call)), GROUND, SITE)["sound"]
     assert (said["level"], said["lost"]) == (level, lost)
+
+
+@pytest.mark.parametrize(
+    ("state", "priority", "level"),
+    [
+        ("unacknowledged", "high", "high"),
+        ("unacknowledged", "medium", "medium"),
+        ("unacknowledged", "low", "low"),
+        ("latched_unacknowledged", "high", "low"),
+        ("acknowledged", "high", "none"),
+    ],
+)
+def test_sound_follows_the_priority_of_what_waits(state: str, priority: str, level: str) -> None:
+    said = view(seen(status("holding", alarms=[alarm(state, priority)])), GROUND, SITE)["sound"]
+    assert said["level"] == level
+
+
+@pytest.mark.parametrize("call", ["land_now", "land_soon", "holding", "no_signal"])
+def test_only_land_now_cannot_be_hushed(call: str) -> None:
+    assert view(seen(status(call)), GROUND, SITE)["sound"]["hush"] is (call != "land_now")
 
 
 def test_new_raising_is_something_new_to_sound_about() -> None:
