@@ -15,12 +15,13 @@ from dash import html
 from dashboards import shell
 from dashboards.live import Live
 from dashboards.mount import token
-from dashboards.pages import ground, help, lifts  # noqa: A004 - named as the page is
+from dashboards.pages import alarms, ground, help, lifts  # noqa: A004 - named as the page is
 from dashboards.pages.parts import paper
 from dashboards.static import Static
 from dashboards.trend_desk import Desk
 from dashboards.viewing import voice_of
 from dashboards.words import Voice
+from monitor import clock
 
 if TYPE_CHECKING:
     from monitor.store.records import Reader
@@ -84,6 +85,8 @@ class Pages(dash.Dash):
             return self._lifts(query, voice)
         if name in {"maintenance", "fleet"}:
             return self._trends(name, query, voice)
+        if name == "alarms":
+            return self._alarms(query)
         return ground.layout(voice.speaker)
 
     def _voice(self) -> Voice:
@@ -113,6 +116,14 @@ class Pages(dash.Dash):
         except StoreError as error:
             heading = html.H1(voice.say(f"page.{name}"))
             return paper([heading, html.P(voice.say("lifts.unreadable", why=str(error)))], voice.speaker)
+
+    def _alarms(self, query: Mapping[str, str]) -> Any:
+        from monitor.store.errors import StoreError
+
+        try:
+            return alarms.layout(self._store, clock.utc_s(), query)
+        except StoreError as error:
+            return paper([html.H1("Alarm figures"), html.P(f"The records can't be read: {error}")])
 
 
 def page_name(path: str) -> str:

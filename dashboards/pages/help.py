@@ -50,7 +50,9 @@ def layout(name: str, speaker: Speaker) -> Any:
 
 def _alarms(speaker: Speaker) -> list[Any]:
     """Every declared alarm. Words stand as the table has them, with the places of their values."""
-    return [html.P(say("help.alarms_intro", speaker)), *(part for rule in ALARMS for part in _alarm(rule, speaker))]
+    figures = html.P(html.A(say("alarms.figures_link", speaker), href="/alarms"))
+    rows = (part for rule in ALARMS for part in _alarm(rule, speaker))
+    return [html.P(say("help.alarms_intro", speaker)), figures, *rows]
 
 
 def _alarm(rule: AlarmRule, speaker: Speaker) -> list[Any]:

@@ -51,7 +51,8 @@ def _list(records: Sequence[Record], voice: Voice) -> list[Any]:
         for record in records
     ]
     older = html.P(html.A(voice.say("lifts.older"), href=f"/lifts?before={records[-1]['opened']}"))
-    return [heading, _table(heads, rows, voice), *([older] if len(records) == PAGE_N else [])]
+    figures = html.P(html.A(voice.say("alarms.figures_link"), href="/alarms"))
+    return [heading, _table(heads, rows, voice), *([older] if len(records) == PAGE_N else []), figures]
 
 
 def _record(record: Record, voice: Voice, *, has_trace: bool) -> list[Any]:

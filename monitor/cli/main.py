@@ -9,6 +9,7 @@ from typing import Any
 
 from monitor.cli import (
     access,
+    alarms,
     collect,
     history,
     keeping,
@@ -69,6 +70,7 @@ def parser() -> argparse.ArgumentParser:
         history,
         reanalyse,
         collect,
+        alarms,
     ):
         group.add(commands)
     return top

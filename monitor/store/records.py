@@ -13,6 +13,7 @@ import msgspec
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection, Engine
 
+from monitor.core.alarm_stats import AlarmMove
 from monitor.store import tables as t
 from monitor.store.chain import Link, Misfit, first_misfit
 from monitor.store.database import database_path, engine_for, row_dict, schema_version, store_url
@@ -108,6 +109,17 @@ class Reader:
         if lifter is not None:
             query = query.where(c.lifter == lifter)
         return [row_dict(row) for row in reversed(self._rows(query))]
+
+    def alarm_moves(self, *, until: float, lifter: str | None = None) -> list[AlarmMove]:
+        """Every move of alarms up to a UTC second, in order: what alarm figures are made from."""
+        c = t.alarms.c
+        query = sa.select(t.alarms).where(c.utc_ms <= round(until * 1000)).order_by(c.utc_ms, c.at_s)
+        if lifter is not None:
+            query = query.where(c.lifter == lifter)
+        return [
+            AlarmMove(row.utc_ms / 1000.0, row.lifter, row.raising, row.key, row.about, row.moved, row.state)
+            for row in self._rows(query)
+        ]
 
     def last_raisings(self, before_s: float = float("inf")) -> dict[str, int]:
         """The number of the last raising of any alarm before an engine time, by lifter: what stands last in its name."""

@@ -236,6 +236,7 @@ PAGE_WORDS: Final[Mapping[str, Template]] = {
     "action.service_note": "service note",
     "action.no_answer": "Not done: the engine gave no answer. Try again, or tell the supervisor.",
     # -- the list of alarms
+    "alarms.figures_link": "How the alarms behaved",
     "help.alarms": "Alarms",
     "help.alarms_link": "Alarms: what each means and what to do",
     "help.alarms_intro": "Every alarm Holdwatch can raise, from the one table it judges by. Priority follows from the "
