@@ -8,6 +8,7 @@ from dash import html
 from dashboards.pages.parts import paper
 from monitor.core.alarm_stats import statistics
 from monitor.words.alarm_figures import figures
+from monitor.words.languages import ENGLISH, Speaker
 
 if TYPE_CHECKING:
     from monitor.store.records import Reader
@@ -15,7 +16,9 @@ if TYPE_CHECKING:
 SPANS_H: Final = {"the last hour": 1, "a day": 24, "a week": 168, "four weeks": 672}
 
 
-def layout(store: "Callable[[], Reader]", now_utc_s: float, query: Mapping[str, str]) -> Any:
+def layout(
+    store: "Callable[[], Reader]", now_utc_s: float, query: Mapping[str, str], speaker: Speaker = ENGLISH
+) -> Any:
     """The figures of the last ``?hours=`` (24 when left out), of ``?lifter=`` alone if it is named."""
     asked = query.get("hours", "")
     hours = min(max(int(asked), 1), 87_600) if asked.isdecimal() and len(asked) < 7 else 24
@@ -39,5 +42,6 @@ def layout(store: "Callable[[], Reader]", now_utc_s: float, query: Mapping[str, 
             html.P(
                 [html.A("What each alarm means", href="/help/alarms"), " · ", html.A("Finished lifts", href="/lifts")]
             ),
-        ]
+        ],
+        speaker,
     )

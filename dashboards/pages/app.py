@@ -86,7 +86,7 @@ class Pages(dash.Dash):
         if name in {"maintenance", "fleet"}:
             return self._trends(name, query, voice)
         if name == "alarms":
-            return self._alarms(query)
+            return self._alarms(query, voice)
         return ground.layout(voice.speaker)
 
     def _voice(self) -> Voice:
@@ -117,13 +117,14 @@ class Pages(dash.Dash):
             heading = html.H1(voice.say(f"page.{name}"))
             return paper([heading, html.P(voice.say("lifts.unreadable", why=str(error)))], voice.speaker)
 
-    def _alarms(self, query: Mapping[str, str]) -> Any:
+    def _alarms(self, query: Mapping[str, str], voice: Voice) -> Any:
         from monitor.store.errors import StoreError
 
         try:
-            return alarms.layout(self._store, clock.utc_s(), query)
+            return alarms.layout(self._store, clock.utc_s(), query, voice.speaker)
         except StoreError as error:
-            return paper([html.H1("Alarm figures"), html.P(f"The records can't be read: {error}")])
+            heading = html.H1(voice.say("alarms.figures_link"))
+            return paper([heading, html.P(voice.say("lifts.unreadable", why=str(error)))], voice.speaker)
 
 
 def page_name(path: str) -> str:

@@ -252,6 +252,7 @@ PAGE_WORDS: Final[Mapping[str, Template]] = {
     "priority.medium": "medium",
     "priority.low": "low",
     "title.lifts": "Holdwatch: lifts",
+    "title.alarms": "Holdwatch: alarms",
     "title.help": "Holdwatch: help",
     "title.plan": "Holdwatch: plan",
     "title.maintenance": "Holdwatch: maintenance",
