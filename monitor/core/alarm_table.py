@@ -158,11 +158,11 @@ ALARMS: Final = (
         suppressed_in=PADS_OPEN,
         led_by=("release_under_load", "sudden_loss", "pump_not_building", "pump_not_starting"),
         cause="Pad seal, panel surface or hose",
-        consequence="The vacuum may reach its warning level in the air",
+        consequence="The vacuum may reach the level it must keep in the air",
         severity=Severity.LOAD_MAY_DROP,
         who_acts=Role.OPERATOR,
         time_to_act_s=240,
-        says="May reach its level in {value_s}, under twice the time to land ({limit_s}), for {held_s}",
+        says="May reach the level it must keep in {value_s}, under twice the time to land ({limit_s}), for {held_s}",
         do="Land the load while there is time. Then look at the pads of this circuit.",
     ),
     AlarmRule(
@@ -422,7 +422,7 @@ ALARMS: Final = (
         severity=Severity.LIFT_IN_DOUBT,
         who_acts=Role.SUPERVISOR,
         time_to_act_s=600,
-        says="If the pump stopped, {value_s} to the warning level (wanted {limit_s})",
+        says="If the pump stopped, {value_s} to the level it must keep (wanted {limit_s})",
         do="Land, then look at the pads of this circuit before the next lift.",
     ),
     AlarmRule(

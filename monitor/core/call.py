@@ -214,7 +214,7 @@ def _reserve_under(facts: Facts, within_s: float) -> Values | None:
     if not timed:
         return None
     early_s, circuit = min(timed, key=lambda pair: pair[0])
-    return _about(circuit, early_s=early_s, time_to_land_s=facts.landing_s)
+    return _about(circuit, early_s=early_s, level=circuit.level, time_to_land_s=facts.landing_s)
 
 
 def _reserve_under_landing(facts: Facts) -> Values | None:
@@ -395,6 +395,8 @@ def judge(facts: Facts, before: Called | None) -> Called:
         rank, row, values = best
         call = WORST_FIRST[rank]
         key = f"reason.{row.key}"
+        if values.get("level") == "needed":
+            key += ".needed"
         if "likely_s" in values and values["likely_s"] is None:
             key += ".likely_beyond"
         called = Called(call, _headline(call, row.key, values, facts), Text(key, values))

@@ -157,5 +157,5 @@ def _holding_text(circuit: CircuitFacts, values: dict[str, Value], horizon_s: fl
     if circuit.reserve is None:
         return Text("circuit.holding.no_reserve", values)
     if circuit.reserve.early_s is None:
-        return Text("circuit.holding.beyond", {**values, "horizon_s": horizon_s})
-    return Text("circuit.holding.reserve", {**values, "early_s": circuit.reserve.early_s})
+        return Text(f"circuit.holding.beyond.{circuit.level}", {**values, "horizon_s": horizon_s})
+    return Text(f"circuit.holding.reserve.{circuit.level}", {**values, "early_s": circuit.reserve.early_s})

@@ -48,6 +48,31 @@ REASONS: Final[Mapping[str, Template]] = {
     "reason.early_under_twice_landing.likely_beyond": (
         "Circuit {circuit} may reach its warning level in {early_s}; landing takes up to {time_to_land_s}."
     ),
+    "reason.early_under_landing.needed": (
+        "Circuit {circuit} may reach what this load needs in {early_s} (likely {likely_s}); "
+        "landing takes up to {time_to_land_s}."
+    ),
+    "reason.early_under_twice_landing.needed": (
+        "Circuit {circuit} may reach what this load needs in {early_s} (likely {likely_s}); "
+        "landing takes up to {time_to_land_s}."
+    ),
+    "reason.early_under_landing.needed.likely_beyond": (
+        "Circuit {circuit} may reach what this load needs in {early_s}; landing takes up to {time_to_land_s}."
+    ),
+    "reason.early_under_twice_landing.needed.likely_beyond": (
+        "Circuit {circuit} may reach what this load needs in {early_s}; landing takes up to {time_to_land_s}."
+    ),
+    "reason.losing.needed": (
+        "Circuit {circuit} is losing vacuum: what this load needs in {early_s} at the earliest (likely {likely_s})."
+    ),
+    "reason.losing.needed.likely_beyond": (
+        "Circuit {circuit} is losing vacuum: what this load needs in {early_s} at the earliest."
+    ),
+    "reason.reserve_under_landing.needed": (
+        "Without its pump circuit {circuit} could reach what this load needs in {early_s}; "
+        "landing takes up to {time_to_land_s}."
+    ),
+    "reason.reserve_short.needed": "If its pump stopped, circuit {circuit} could reach what this load needs in {early_s}.",
     "reason.losing.likely_beyond": "Circuit {circuit} is losing vacuum: its warning level in {early_s} at the earliest.",
     "reason.silent_after_trouble": "Nothing heard for {age_s}, and there was trouble before that.",
     "reason.standing": "It was time to land when the readings stopped: last reading {age_s} ago.",
@@ -125,8 +150,10 @@ CIRCUITS: Final[Mapping[str, str]] = {
     "circuit.open": "Open: not attached.",
     "circuit.holding.too_early": "Holding. Too early to say how long.",
     "circuit.holding.no_reserve": "Holding with its pump; how long without it is not known.",
-    "circuit.holding.beyond": "Holding. More than {horizon_s} to the warning level, by the present leak.",
-    "circuit.holding.reserve": "Holding. At least {early_s} to the warning level if the pump stopped.",
+    "circuit.holding.beyond.warning": "Holding. More than {horizon_s} to the warning level, by the present leak.",
+    "circuit.holding.beyond.needed": "Holding. More than {horizon_s} to what this load needs, by the present leak.",
+    "circuit.holding.reserve.warning": "Holding. At least {early_s} to the warning level if the pump stopped.",
+    "circuit.holding.reserve.needed": "Holding. At least {early_s} to what this load needs if the pump stopped.",
 }
 
 PHASES: Final[Mapping[str, str]] = {

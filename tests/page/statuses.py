@@ -26,7 +26,7 @@ def told(name: str, key: str, **values: Value) -> JsonObject:
 
 
 _WORDS_OF: dict[str, tuple[str, dict[str, Value]]] = {
-    "holding": ("circuit.holding.reserve", {"early_s": 2460.0}),
+    "holding": ("circuit.holding.reserve.warning", {"early_s": 2460.0}),
     "low": ("circuit.low", {"warning_kpa": 52.0}),
     "critical": ("circuit.critical", {"needed_kpa": 35.9}),
     "building": ("circuit.building", {"warning_kpa": 52.0}),

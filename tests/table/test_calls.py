@@ -73,6 +73,25 @@ def test_every_row_has_its_example_and_its_own_key() -> None:
 
 
 @EVERY
+@pytest.mark.parametrize("likely_s", [500.0, None])
+@pytest.mark.parametrize("level", ["warning", "needed"])
+def test_reason_names_the_level_that_counts(row: Row, level: str, likely_s: float | None) -> None:
+    given = EXAMPLES[row.key]
+    circuits = [
+        replace(c, level=level, to_warning=c.to_warning and replace(c.to_warning, likely_s=likely_s))
+        for c in given.circuits.values()
+    ]
+    given = replace(given, circuits={c.id: c for c in circuits}, in_use=tuple(circuits))
+    called = judge(given, None)
+    if "level" not in called.reason.values:
+        assert ".needed" not in called.reason.key
+        return
+    said = say(called.reason)
+    assert ("warning level" in said) is (level == "warning")
+    assert ("this load needs" in said) is (level == "needed")
+
+
+@EVERY
 def test_row_makes_the_call_and_says_why(row: Row) -> None:
     called = called_by(row)
     expected = row.in_flight if EXAMPLES[row.key].in_flight else row.on_ground

@@ -101,7 +101,8 @@ def test_every_circuit_state_and_fault_has_words() -> None:
     own = {CircuitState.CRITICAL, CircuitState.LOW, CircuitState.BUILDING, CircuitState.OPEN}
     wanted = {f"circuit.{state}" for state in own}
     wanted |= {f"circuit.losing.{level}{more}" for level in ("warning", "needed") for more in ("", ".likely_beyond")}
-    wanted |= {f"circuit.holding.{how}" for how in ("too_early", "no_reserve", "beyond", "reserve")}
+    wanted |= {f"circuit.holding.{how}" for how in ("too_early", "no_reserve")}
+    wanted |= {f"circuit.holding.{how}.{level}" for how in ("beyond", "reserve") for level in ("warning", "needed")}
     wanted |= {"circuit.never", "circuit.no_reading"}
     refusals = ("not_a_number", "not_finite", "out_of_range", "wrong_shape", "not_known")
     wanted |= {f"circuit.fault.{reason}" for reason in (*refusals, "frozen", "gauges_disagree")}

@@ -6,7 +6,10 @@ from typing import Any
 import pytest
 
 from dashboards.pages.help import HELP, layout
+from monitor.core.alarm_acts import NEVER_SET_ASIDE
 from monitor.core.alarm_table import ALARMS, AlarmRule, priority
+from monitor.words.alarm_page import alarm_page
+from monitor.words.alarm_page import rows as alarm_rows
 from monitor.words.languages import ENGLISH
 
 EVERY = pytest.mark.parametrize("rule", ALARMS, ids=lambda rule: rule.key)
@@ -60,6 +63,20 @@ def test_page_says_who_acts_and_how_urgent_it_is(rule: AlarmRule) -> None:
     assert {phase.lower().replace(" ", "_") for phase in row["Watched in"].split(", ")} == {
         p.value for p in rule.armed_in
     }
+
+
+def test_guide_in_the_repository_is_the_table() -> None:
+    # Make it anew with: python -m monitor.words.alarm_page > dashboards/help/alarms.md
+    assert (HELP / "alarms.md").read_text(encoding="utf-8") == alarm_page()
+
+
+@EVERY
+def test_guide_says_delays_and_what_may_be_set_aside(rule: AlarmRule) -> None:
+    row = alarm_rows(rule)
+    assert f"{rule.clear_after_s:g} s" in row["Clear"]
+    assert row["Raised"].startswith(f"after {rule.raise_after_s:g} s" if rule.raise_after_s else "at once")
+    assert ("never" in row["Set aside"]) is (rule.key in NEVER_SET_ASIDE)
+    assert ("Suppressed in" in row) is bool(rule.suppressed_in)
 
 
 def test_guides_lead_to_the_list() -> None:

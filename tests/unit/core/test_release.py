@@ -7,6 +7,7 @@ import pytest
 from monitor.core.config import LoadMeasures
 from monitor.core.facts import CircuitState, Facts
 from monitor.core.load import Load, LoadKnown
+from monitor.core.messages import Text
 from monitor.core.phases import ATTACHED, Phase
 from monitor.core.release import Release, judge, with_partner
 from tests.histories import NO_CELL, STILL, Watch, carry, carrying, dock
@@ -91,6 +92,63 @@ def test_circuit_not_heard_to_be_open_is_never_nothing_attached(phase: Phase, st
 def test_load_back_after_the_release_is_do_not_release(phase: Phase) -> None:
     back = facts(*OPEN, phase=phase, in_flight=False, released_load_kg=80.0)
     assert answer(back) == (NO, "release.load_returns")
+
+
+@pytest.mark.parametrize(("planned_kg", "told"), [(39.0, CANNOT), (41.0, CHECK), (None, CHECK)])
+def test_before_a_load_was_seen_a_cell_is_coarse_by_the_planned_one(planned_kg: float | None, told: Release) -> None:
+    given = unladen(load=Load(), planned_kg=planned_kg)
+    assert answer(given)[0] is told
+
+
+def test_lifter_exactly_on_the_band_does_not_rest_on_the_panel() -> None:
+    given = unladen(load_known=LoadKnown.UNSURE, load=Load(largest_kg=300.0), load_kg=-10.0)
+    assert answer(given) == (NO, "release.not_steadily_off")
+
+
+# --- what is said with it
+
+
+LARGEST = Load(largest_kg=622.0)
+
+
+@pytest.mark.parametrize(
+    ("given", "text"),
+    [
+        (unladen(released_load_kg=44.0), Text("release.load_returns", {"load_kg": 44.0})),
+        (facts(*OPEN, phase=Phase.IDLE, load_known=LoadKnown.OFF), Text("release.not_attached")),
+        (facts(config={"load_measures": LoadMeasures.NONE}), Text("release.no_cell")),
+        (facts(load_lost=True, load_known=LoadKnown.UNSURE), Text("release.load_lost")),
+        (facts(load=LARGEST), Text("release.load_on", {"load_kg": 620.0, "largest_kg": 622.0})),
+        (unladen(), Text("release.weight_off")),
+        (
+            unladen(load_known=LoadKnown.UNSURE, load_kg=-40.0, load=LARGEST),
+            Text("release.rests", {"load_kg": -40.0}),
+        ),
+        (
+            unladen(load_known=LoadKnown.UNSURE, load_kg=3.0, load=LARGEST),
+            Text("release.not_steadily_off", {"load_kg": 3.0, "largest_kg": 622.0}),
+        ),
+        (
+            unladen(config={"load_accuracy_kg": 200.0}, load=Load(largest_kg=300.0)),
+            Text("release.coarse", {"band_kg": 400.0}),
+        ),
+    ],
+    ids=lambda value: value.key if isinstance(value, Text) else "",
+)
+def test_answer_says_why_with_its_figures(given: Facts, text: Text) -> None:
+    assert judge(given)[1] == text
+
+
+@pytest.mark.parametrize(("partner", "key"), [(NO, "release.partner"), (CANNOT, "release.partner_unknown")])
+def test_partner_is_named(partner: Release, key: str) -> None:
+    given = facts(partners={"dock-7": ("holding", partner)})
+    assert with_partner(CHECK, Text("release.weight_off"), given)[1] == Text(key, {"lifter": "dock-7"})
+
+
+@pytest.mark.parametrize("partner", [CHECK, NOT])
+def test_partner_that_is_off_leaves_what_is_said(partner: Release) -> None:
+    own = Text("release.weight_off")
+    assert with_partner(CHECK, own, facts(partners={"dock-7": ("holding", partner)})) == (CHECK, own)
 
 
 # --- two lifters on one panel

@@ -1,0 +1,165 @@
+"""Mutation testing of the pure core: ``python -m tests.mutation [FILE...] [--changed] [--minutes M] [--show]``.
+
+Mutmut changes one operator, number, name or branch at a time and runs the tests that cover it. Each file of ``monitor/core``
+is mutated in a copy of the tree, tested by its own unit tests and tables (``TESTS``). A mutant in ``equivalent.toml`` changes
+nothing that can be seen; it is left out of the score, and why stands beside it. ``--changed`` takes the files changed since
+the last commit on ``main``, for two minutes at most; the whole core takes hours and is run by name before a release.
+"""
+
+import argparse
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+import tomllib
+from collections import Counter
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Final
+
+ROOT: Final = Path(__file__).parents[2]
+MUTMUT: Final = str(Path(sys.executable).parent / "mutmut")
+GOAL: Final = 0.90
+CHANGED_MINUTES: Final = 2.0
+TESTS: Final = {
+    "call": ["tests/unit/core/test_call.py", "tests/table/test_calls.py"],
+    "alarms": ["tests/unit/core/test_alarms.py", "tests/table/test_alarm_table.py"],
+    "alarm_acts": ["tests/unit/core/test_alarms.py", "tests/unit/core/test_acts.py", "tests/table/test_alarm_table.py"],
+    "alarm_signals": ["tests/unit/core/test_alarms.py", "tests/table/test_alarm_table.py"],
+}
+"""Tests of a file where they are not ``tests/unit/core/test_FILE.py`` alone."""
+
+
+def tests_of(name: str) -> list[str]:
+    """The test files a core file is held to, as far as they exist."""
+    named = TESTS.get(name, [f"tests/unit/core/test_{name}.py"])
+    return [test for test in named if (ROOT / test).exists()]
+
+
+def changed() -> list[str]:
+    """Core files that differ from ``main``, by name."""
+    since = subprocess.run(["git", "merge-base", "HEAD", "main"], cwd=ROOT, capture_output=True, text=True, check=False)
+    base = since.stdout.strip() or "HEAD"
+    told = subprocess.run(
+        ["git", "diff", "--name-only", base, "--", "monitor/core"], cwd=ROOT, capture_output=True, text=True, check=True
+    )
+    return sorted(Path(line).stem for line in told.stdout.split() if (ROOT / line).exists())
+
+
+def copy_tree(to: Path) -> None:
+    """The tracked files, and those not yet tracked."""
+    told = subprocess.run(
+        ["git", "ls-files", "-z", "--cached", "--others", "--exclude-standard"],
+        cwd=ROOT,
+        capture_output=True,
+        check=True,
+    )
+    for name in filter(None, told.stdout.decode().split("\0")):
+        if (ROOT / name).is_file():
+            (to / name).parent.mkdir(parents=True, exist_ok=True)
+            shutil.copy2(ROOT / name, to / name)
+
+
+def mutate(tree: Path, name: str, within_s: float) -> dict[str, str]:
+    """What became of each mutant, by its name: ``killed``, ``survived``, ``timeout``, ``no tests`` or ``not checked``."""
+    settings = (ROOT / "pyproject.toml").read_text(encoding="utf-8")
+    tests = ", ".join(f'"{test}"' for test in tests_of(name))
+    settings += f"""
+[tool.mutmut]
+source_paths = ["monitor"]
+only_mutate = ["monitor/core/{name}.py"]
+also_copy = ["simulator", "dashboards", "configs"]
+pytest_add_cli_args_test_selection = [{tests}]
+pytest_add_cli_args = ["-p", "no:cacheprovider"]
+use_git_change_detection = false
+track_dependencies = false
+"""
+    (tree / "pyproject.toml").write_text(settings, encoding="utf-8")
+    shutil.rmtree(tree / "mutants", ignore_errors=True)
+    log = tree / "mutmut.log"
+    with log.open("wb") as out:
+        run = subprocess.Popen([MUTMUT, "run", "--max-children", "2"], cwd=tree, stdout=out, stderr=subprocess.STDOUT)
+        try:
+            run.wait(within_s)
+        except subprocess.TimeoutExpired:
+            run.terminate()
+            run.wait()
+    told = subprocess.run([MUTMUT, "results", "--all", "true"], cwd=tree, capture_output=True, text=True, check=False)
+    found = dict(line.strip().split(": ", 1) for line in told.stdout.splitlines() if f"monitor.core.{name}." in line)
+    if not found:
+        raise SystemExit(f"{name}: no mutant was made. Mutmut said:\n{log.read_text(errors='replace')[-2000:]}")
+    return found
+
+
+def change_of(tree: Path, mutant: str) -> tuple[str, str]:
+    """The line as it was and as the mutant has it."""
+    told = subprocess.run([MUTMUT, "show", mutant], cwd=tree, capture_output=True, text=True, check=False)
+    lines = [line for line in told.stdout.splitlines() if line[:1] in "+-" and line[:3] not in {"+++", "---"}]
+    was, now = ("\n".join(line[1:].strip() for line in lines if line.startswith(sign)) for sign in "-+")
+    return was, now
+
+
+def equivalents() -> dict[tuple[str, str, str], str]:
+    """Why a mutant is equivalent, by file, line as it was and line as it is."""
+    table = tomllib.loads((Path(__file__).parent / "equivalent.toml").read_text(encoding="utf-8"))
+    return {(one["file"], one["was"], one["now"]): one["why"] for one in table.get("equivalent", [])}
+
+
+def report(tree: Path, name: str, found: dict[str, str], show: bool) -> tuple[int, int]:
+    """Print a file's score and its survivors; returns how many were killed, and of how many that count."""
+    known = equivalents()
+    alive = [mutant for mutant, state in found.items() if state in {"survived", "no tests"}]
+    changes = {mutant: change_of(tree, mutant) for mutant in alive}
+    equal = [mutant for mutant, (was, now) in changes.items() if (name, was, now) in known]
+    states = Counter(found.values())
+    checked_n = len(found) - states["not checked"] - states["skipped"] - len(equal)
+    killed_n = checked_n - (len(alive) - len(equal))
+    score = f"{killed_n / checked_n:6.1%}" if checked_n else "     –"
+    counts = (len(found), killed_n, len(alive) - len(equal), len(equal), states["not checked"])
+    print(f"{name:16s} " + " ".join(f"{count:11d}" for count in counts) + f" {score}")
+    for mutant in alive if show else ():
+        if mutant not in equal:
+            was, now = changes[mutant]
+            print(
+                f"    {mutant.rpartition('.')[2]} ({found[mutant]})\n      - {was}\n      + {now}".replace(
+                    "\n      - ", "\n      - "
+                )
+            )
+    sys.stdout.flush()
+    return killed_n, checked_n
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    parser = argparse.ArgumentParser(prog="python -m tests.mutation", description=__doc__.splitlines()[0])
+    parser.add_argument("files", nargs="*", help="core files by name, as in: call release; all when left out")
+    parser.add_argument("--changed", action="store_true", help="those that differ from main, two minutes at most")
+    parser.add_argument("--minutes", type=float, default=None, help="at most so long for all of them")
+    parser.add_argument("--show", action="store_true", help="show each survivor")
+    given = parser.parse_args(argv)
+    every = sorted(path.stem for path in (ROOT / "monitor" / "core").glob("*.py") if tests_of(path.stem))
+    names = given.files or ([name for name in changed() if name in every] if given.changed else every)
+    if unknown := sorted(set(names) - set(every)):
+        parser.error(f"no such core file with tests of its own: {', '.join(unknown)}. There are: {', '.join(every)}.")
+    minutes = given.minutes if given.minutes is not None else CHANGED_MINUTES if given.changed else float("inf")
+    ends_s = time.monotonic() + 60.0 * minutes
+    killed_n = checked_n = 0
+    with tempfile.TemporaryDirectory(prefix="mutation-") as folder:
+        tree = Path(folder)
+        copy_tree(tree)
+        heads = ("mutants", "killed", "survivors", "equivalent", "not checked")
+        print(f"{'file':16s} " + " ".join(f"{head:>11s}" for head in heads) + "  score")
+        for name in names:
+            left_s = ends_s - time.monotonic()
+            if left_s <= 0.0:
+                print(f"{name:16s} no time left")
+                continue
+            killed, checked = report(tree, name, mutate(tree, name, min(left_s, 1e7)), given.show)
+            killed_n, checked_n = killed_n + killed, checked_n + checked
+    if checked_n:
+        print(f"score {killed_n / checked_n:.1%} of {checked_n} mutants checked (goal {GOAL:.0%})")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
