@@ -1,5 +1,6 @@
 """The ground screen says what the engine says, in the engine's words, large enough, and nothing of it runs as code."""
 
+import itertools
 import json
 import time
 from pathlib import Path
