@@ -7,7 +7,7 @@ from typing import IO, Final
 import msgspec
 
 from monitor.actions import action_of
-from monitor.core import engine
+from monitor.core import engine, lifts
 from monitor.core.events import (
     ActionAnswered,
     ActionCame,
@@ -152,7 +152,7 @@ class _Replay:
         state, report = self._drive.state, self.report
         for name, one in state.lifters.items():
             if one.log is not None and one.log.load_on_s is not None:
-                self._keep(engine.close(one, one.log, self._drive.now_s, "open"))
+                self._keep(lifts.close(one, one.log, self._drive.now_s, "open"))
                 report.open_lifts_n += 1
             report.counts[name] = dict(self._counts[name])
         report.unknown_lifters_n = state.unknown_lifters_n + self._inbox.unknown_lifters_n

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from typing import Final
 
-from monitor.core import alarms, call, intake, late, lifter, release, seal_tests, summary
+from monitor.core import alarms, call, intake, late, lifter, lifts, release, seal_tests, summary
 from monitor.core.acts import alarm_moved, apply_action
 from monitor.core.config import CoreConfig
 from monitor.core.events import (
@@ -19,7 +19,6 @@ from monitor.core.events import (
     Effect,
     Event,
     LastLifts,
-    LiftClosed,
     LinkChanged,
     ReadingCame,
     Resumed,
@@ -28,12 +27,9 @@ from monitor.core.events import (
     Told,
     UnreadableCame,
 )
-from monitor.core.facts import Facts
 from monitor.core.intake import News
 from monitor.core.lifter import LifterState
-from monitor.core.load import begin_lift
-from monitor.core.phases import ATTACHED, Phase
-from monitor.core.status import LiftTold, Status, alarms_told
+from monitor.core.status import Status, alarms_told
 
 TICK_S: Final = 0.5
 
@@ -94,7 +90,7 @@ def step(state: SiteState, event: Event, now_s: float) -> tuple[SiteState, tuple
         case LastLifts(name, past):
             if name in state.lifters:
                 state.lifters[name].past = past
-                _fix_time_to_land(state.lifters[name])
+                lifts.fix_time_to_land(state.lifters[name])
         case Resumed(down_since_s):
             _resume(state, down_since_s, now_s, effects)
     return state, tuple(effects)
@@ -151,7 +147,7 @@ def _tell(state: SiteState, name: str, now_s: float, effects: list[Effect], *, f
     """Move the phase, judge everything of one lifter and tell it; its partner in tandem too where that changed."""
     one = state.lifters[name]
     lifter.advance_phase(one, now_s)
-    _open_lift(state, one, now_s)
+    lifts.open_lift(one, now_s, utc_minus_now_s=state.utc_minus_now_s, version=state.version)
     around = lifter.Surroundings(
         link_up=state.link_up,
         store_writing=state.store_writing,
@@ -183,7 +179,7 @@ def _tell(state: SiteState, name: str, now_s: float, effects: list[Effect], *, f
         release=answer,
         release_text=text,
         alarms=alarms_told(name, one.board, now_s, state.utc_minus_now_s),
-        lift=_lift_told(one),
+        lift=lifts.lift_told(one),
         assumed=facts.assumed(),
         seal_tests=one.seal_tests,
         plan=one.planned,
@@ -204,7 +200,7 @@ def _tell(state: SiteState, name: str, now_s: float, effects: list[Effect], *, f
     partners_changed = shown[:2] != one.shown[:2]
     one.shown = shown
     effects.append(Told(status, changed))
-    _close_lift(one, facts, now_s, effects)
+    lifts.close_lift(one, facts, now_s, effects)
     if partners_changed and not for_partner:
         for partner in _partners(state, name):
             _tell(state, partner, now_s, effects, for_partner=True)
@@ -224,61 +220,3 @@ def _partners(state: SiteState, name: str) -> dict[str, tuple[str, str]]:
             if other != name and partner.called is not None and partner.release is not None:
                 found[other] = (partner.called.call.value, partner.release.value)
     return found
-
-
-def _open_lift(state: SiteState, one: LifterState, now_s: float) -> None:
-    """A lift opens with `sealing`, or with a pick from where it was parked."""
-    if one.log is not None or one.phase.phase not in ATTACHED - {Phase.PARKED}:
-        return
-    one.load = begin_lift(one.load)
-    _fix_time_to_land(one)
-    one.log = summary.open_log(
-        one.config.id,
-        lifter.used_circuits(one),
-        now_s,
-        utc_minus_now_s=state.utc_minus_now_s,
-        version=state.version,
-        time_to_land_s=one.time_to_land_s,
-    )
-
-
-def _fix_time_to_land(one: LifterState) -> None:
-    """The longer of the site file's figure and the 90th percentile of the last lifts; fixed when a lift starts."""
-    one.time_to_land_s = one.past.time_to_land_s(one.config.time_to_land_s)
-
-
-def _close_lift(one: LifterState, facts: Facts, now_s: float, effects: list[Effect]) -> None:
-    """A lift ends when every circuit is open or it is parked; recorded only if the load came on, else its plan stands."""
-    if one.log is None or facts.phase in ATTACHED - {Phase.PARKED}:
-        return
-    log, one.log = one.log, None
-    if log.load_on_s is not None:
-        effects.append(LiftClosed(one.config.id, close(one, log, now_s, facts.phase.value)))
-        one.seal_tests = seal_tests.recorded(one.seal_tests)
-        pump_down_s = {name: circuit.condition.pump_down_s for name, circuit in log.circuits.items()}
-        one.past = one.past.with_lift(log.landing_s, pump_down_s)
-        one.plan = one.planned = None  # after a seal that failed it stands: it is for the lift that follows
-    one.seal_tests = seal_tests.let_go(one.seal_tests)
-
-
-def close(one: LifterState, log: summary.LiftLog, now_s: float, ended: str) -> summary.Summary:
-    """The record of a lift that ends now (or of one still open at the end of a replay)."""
-    return summary.Summary(
-        log=log,
-        closed_s=now_s,
-        ended=ended,
-        counts=one.news.counts(),
-        surface=(one.surface or one.config.surface).value,
-        friction=lifter.friction(one),
-        basis=one.config.basis.value,
-        wll_kg=one.config.wll_kg,
-        seal_tests=one.seal_tests.ended,
-        plan=one.planned,
-    )
-
-
-def _lift_told(one: LifterState) -> LiftTold | None:
-    if one.log is None:
-        return None
-    opened_utc_s = one.log.opened_s + one.log.utc_minus_now_s
-    return LiftTold(one.log.id, opened_utc_s, one.phase.picks_n, one.log.load_on_s is not None)
