@@ -41,6 +41,7 @@ def checks(long: bool, pytest_arguments: Sequence[str]) -> dict[str, list[str]]:
         # By themselves: while a browser is open its driver's event loop runs, and no other can be started beside it.
         "browser tests": [*pytest, "-m", f"browser{counts}"],
         "tests": [*pytest, "-m", f"not browser{counts}"],
+        "mutants of what changed": [python, "-m", "tests.mutation", "--changed"],  # told, never failed for
     }
 
 

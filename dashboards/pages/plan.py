@@ -136,7 +136,8 @@ class _Made:
         )
 
     def answer(self) -> str:
-        return f"""<div id="verdict" data-verdict="waiting"><h2 id="verdict-words"></h2><p id="verdict-says"></p></div>
+        return f"""<div id="verdict" data-verdict="waiting">
+<h2 id="verdict-words">{self.w("waiting")}</h2><p id="verdict-says">{self.w("waiting_says")}</p></div>
 <div id="result" hidden>
 <dl id="figures" class="pairs"></dl>
 <h3>{self.w("reasons")}</h3><ul id="reasons"></ul>

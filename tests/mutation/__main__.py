@@ -38,13 +38,18 @@ def tests_of(name: str) -> list[str]:
 
 
 def changed() -> list[str]:
-    """Core files that differ from ``main``, by name."""
-    since = subprocess.run(["git", "merge-base", "HEAD", "main"], cwd=ROOT, capture_output=True, text=True, check=False)
-    base = since.stdout.strip() or "HEAD"
-    told = subprocess.run(
-        ["git", "diff", "--name-only", base, "--", "monitor/core"], cwd=ROOT, capture_output=True, text=True, check=True
-    )
-    return sorted(Path(line).stem for line in told.stdout.split() if (ROOT / line).exists())
+    """Core files that differ from ``main``, or on ``main`` itself from the commit before, by name."""
+    base = _git("merge-base", "HEAD", "main")
+    if base == _git("rev-parse", "HEAD"):
+        base = _git("rev-parse", "--verify", "--quiet", "HEAD~1")
+    lines = _git("diff", "--name-only", base, "--", "monitor/core").split() if base else []
+    return sorted(Path(line).stem for line in lines if (ROOT / line).exists())
+
+
+def _git(*arguments: str) -> str:
+    """What git says, or nothing where it knows nothing of it (no history, another branch's name)."""
+    told = subprocess.run(["git", *arguments], cwd=ROOT, capture_output=True, text=True, check=False)
+    return told.stdout.strip() if told.returncode == 0 else ""
 
 
 def copy_tree(to: Path) -> None:
@@ -121,11 +126,7 @@ def report(tree: Path, name: str, found: dict[str, str], show: bool) -> tuple[in
     for mutant in alive if show else ():
         if mutant not in equal:
             was, now = changes[mutant]
-            print(
-                f"    {mutant.rpartition('.')[2]} ({found[mutant]})\n      - {was}\n      + {now}".replace(
-                    "\n      - ", "\n      - "
-                )
-            )
+            print(f"    {mutant.rpartition('.')[2]} ({found[mutant]})\n      - {was}\n      + {now}")
     sys.stdout.flush()
     return killed_n, checked_n
 

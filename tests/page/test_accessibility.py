@@ -253,7 +253,7 @@ def test_state_and_number_explain_themselves_on_a_tap_and_by_keyboard(site: Site
 
 @pytest.mark.parametrize("path", ["/", "/landing"])
 def test_no_text_flashes(site: Site, path: str) -> None:
-    """Only the alarm's small mark, without words, at 1 Hz at most; the cover's animation is no flash: it runs once."""
+    """Only the alarm's small mark, without words, at most three times a second (WCAG 2.2, 2.3.1); the cover runs once."""
     for lifters in SCENES.values():
         site.engine.say(*lifters)
         site.open(path, call=lifters[0]["call"])
@@ -266,4 +266,4 @@ def test_no_text_flashes(site: Site, path: str) -> None:
                 assert name == "cover"
                 continue
             assert (name, words) == ("alarm-mark", "")
-            assert lasts_ms >= 1000
+            assert lasts_ms * 3 > 1000

@@ -184,7 +184,7 @@ def test_nothing_is_cut_and_buttons_fit_gloves(
         for state in ("none", "waiting", "running", "passed", "not_passed"):
             served[0].say(states[state])
             page.goto(served[1].url + LOOK_AT)
-            page.wait_for_function("document.body.dataset.call !== 'no_signal'")
+            page.wait_for_function("() => document.body.dataset.call !== 'no_signal'")
             page.evaluate("() => document.fonts.ready.then(() => true)")
             assert page.evaluate(OVERFLOWS) == [], state
             assert page.evaluate(SMALL_TARGETS, 96) == [], state

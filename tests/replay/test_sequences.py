@@ -426,3 +426,29 @@ def test_bounce_at_touch_down_is_neither_a_second_pick_nor_weight_off() -> None:
     assert told[-1].release is Release.CHECK_FIXED
     assert told[-1].lift is not None
     assert told[-1].lift.picks_n == 1
+
+
+def test_swing_of_the_load_is_never_weight_off() -> None:
+    watch = sealed()
+    flying(watch, load_kg="0>600x30 600x150")
+    told = flying(watch, load_kg=" ".join(["600>680x8 680>520x16 520>600x8"] * 8))
+    told += flying(watch, load_kg="600>30x40 " + " ".join(["30>0x6 0>60x12 60>30x6"] * 12))
+    assert {status.release for status in told} == {Release.DO_NOT_RELEASE}
+    told = flying(watch, load_kg="0x70")
+    assert told[-1].release is Release.CHECK_FIXED
+
+
+def test_partial_set_down_on_blocks_is_never_weight_off_and_heals_no_margin() -> None:
+    watch = sealed()
+    told = flying(watch, load_kg="0>600x30 600x150")
+    flown = told[-1].facts.holding
+    told = flying(watch, load_kg="600>240x40 240x300")
+    set_down = told[-1].facts.holding
+    assert {status.release for status in told} == {Release.DO_NOT_RELEASE}
+    assert flown is not None
+    assert set_down is not None
+    assert flown.margin_kg is not None
+    assert set_down.margin_kg is not None
+    assert set_down.margin_kg <= flown.margin_kg + 0.1
+    told = flying(watch, load_kg="240>0x20 0x70")
+    assert told[-1].release is Release.CHECK_FIXED
