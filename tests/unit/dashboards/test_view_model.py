@@ -251,7 +251,7 @@ def test_line_with_an_alarm_that_waits_comes_before_one_without() -> None:
 
 def test_alarm_names_what_it_is_about() -> None:
     said = one(status("land_soon"))["alarms"][0]
-    assert said["words"].startswith("Circuit B: May reach its level in 4")
+    assert said["words"].startswith("Circuit B: May reach the level it must keep in 4")
     assert said["raising"] == "dock-6/B/losing_vacuum/17"
 
 
