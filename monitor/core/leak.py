@@ -133,15 +133,15 @@ def _project(state: LeakState, track: CircuitTrack, level_kpa: float, how: str) 
     if bank is None or block is None:
         return None
     ready = known(track)
-    seen_kpa = block.mean_kpa if track.before is None else max(track.before.mean_kpa, block.mean_kpa)  # one may be wild
-    if how == "going" and level_kpa < seen_kpa and _covered(state, track, level_kpa, seen_kpa, known_rate=ready):
+    if how == "going" and level_kpa < block.mean_kpa and _covered(state, track, level_kpa, known_rate=ready):
         return Bounds(None, None, None)
     resting = gaussian(block.mean_kpa, pump.off_rate) if pump.off_rate is not None else None
     mixed = track.mixed if ready else None
     if (how == "rest" and pump.running) or (mixed is None and not pump.running):
         mixed = resting  # the last stretch at rest, while this one is too young or none
     if mixed is None:
-        return Bounds(0.0, 0.0, 0.0) if track.before is not None and seen_kpa <= level_kpa else None
+        two = track.before is not None and max(track.before.mean_kpa, block.mean_kpa) <= level_kpa  # one may be wild
+        return Bounds(0.0, 0.0, 0.0) if two else None
     hidden = _COOLING_K_PER_S / _GAS_K * max(state.ambient_kpa - block.mean_kpa, 0.0)
     if block.mean_kpa > level_kpa >= float((mixed.weight * mixed.level).sum()):
         return None  # just begun, perhaps on a wild reading
@@ -154,7 +154,7 @@ def _project(state: LeakState, track: CircuitTrack, level_kpa: float, how: str) 
     )
 
 
-def _covered(state: LeakState, track: CircuitTrack, level_kpa: float, seen_kpa: float, *, known_rate: bool) -> bool:
+def _covered(state: LeakState, track: CircuitTrack, level_kpa: float, *, known_rate: bool) -> bool:
     """Whether the pump can be counted on to come in, or to end its stroke, before the level."""
     pump, block = track.pump, track.block
     if state.bank is None or block is None:
@@ -164,7 +164,7 @@ def _covered(state: LeakState, track: CircuitTrack, level_kpa: float, seen_kpa: 
     starts_kpa = _starts_at(state, track)
     if starts_kpa is None or starts_kpa <= level_kpa:
         return False
-    return seen_kpa >= starts_kpa - _COVER_KPA - 3.0 * math.sqrt(block.var_kpa2)
+    return block.mean_kpa >= starts_kpa - _COVER_KPA - 3.0 * math.sqrt(block.var_kpa2)
 
 
 def _starts_at(state: LeakState, track: CircuitTrack) -> float | None:
