@@ -332,7 +332,7 @@ def test_engine_time_goes_on_by_utc_and_never_back(run: Run) -> None:
 
 def test_row_that_cannot_be_read_costs_that_row(run: Run, caplog: pytest.LogCaptureFixture) -> None:
     run.writer.journal(run.drive.now_s, ACTION, "dock-6", b"{")
-    run.writer.journal(run.drive.now_s, "landing", "dock-6", b"[]")
+    run.writer.journal(run.drive.now_s, "last_lifts", "dock-6", b"[]")
     run.message(run.drive.now_s + 0.2, messages("leak-in-flight", LEAKING_S)[-1][1])
     run.kill()
     restored, _ = reopened(run.data)
