@@ -9,6 +9,7 @@ import pytest
 from playwright.sync_api import Browser, BrowserContext, Page
 
 from tests.page.fake_engine import FakeEngine
+from tests.page.in_page import SHOWS
 from tests.page.serving import WIDE, Served, chromium, engine, serve, wait_ready
 from tests.page.statuses import status
 
@@ -32,7 +33,7 @@ class Site:
 
     def shows(self, call: str, within_s: float = 5.0) -> None:
         """Wait until the page shows a call."""
-        self.page.wait_for_function("call => document.body.dataset.call === call", arg=call, timeout=within_s * 1000)
+        self.page.wait_for_function(SHOWS, arg=call, timeout=within_s * 1000)
 
     def text(self, selector: str) -> str:
         """The words somewhere, with single spaces."""

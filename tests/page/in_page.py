@@ -1,5 +1,8 @@
 """What is looked up inside a page: functions for the browser."""
 
+# The page shows a call. One that has not asked yet says no_signal too, but its cover has not been moved.
+SHOWS = "call => document.body.dataset.call === call && document.getElementById('cover').style.animation !== ''"
+
 OVERFLOWS = """() => {
   const out = [];
   for (const one of document.querySelectorAll("#screen *, #plan *")) {

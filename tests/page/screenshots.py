@@ -12,6 +12,7 @@ from pathlib import Path
 from playwright.sync_api import Browser, Page
 
 from tests.page.conftest import window
+from tests.page.in_page import SHOWS
 from tests.page.scenes import SCENES
 from tests.page.serving import LAPTOP, PHONE, TABLET, WIDE, chromium, engine, serve, wait_ready
 from tests.page.statuses import status
@@ -33,7 +34,7 @@ def _page(browser: Browser, size: tuple[int, int], look: str, url: str, language
 
 def _shoot(page: Page, url: str, call: str, file: Path) -> None:
     page.goto(url)
-    page.wait_for_function("call => document.body.dataset.call === call", arg=call)
+    page.wait_for_function(SHOWS, arg=call)
     page.evaluate("() => document.fonts.ready.then(() => true)")
     page.wait_for_timeout(700)
     page.screenshot(path=file)

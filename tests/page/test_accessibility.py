@@ -12,6 +12,7 @@ from playwright.sync_api import Browser, Page
 
 from monitor.words.languages import languages
 from tests.page.conftest import Site, window
+from tests.page.in_page import SHOWS
 from tests.page.scenes import SCENES
 from tests.page.serving import PHONE, WIDE
 from tests.page.statuses import CALLS, alarm, circuit, losing, silent, status
@@ -40,7 +41,7 @@ def test_axe_finds_nothing_on_a_live_page_in_any_state(site: Site, browser: Brow
         for (name, lifters), language in zip(SCENES.items(), itertools.cycle(languages()), strict=False):
             site.engine.say(*lifters)
             _open(page, site, path, language)
-            page.wait_for_function("call => document.body.dataset.call === call", arg=lifters[0]["call"])
+            page.wait_for_function(SHOWS, arg=lifters[0]["call"])
             page.wait_for_timeout(100)
             page.evaluate(AXE)
             assert page.evaluate(VIOLATIONS) == [], name

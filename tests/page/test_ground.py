@@ -11,7 +11,7 @@ from playwright.sync_api import Browser, Page
 from monitor.settings.access import Role, set_pin
 from monitor.words.languages import languages
 from tests.page.conftest import Site, window
-from tests.page.in_page import BELOW_THE_FOLD, CAPITAL_PX, LINES_N, OVERFLOWS, OVERLAPS, WATCH_REASON
+from tests.page.in_page import BELOW_THE_FOLD, CAPITAL_PX, LINES_N, OVERFLOWS, OVERLAPS, SHOWS, WATCH_REASON
 from tests.page.scenes import SCENES
 from tests.page.serving import LAPTOP, PHONE, TABLET, WIDE, engine, serve, wait_ready
 from tests.page.statuses import CALLS, alarm, alarm_line, circuit, losing, status
@@ -33,7 +33,6 @@ def test_call_reason_and_release_stand_side_by_side(site: Site, call: str) -> No
     said = status(call)
     site.engine.say(said)
     site.open()
-    site.page.wait_for_function("call => document.getElementById('call').dataset.call === call", arg=call)
     assert site.text("#call-words") == HEADLINES[call]
     assert site.text("#reason").endswith(said["reason"])
     assert site.page.get_attribute("#call-shape use", "href") == f"#shape-{call}"
@@ -395,7 +394,7 @@ def test_nothing_overflows_and_nothing_important_is_below_the_fold(
             for name, lifters in SCENES.items():
                 site.engine.say(*lifters)
                 page.goto(site.served.url)
-                page.wait_for_function("call => document.body.dataset.call === call", arg=lifters[0]["call"])
+                page.wait_for_function(SHOWS, arg=lifters[0]["call"])
                 if len(lifters) == 1:
                     page.wait_for_selector(f"#circuits[data-count='{len(lifters[0]['circuits'])}']")
                 page.evaluate("() => document.fonts.ready.then(() => true)")

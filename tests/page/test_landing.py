@@ -4,7 +4,7 @@ import pytest
 from playwright.sync_api import Browser
 
 from tests.page.conftest import Site, window
-from tests.page.in_page import GAPS, OVERFLOWS, SMALL_TARGETS
+from tests.page.in_page import GAPS, OVERFLOWS, SHOWS, SMALL_TARGETS
 from tests.page.serving import PHONE
 from tests.page.statuses import CALLS, alarm, status, with_circuits
 
@@ -19,7 +19,7 @@ def test_release_answer_is_on_top_whatever_the_call(site: Site, browser: Browser
             said = status(call, alarms=[alarm()] if call == "land_now" else [])
             site.engine.say(said)
             page.goto(site.served.url + "/landing?lifter=dock-6")
-            page.wait_for_function("call => document.body.dataset.call === call", arg=call)
+            page.wait_for_function(SHOWS, arg=call)
             page.evaluate("() => document.fonts.ready.then(() => true)")
             box = page.locator("#release").bounding_box()
             assert box is not None
