@@ -1,6 +1,7 @@
 """What every answer has in common: its headers, its compression, and the request read with a limit."""
 
 import asyncio
+import gzip
 import json
 from collections.abc import Awaitable, Callable, Iterable, Mapping, MutableMapping
 from ipaddress import ip_address
@@ -18,6 +19,8 @@ Route = App
 Headers = list[tuple[bytes, bytes]]
 
 BODY_WITHIN_S: Final = 10.0
+PACK_FROM_N: Final = 8192
+"""Bytes from which compressing an answer is worth its time: a page's first news, not those that follow."""
 OK: Final = 200
 JSON: Final = "application/json"
 TEXT: Final = "text/plain; charset=utf-8"
@@ -54,6 +57,13 @@ async def respond_json(
 ) -> None:
     """Send a value as JSON."""
     await respond(send, to_json(value), status=status, content_type=JSON, headers=headers)
+
+
+async def respond_long(scope: Scope, send: Send, body: bytes, *, content_type: str) -> None:
+    """Send an answer made here, compressed where it is worth it and the reader takes that."""
+    worth = len(body) >= PACK_FROM_N and "gzip" in header(scope, "accept-encoding")
+    headers = [("vary", "accept-encoding"), *([("content-encoding", "gzip")] if worth else [])]
+    await respond(send, gzip.compress(body, 3) if worth else body, content_type=content_type, headers=headers)
 
 
 async def respond_file(scope: Scope, send: Send, file: File | None, *, cache: str = FOR_EVER) -> None:

@@ -174,7 +174,7 @@ class Server:
         if snapshot.number != number:
             since = int(query["since"]) if query.get("since", "").isdecimal() else 0
             said += b"," + self._view(Viewer(page, query.get("lifter"), self._voice(scope).speaker), since)
-        await asgi.respond(send, said + b"}", content_type=asgi.JSON)
+        await asgi.respond_long(scope, send, said + b"}", content_type=asgi.JSON)
 
     def _why_quiet(self, voice: Voice) -> str:
         if self._live.snapshot is None:
@@ -194,7 +194,8 @@ class Server:
         said = view(snapshot, viewer, self._live.site, self._story.now(), self._phones.last_utc_s)
         if "why" in said:  # a lifter that does not exist: not kept, or anybody could fill the memory with names
             return asgi.to_json(said)[1:-1]
-        trace = self._live.traces.since(said["one"]["lifter"], since) if "one" in said else {}
+        draws = viewer.page == "ground" and "one" in said  # the others draw no trace
+        trace = self._live.traces.since(said["one"]["lifter"], since) if draws else {}
         whole = asgi.to_json({"number": snapshot.number, "view": said, "trace": trace})[1:-1]
         self._views[viewer, since] = whole
         return whole
