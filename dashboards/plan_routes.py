@@ -53,10 +53,11 @@ class PlanRoutes:
 
     async def _post(self, scope: Scope, receive: Receive, send: Send) -> None:
         """The answer, or every fault under its entry; 409 where the engine did not take a plan to be saved."""
+        voice = self._voice(scope)
         try:
             asked = await own_json(scope, receive)
             lifter, entered, units = self._read(asked)
-            now_utc_s, voice = utc_s(), self._voice(scope)
+            now_utc_s = utc_s()
             today = datetime.fromtimestamp(now_utc_s, zone_of(self._live.site)).date().isoformat()
             async with self._judging:  # one at a time: each takes a while, and the live pages must not wait for them
                 answer, params = await asyncio.to_thread(
@@ -68,7 +69,7 @@ class PlanRoutes:
             action = {"kind": "plan", "lifter": lifter.id, "who": asked.get("who"), "role": asked.get("role")}
             told = await self._acting.do(scope, {**action, "params": params})
         except PlanError as error:
-            await asgi.respond_json(send, planning.faults_told(error))
+            await asgi.respond_json(send, planning.faults_told(error, voice))
         except RefusedError as error:
             await self._acting.refuse(scope, send, error)
         else:

@@ -4,6 +4,7 @@ Every number that is read is put in words here; what is drawn goes out in millim
 """
 
 import math
+import re
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
@@ -11,8 +12,8 @@ import msgspec
 
 from dashboards.words import Voice
 from monitor.core.config import LifterConfig
+from monitor.core.entry_fault import Fault
 from monitor.core.messages import Text
-from monitor.core.panel import Fault
 from monitor.core.plan import PlanResult, judge_plan
 from monitor.core.plan_act import write_params
 from monitor.core.plan_input import PlanError, PlanInput
@@ -25,6 +26,9 @@ BUSY_RATIO: Final = 0.8
 """Use of a pad from which it is drawn in the colour of caution."""
 
 AXIS_STEPS_N: Final = 4
+
+PLACE: Final = re.compile(r"(layer|corner|number|pad|cut-out|circuit|lifter) ([^,]+)")
+"""A place inside an entry, as a fault's field names it."""
 
 
 def lifter_of(told: Mapping[str, Any]) -> LifterConfig:
@@ -105,17 +109,18 @@ def in_force(plan: Mapping[str, Any], voice: Voice) -> str:
     return f"{words} {voice.say('planning.outside')}" if plan["verdict"] == "outside_limits" else words
 
 
-def faults_told(error: PlanError) -> dict[str, Any]:
+def faults_told(error: PlanError, voice: Voice) -> dict[str, Any]:
     """Every fault under the entry it belongs to."""
-    return {
-        "faults": [
-            {
-                "entry": entry_of(fault.field),
-                "words": f"{_field(fault)} {fault.found}; it must {fault.allowed}{_stop(fault)}",
-            }
-            for fault in error.faults
-        ]
-    }
+    return {"faults": [{"entry": entry_of(fault.field), "words": _fault(fault, voice)} for fault in error.faults]}
+
+
+def _fault(fault: Fault, voice: Voice) -> str:
+    """One fault; with its place inside the entry where there is one, for the entry's label stands there already."""
+    words = voice.say(fault.key, **fault.values)
+    places = [voice.say(f"planning.place.{kind}", name=name) for kind, name in PLACE.findall(fault.field)]
+    if not places:
+        return voice.say("planning.fault", words=words)
+    return voice.say("planning.fault_at", place=", ".join(places), words=words)
 
 
 def entry_of(field: str) -> str:
@@ -124,22 +129,6 @@ def entry_of(field: str) -> str:
     if name.startswith("pad "):
         return "pads"
     return "cut_outs" if name.startswith("cut-out") else name
-
-
-def _field(fault: Fault) -> str:
-    """How a fault begins: with its place inside the entry where there is one, for its label stands there already."""
-    inside = fault.field.partition(", ")[2]
-    return (
-        f"{inside[:1].upper()}{inside[1:]} is"
-        if inside
-        else f"{fault.field[:1].upper()}{fault.field[1:]} is"
-        if entry_of(fault.field) != fault.field
-        else "It is"
-    )
-
-
-def _stop(fault: Fault) -> str:
-    return "" if fault.allowed.endswith((".", "?")) else "."
 
 
 def _figures(result: PlanResult, voice: Voice) -> dict[str, str]:

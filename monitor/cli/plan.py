@@ -72,7 +72,7 @@ def add(commands: Any) -> None:
 
 
 def _plan(given: argparse.Namespace) -> int:
-    from monitor.core.panel import Fault
+    from monitor.core.entry_fault import fault
     from monitor.core.plan import judge_plan, numbers
     from monitor.core.plan_input import PlanError
     from monitor.settings.plan_entry import ENTRIES, read_plan
@@ -80,7 +80,7 @@ def _plan(given: argparse.Namespace) -> int:
     from monitor.words.say import say
 
     site = load(given.site)
-    unknown = Fault("lifter", f'"{given.lifter}"', f"be one of {', '.join(site.core.lifters)}")
+    unknown = fault("lifter", "lifter", found=given.lifter, known=", ".join(site.core.lifters))
     entered = {name: found for name in ENTRIES if (found := getattr(given, name)) not in (None, False)}
     try:
         today = datetime.now(ZoneInfo(site.time_zone)).date().isoformat()

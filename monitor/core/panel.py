@@ -6,24 +6,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from monitor.core.entry_fault import Fault, fault
 from monitor.core.units import MM_PER_INCH, MM_PER_M
 
 Point = tuple[float, float]
-
-NOT_GIVEN: Final = "not given"
-
-
-@dataclass(frozen=True, slots=True)
-class Fault:
-    """One thing wrong in what was entered: the field, what was found, and what it must be (to follow "it must")."""
-
-    field: str
-    found: str
-    allowed: str
-
-    def __str__(self) -> str:
-        """One line."""
-        return f"{self.field} is {self.found}; it must {self.allowed}."
 
 
 class PanelError(ValueError):
@@ -127,19 +113,19 @@ def read_makeup(text: str) -> tuple[Layer, ...]:
         field = f"makeup, layer {n}"
         found = _LAYER.fullmatch(part.strip().lower())
         if found is None:
-            faults.append(Fault(field, f'"{part.strip()}"', 'be a material and its thickness in mm, like "glass 8"'))
+            faults.append(fault(field, "layer", found=part.strip()))
             continue
         word = found["material"]
         material, thickness_mm = ALIASES.get(word, word), float(found["thickness"]) / float(found["of"] or 1)
         if found["unit"] not in {None, "mm"}:
             thickness_mm *= MM_PER_INCH
         if material not in MATERIALS:
-            faults.append(Fault(field, f'"{word}"', f"be one of {', '.join(MATERIALS)}"))
+            faults.append(fault(field, "material", found=word, known=", ".join(MATERIALS)))
         if not 0.0 < thickness_mm <= 1000.0:
-            faults.append(Fault(field, f"{thickness_mm:g} mm thick", "be above 0 and at most 1000 mm"))
+            faults.append(fault(field, "thickness", found=f"{thickness_mm:g}"))
         layers.append(Layer(material, thickness_mm))
     if not faults and layers[0].kind in {"gap", "interlayer"}:
-        faults.append(Fault("makeup, layer 1", f'"{layers[0].material}"', "be a layer the pads can hold on"))
+        faults.append(fault("makeup, layer 1", "first_layer", found=layers[0].material))
     if faults:
         raise PanelError(faults)
     return tuple(layers)
@@ -226,9 +212,9 @@ class Panel:
         """Everything that cannot be, all at once."""
         faults = self.outline_faults()
         if self.weight_kg is not None and not 0.0 < self.weight_kg <= 100_000.0:
-            faults.append(Fault("weight", f"{self.weight_kg:g} kg", "be above 0 and at most 100000 kg"))
+            faults.append(fault("weight", "weight", found=f"{self.weight_kg:g}"))
         if not faults and self.mass_kg() is None:
-            faults.append(Fault("weight", NOT_GIVEN, "be stated, or follow from a size (or an outline) and a make-up"))
+            faults.append(fault("weight", "no_weight"))
         return faults
 
     def outline_faults(self) -> list[Fault]:
@@ -245,9 +231,9 @@ class Panel:
         for n, hole in enumerate(self.cut_outs, start=1):
             inside = all(contains(self.outline, corner) for corner in hole)
             if not inside or any(_cross(a, b) for a in _sides(self.outline) for b in _sides(hole)):
-                faults.append(Fault(f"cut-out {n}", "beyond the outline or on it", "lie inside the panel"))
+                faults.append(fault(f"cut-out {n}", "hole_beyond"))
             faults += [
-                Fault(f"cut-out {n}", f"over cut-out {m}", "lie beside the others")
+                fault(f"cut-out {n}", "hole_over", other=str(m))
                 for m, other in enumerate(self.cut_outs[: n - 1], start=1)
                 if _overlap(hole, other)
             ]
@@ -318,16 +304,16 @@ def _on_side(a: Point, b: Point, at: Point) -> bool:
 
 def _outline_faults(field: str, outline: Sequence[Point]) -> list[Fault]:
     if not all(math.isfinite(value) and abs(value) <= 50.0 for corner in outline for value in corner):
-        return [Fault(field, "not all numbers within 50 m", "be corners in metres from the drawing's origin")]
+        return [fault(field, "corners_far")]
     if len(outline) < 3:
-        return [Fault(field, f"{len(outline)} corners", "have at least three")]
+        return [fault(field, "corners_few", found=str(len(outline)))]
     if abs(_area_m2(outline)) < 1.0e-4:
-        return [Fault(field, f"{abs(_area_m2(outline)):g} m² large", "have an area")]
+        return [fault(field, "no_area", found=f"{abs(_area_m2(outline)):g}")]
     sides = _sides(outline)
     for i, one in enumerate(sides):
         for j in range(i + 2, len(sides) - (i == 0)):
             if _cross(one, sides[j]):
-                return [Fault(field, f"crossing itself at sides {i + 1} and {j + 1}", "go once round the panel")]
+                return [fault(field, "crossing", one=str(i + 1), other=str(j + 1))]
     return []
 
 

@@ -8,9 +8,10 @@ from typing import Final
 
 from monitor.core.carrying import STILL, Wind
 from monitor.core.config import LifterConfig, Surface
+from monitor.core.entry_fault import Fault, fault
 from monitor.core.factors import Move
 from monitor.core.layout import Centre
-from monitor.core.panel import Fault, Panel, contains, distance_m
+from monitor.core.panel import Panel, contains, distance_m
 from monitor.core.units import HOIST_KPA_PER_M, MM_PER_M, standard_ambient_kpa
 from monitor.core.wind import GUST_OVER_MEAN, area_limit_m_s, pressure_pa
 
@@ -71,11 +72,11 @@ _SPANS: Final = (
     ("cg_x_mm", -50_000.0, 50_000.0, "mm"),
     ("cg_y_mm", -50_000.0, 50_000.0, "mm"),
     ("cg_depth_mm", 0.0, 5_000.0, "mm"),
-    ("vacuum_kpa", 1.0, 105.0, "kPa below ambient"),
+    ("vacuum_kpa", 1.0, 105.0, "kPa"),
     ("altitude_m", -430.0, 5_000.0, "m"),
     ("lift_height_m", 0.0, 1_000.0, "m"),
     ("wind_m_s", 0.0, 60.0, "m/s"),
-    ("share_ratio", 0.05, 1.0, "ratio"),
+    ("share_ratio", 0.05, 1.0, ""),
 )
 _MOVE_SPANS: Final = (
     ("tilt_deg", ("tilt_low_deg", "tilt_high_deg"), 0.0, 180.0),
@@ -87,7 +88,7 @@ def plan_faults(lifter: LifterConfig, plan: PlanInput) -> list[Fault]:
     """Everything that cannot be in a plan for this lifter, all at once; empty when it can be judged."""
     faults = entry_faults(plan) + _lifter_faults(lifter)
     if plan.vacuum_kpa is not None and plan.vacuum_kpa >= (most_kpa := planned_ambient_kpa(lifter, plan)):
-        faults.append(Fault("vacuum_kpa", f"{plan.vacuum_kpa:g}", f"be under the ambient pressure, {most_kpa:.1f} kPa"))
+        faults.append(fault("vacuum_kpa", "over_ambient", found=f"{plan.vacuum_kpa:g}", most=f"{most_kpa:.1f}"))
     return faults + _pad_faults(lifter, plan)
 
 
@@ -98,33 +99,32 @@ def entry_faults(plan: PlanInput) -> list[Fault]:
         faults += _span_fault(name, getattr(plan, name), low, high, unit)
     for name, ends, low, high in _MOVE_SPANS:
         for end in dict.fromkeys(getattr(plan.move, end) for end in ends):
-            faults += _span_fault(name, end, low, high, "degrees")
+            faults += _span_fault(name, end, low, high, "°")
     if plan.move.tilt_low_deg > plan.move.tilt_high_deg:
-        found = f"{plan.move.tilt_low_deg:g} to {plan.move.tilt_high_deg:g}"
-        faults.append(Fault("tilt_deg", found, "have its lower end first"))
+        tilts = {"low": f"{plan.move.tilt_low_deg:g}", "high": f"{plan.move.tilt_high_deg:g}"}
+        faults.append(fault("tilt_deg", "ends", **tilts))
     if plan.share_ratio < 1.0 and not plan.in_tandem:
-        faults.append(Fault("share_ratio", f"{plan.share_ratio:g}", "be 1 where one lifter carries the panel"))
+        faults.append(fault("share_ratio", "share_alone", found=f"{plan.share_ratio:g}"))
     return faults
 
 
 def _span_fault(name: str, value: float | None, low: float, high: float, unit: str) -> list[Fault]:
     if value is None or low <= value <= high:
         return []
-    return [Fault(name, f"{value:g}", f"lie in {low:g} to {high:g} ({unit})")]
+    said = {"found": f"{value:g}", "low": f"{low:g}", "high": f"{high:g}"}
+    return [fault(name, "span", **said, unit=unit) if unit else fault(name, "span_plain", **said)]
 
 
 def _lifter_faults(lifter: LifterConfig) -> list[Fault]:
     faults = []
     if not lifter.wll_kg > 0.0:
-        faults.append(Fault("wll_kg", f"{lifter.wll_kg:g}", "be above 0"))
+        faults.append(fault("wll_kg", "not_above_0", found=f"{lifter.wll_kg:g}"))
     if not lifter.pads:
-        faults.append(Fault(f"lifter {lifter.id}, pads", "not given", "be in the site file for a plan"))
+        faults.append(fault(f"lifter {lifter.id}, pads", "lifter_without_pads"))
         return faults
     held = {pad.circuit for pad in lifter.pads.values()}
     faults += [
-        Fault(f"circuit {circuit}", "without pads", "have some, or be left out of the lifter")
-        for circuit in lifter.circuits
-        if circuit not in held
+        fault(f"circuit {circuit}", "circuit_without_pads") for circuit in lifter.circuits if circuit not in held
     ]
     return faults
 
@@ -133,22 +133,19 @@ def _pad_faults(lifter: LifterConfig, plan: PlanInput) -> list[Fault]:
     faults = []
     pads = in_use(lifter, plan)
     if plan.pads is not None and not pads:
-        faults.append(Fault("pads", "an empty list", "name the pads in use"))
+        faults.append(fault("pads", "pads_none"))
     for n, name in enumerate(pads):
         pad = lifter.pads.get(name)
         if pad is None:
-            faults.append(Fault("pads", f'"{name}"', f"be among {', '.join(lifter.pads) or 'none'}"))
+            faults.append(fault("pads", "pad_unknown", found=name, known=", ".join(lifter.pads) or "–"))
         elif name in pads[:n]:
-            faults.append(Fault("pads", f'"{name}" twice', "name each pad once"))
+            faults.append(fault("pads", "pad_twice", found=name))
         elif plan.panel.outline and not plan.panel.outline_faults():
             at_m = (pad.x_mm / MM_PER_M, pad.y_mm / MM_PER_M)
             if not contains(plan.panel.outline, at_m):
-                found = f"at {pad.x_mm:g}, {pad.y_mm:g} mm, outside the panel"
-                faults.append(Fault(f"pad {name}", found, "sit on the panel"))
+                faults.append(fault(f"pad {name}", "pad_outside", x=f"{pad.x_mm:g}", y=f"{pad.y_mm:g}"))
             elif any(contains(hole, at_m) for hole in plan.panel.cut_outs):
-                faults.append(
-                    Fault(f"pad {name}", f"at {pad.x_mm:g}, {pad.y_mm:g} mm, over a cut-out", "sit on the panel")
-                )
+                faults.append(fault(f"pad {name}", "pad_over_hole", x=f"{pad.x_mm:g}", y=f"{pad.y_mm:g}"))
     return faults
 
 

@@ -12,11 +12,10 @@ from dataclasses import replace
 from typing import Any, Final
 
 from monitor.core.config import LifterConfig, Surface
+from monitor.core.entry_fault import Fault, fault
 from monitor.core.factors import Move
 from monitor.core.panel import (
-    NOT_GIVEN,
     SPACER_KG_PER_M,
-    Fault,
     Layer,
     Panel,
     PanelError,
@@ -92,20 +91,20 @@ def read_plan(
     reading = _Reading(entered, bare_units or {})
     known = None if isinstance(lifter, Fault) else lifter
     plan = replace(reading.plan(known), today=today, partners=partners)
-    unread = {fault.field.partition(",")[0] for fault in reading.faults}
+    unread = {one.field.partition(",")[0] for one in reading.faults}
     cannot = entry_faults(plan) if known is None else plan_faults(known, plan)
     faults = [lifter] if isinstance(lifter, Fault) else []
-    faults += reading.faults + [fault for fault in cannot if not _follows(fault, unread)]
+    faults += reading.faults + [one for one in cannot if not _follows(one, unread)]
     if faults:
         raise PlanError(faults)
     return plan
 
 
-def _follows(fault: Fault, unread: set[str]) -> bool:
+def _follows(one: Fault, unread: set[str]) -> bool:
     """Whether a fault only follows from what could not be read: no weight from that, pads that were not meant."""
-    if fault.field == "weight" and fault.found == NOT_GIVEN:
+    if one.key == "fault.no_weight":
         return bool(unread & {"weight", "size", "outline", "makeup"})
-    return fault.field.startswith("pad ") and bool(unread & {"layout", "pads", "size", "outline"})
+    return one.field.startswith("pad ") and bool(unread & {"layout", "pads", "size", "outline"})
 
 
 class _Reading:
@@ -118,8 +117,11 @@ class _Reading:
         for name in self._entered:
             if name not in ENTRIES:
                 close = nearest(name, ENTRIES)
-                hint = f" (did you mean {close}?)" if close else ""
-                self._wrong(name, "not a known entry", f"be one of {', '.join(ENTRIES)}{hint}")
+                known = ", ".join(ENTRIES)
+                if close:
+                    self._wrong(name, "entry_close", known=known, close=close)
+                else:
+                    self._wrong(name, "entry", known=known)
 
     def plan(self, lifter: LifterConfig | None) -> PlanInput:
         quantity = {name: self._quantity(name) for name in QUANTITIES}
@@ -144,8 +146,8 @@ class _Reading:
             share_ratio=1.0 if share_ratio is None else share_ratio,
         )
 
-    def _wrong(self, field: str, found: str, allowed: str) -> None:
-        self.faults.append(Fault(field, found, allowed))
+    def _wrong(self, field: str, key: str, **values: str) -> None:
+        self.faults.append(fault(field, key, **values))
 
     def _measure(self, name: str, found: object, unit: str, field: str = "") -> float | None:
         """One quantity; ``None`` when it could not be read, which has then been noted."""
@@ -154,7 +156,7 @@ class _Reading:
                 return float(found)
             found = f"{found}"
         if not isinstance(found, str):
-            self._wrong(field or name, found_text(found), "be a number, or text with a number and its unit")
+            self._wrong(field or name, "no_number", found=found_text(found))
             return None
         bare = re.fullmatch(r"\s*[+-]?[\d.]+\s*", found) is not None
         try:
@@ -173,7 +175,7 @@ class _Reading:
             return None
         ends = list(found) if isinstance(found, list | tuple) else [found]
         if not 1 <= len(ends) <= 2:
-            self._wrong(name, f"{len(ends)} angles", "be the lower and the higher one")
+            self._wrong(name, "angles", found=str(len(ends)))
             return None
         angles = [self._measure(name, end, "deg") for end in ends]
         read = [angle for angle in angles if angle is not None]
@@ -182,7 +184,7 @@ class _Reading:
     def _flag(self, name: str) -> bool:
         found = self._entered.get(name, False)
         if not isinstance(found, bool):
-            self._wrong(name, found_text(found), "be true or false")
+            self._wrong(name, "flag", found=found_text(found))
         return found is True
 
     def _word(self, name: str, words: Sequence[str]) -> str | None:
@@ -190,20 +192,23 @@ class _Reading:
         if found is None or (isinstance(found, str) and found in words):
             return found
         close = nearest(str(found), words)
-        hint = f" (did you mean {close}?)" if close else ""
-        self._wrong(name, found_text(found), f"be {' or '.join(words)}{hint}")
+        said = {"found": found_text(found), "known": ", ".join(words)}
+        if close:
+            self._wrong(name, "word_close", **said, close=close)
+        else:
+            self._wrong(name, "word", **said)
         return None
 
     def _text(self, name: str) -> str | None:
         found = self._entered.get(name)
         if found is None or isinstance(found, str):
             return found
-        self._wrong(name, found_text(found), "be text")
+        self._wrong(name, "text", found=found_text(found))
         return None
 
     def _panel(self, weight_kg: float | None, spacer_kg_per_m: float | None) -> Panel:
         if spacer_kg_per_m is not None and not 0.0 <= spacer_kg_per_m <= 20.0:
-            self._wrong("spacer_kg_per_m", f"{spacer_kg_per_m:g}", "lie in 0 to 20 (kg/m)")
+            self._wrong("spacer_kg_per_m", "span", found=f"{spacer_kg_per_m:g}", low="0", high="20", unit="kg/m")
         return Panel(
             outline=self._outline(),
             cut_outs=self._cut_outs(),
@@ -223,7 +228,7 @@ class _Reading:
     def _outline(self) -> tuple[Point, ...]:
         size, outline = self._entered.get("size"), self._entered.get("outline")
         if size is not None and outline is not None:
-            self._wrong("size", "given beside an outline", "be left out where an outline says it")
+            self._wrong("size", "size_and_outline")
         if outline is not None:
             return self._corners("outline", "outline", outline)
         if isinstance(size, list | tuple) and len(size) == 2:
@@ -240,7 +245,7 @@ class _Reading:
         if width_m is None or height_m is None:
             return ()
         if not (width_m > 0.0 and height_m > 0.0):
-            self._wrong("size", f"{width_m:g} x {height_m:g} m", "be width x height above 0")
+            self._wrong("size", "sides", width=f"{width_m:g}", height=f"{height_m:g}")
             return ()
         return rectangle(width_m, height_m)
 
@@ -249,10 +254,10 @@ class _Reading:
         if isinstance(found, str):
             found = [found]
         if not isinstance(found, list | tuple):
-            self._wrong("cut_outs", found_text(found), "be a list of outlines")
+            self._wrong("cut_outs", "holes", found=found_text(found))
             return ()
         if found and "size" not in self._entered and "outline" not in self._entered:
-            self._wrong("cut_outs", "given without a size or an outline", "lie in a panel whose size is known")
+            self._wrong("cut_outs", "holes_alone")
         holes = [self._corners("cut_outs", f"cut_outs, number {n}", hole) for n, hole in enumerate(found, start=1)]
         return tuple(hole for hole in holes if hole)
 
@@ -264,12 +269,12 @@ class _Reading:
         elif isinstance(found, list | tuple):
             corners = list(found)
         if not corners:
-            self._wrong(field, found_text(found), "be corners, like 0,0; 2500,0; 2500,1500 (mm)")
+            self._wrong(field, "corners", found=found_text(found))
         read: list[Point] = []
         for n, corner in enumerate(corners, start=1):
             pair = corner.split(",") if isinstance(corner, str) else corner
             if not isinstance(pair, list | tuple) or len(pair) != 2:
-                self._wrong(f"{field}, corner {n}", found_text(corner), "be x and y, like 2500,0 (mm)")
+                self._wrong(f"{field}, corner {n}", "corner", found=found_text(corner))
                 continue
             at_mm = [self._measure(name, part, "mm", f"{field}, corner {n}") for part in pair]
             if at_mm[0] is not None and at_mm[1] is not None:
@@ -279,15 +284,17 @@ class _Reading:
     def _pads(self, lifter: LifterConfig | None) -> tuple[str, ...] | None:
         layout, pads = self._text("layout"), self._entered.get("pads")
         if layout is not None and pads is not None:
-            self._wrong("layout", "given beside pads", "be left out where the pads are named")
+            self._wrong("layout", "layout_and_pads")
         if pads is not None:
             names = pads.split(",") if isinstance(pads, str) else pads
             if isinstance(names, list | tuple) and all(isinstance(name, str) for name in names):
                 return tuple(name.strip() for name in names)
-            self._wrong("pads", found_text(pads), "be a list of pads")
+            self._wrong("pads", "pads", found=found_text(pads))
         elif layout is not None and lifter is not None:
             if layout in lifter.layouts:
                 return lifter.layouts[layout]
-            known = ", ".join(lifter.layouts) or "left out: the lifter has none"
-            self._wrong("layout", found_text(layout), f"be {known}")
+            if lifter.layouts:
+                self._wrong("layout", "layout", found=found_text(layout), known=", ".join(lifter.layouts))
+            else:
+                self._wrong("layout", "no_layout", found=found_text(layout))
         return None

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from functools import cache
 from typing import TYPE_CHECKING, Final
 
-from monitor.core.panel import Fault
+from monitor.core.entry_fault import Fault, fault
 
 if TYPE_CHECKING:
     import pint
@@ -117,8 +117,7 @@ def read_quantity(text: str, unit: str, *, field: str, bare: bool = False) -> fl
     """
     kind, _ = SAME.get(unit, (unit, unit))
     spellings = SPELLINGS[kind]
-    example = f"a number and its unit ({', '.join(spellings)})"
-    wrong = QuantityError(Fault(field, f'"{text[:MOST_LETTERS_N]}"', f"be {example}, with a point for decimals"))
+    wrong = QuantityError(fault(field, "quantity", found=text[:MOST_LETTERS_N], units=", ".join(spellings)))
     if len(text) > MOST_LETTERS_N:
         raise wrong
     total, end = 0.0, 0
@@ -150,7 +149,7 @@ def read_size(text: str, *, field: str = "size", bare_unit: str = "m") -> tuple[
     Raises:
         QuantityError: It is not two lengths above 0 with an x between.
     """
-    wrong = QuantityError(Fault(field, f'"{text[:MOST_LETTERS_N]}"', "be width x height above 0, like 2.5 m x 1.5 m"))
+    wrong = QuantityError(fault(field, "size", found=text[:MOST_LETTERS_N]))
     parts = re.split(r"\s*[x×*]\s*", text.strip())
     if len(parts) != 2:
         raise wrong

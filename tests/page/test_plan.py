@@ -141,6 +141,19 @@ def test_all_faults_are_shown_at_once_each_at_its_entry(site: Site) -> None:
     assert page.get_attribute("#weight", "aria-invalid") is None
 
 
+def test_faults_speak_the_viewers_language(site: Site) -> None:
+    page = site.page
+    page.context.add_cookies([{"name": "holdwatch_language", "value": "es", "url": site.served.url}])
+    page.reload()
+    enter(page, weight="heavy", makeup="glass 8 + foam 3", wind_m_s="900", size="1 m x 1 m")
+    verdict(page, "faulty")
+    at = {name: site.text(f"#fault-{name}") for name in ("weight", "makeup", "wind_m_s", "pads")}
+    assert at["weight"].startswith("No vale: «heavy»; debe ser un número con su unidad (kg, ")
+    assert at["makeup"].startswith("Capa 2, no vale: «foam»; debe ser uno de glass, ")
+    assert at["wind_m_s"] == "No vale: 900; debe estar entre 0 y 60 (m/s)."
+    assert "Ventosa A1, no vale: está en -900, 300 mm, fuera del panel; debe apoyar en el panel." in at["pads"]
+
+
 @pytest.mark.parametrize(
     ("field", "entry"),
     [("makeup, layer 2", "makeup"), ("pad A1", "pads"), ("cut-out 2", "cut_outs"), ("outline, corner 3", "outline")],

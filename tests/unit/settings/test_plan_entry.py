@@ -3,7 +3,7 @@
 import pytest
 
 from monitor.core.config import Surface
-from monitor.core.panel import Fault
+from monitor.core.entry_fault import fault
 from monitor.core.plan_input import PlanError, PlanInput
 from monitor.settings.plan_entry import ENTRIES, US_UNITS, read_plan
 from tests.unit.core.test_holding import six_pads
@@ -130,10 +130,10 @@ def test_what_follows_from_an_unread_entry_is_not_told_twice() -> None:
 
 def test_unknown_lifter_hides_nothing_else() -> None:
     with pytest.raises(PlanError) as caught:
-        read_plan({"weight": "x", "tilt_deg": [0, 190]}, Fault("lifter", '"dock-9"', "be one of dock-6"))
+        read_plan({"weight": "x", "tilt_deg": [0, 190]}, fault("lifter", "lifter", found="dock-9", known="dock-6"))
     assert [fault.field for fault in caught.value.faults] == ["lifter", "weight", "tilt_deg"]
     with pytest.raises(PlanError) as caught:
-        read_plan({"weight": 5}, Fault("lifter", '"dock-9"', "be one of dock-6"))
+        read_plan({"weight": 5}, fault("lifter", "lifter", found="dock-9", known="dock-6"))
     assert [fault.field for fault in caught.value.faults] == ["lifter"]
 
 
