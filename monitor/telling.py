@@ -17,6 +17,8 @@ from monitor.words.say import say, status_dict, text_dict
 log = logging.getLogger(__name__)
 
 READING_EVERY_S: Final = 0.2
+AFTER_STILL_S: Final = 0.25
+"""For a second after a status that only time caused: with that one there are five, and none waits long."""
 STILL_EVERY_S: Final = 0.8
 """Without readings: often enough that with the ticks, half a second apart, there is one a second."""
 
@@ -34,6 +36,7 @@ class _Told:
     fault: bool = False
     news_s: float = float("-inf")  # when a status caused by a message was last published
     published_s: float = float("-inf")
+    still_s: float = float("-inf")  # and one that only time caused
     news: bool = False  # the one that is due was caused by a message
     due_s: float = float("inf")
 
@@ -51,7 +54,8 @@ class Telling:
         told = self._told[status.facts.config.id]
         told.status, told.said, told.fault = status, None, False
         # A reading just after a status that only time caused does not wait for it: it is told within 0.2 s of its arrival.
-        next_s = told.news_s + READING_EVERY_S if news else told.published_s + STILL_EVERY_S
+        every_s = AFTER_STILL_S if now_s - told.still_s < 1.0 else READING_EVERY_S
+        next_s = told.news_s + every_s if news else told.published_s + STILL_EVERY_S
         told.news |= news
         told.due_s = min(told.due_s, now_s if changed else max(now_s, next_s))
 
@@ -72,7 +76,11 @@ class Telling:
                 continue
             said = self._said(told, utc_s)
             told.published_s = now_s
-            told.news_s, told.news = now_s if told.news else told.news_s, False
+            if told.news:
+                told.news_s = now_s
+            else:
+                told.still_s = now_s
+            told.news = False
             told.due_s = now_s + STILL_EVERY_S if told.fault else float("inf")
             if said is not None:
                 self._publish(self._topics.status(lifter), encode_status(said), True, int(VALID_FOR_S))

@@ -11,7 +11,7 @@ from enum import StrEnum
 from typing import Final
 
 from monitor.core.alarm_signals import LIMITS, SIGNALS
-from monitor.core.alarm_table import ALARMS, AlarmRule, Breach
+from monitor.core.alarm_table import ALARMS, AlarmRule, Breach, Priority, priority
 from monitor.core.facts import Facts
 from monitor.core.load import LoadKnown
 from monitor.core.phases import IN_FLIGHT, Phase
@@ -111,6 +111,7 @@ Alarms = Mapping[tuple[str, str], Alarm]
 
 LIFTER: Final = ""
 RULES: Final[Mapping[str, AlarmRule]] = {rule.key: rule for rule in ALARMS}
+HIGH: Final = frozenset(rule.key for rule in ALARMS if priority(rule) is Priority.HIGH)
 
 
 def judge(alarm: Alarm, rule: AlarmRule, value: float | bool | None, limit: float | None) -> Verdict:
@@ -221,6 +222,16 @@ def step(board: Board, facts: Facts, now_s: float) -> list[Moved]:
 WATCHED: Final = tuple((rule, SIGNALS[rule.signal], LIMITS.get(rule.limit)) for rule in ALARMS)
 IDLE_ALARM: Final = Alarm()
 NO_CIRCUIT: Final = (None,)
+
+
+def gravest(board: Board) -> str | None:
+    """What the oldest standing alarm of high priority is about: a circuit, or empty for the lifter; ``None`` without one."""
+    standing = [
+        (alarm.raising_n, about)
+        for (about, key), alarm in board.alarms.items()
+        if alarm.state in ACTIVE and key in HIGH
+    ]
+    return min(standing)[1] if standing else None
 
 
 def _step_one(

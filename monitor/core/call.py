@@ -432,6 +432,20 @@ def _calm(facts: Facts) -> Called:
     return Called(Call.HOLDING, Text("headline.holding"), reason)
 
 
+def with_alarm(called: Called, about: str | None, facts: Facts) -> Called:
+    """`holding` is never said while an alarm of high priority stands; ``about`` is its circuit, empty for the lifter.
+
+    An alarm stands a minute at least, a row near its limit ten seconds: what is over is still something to look at.
+    """
+    if called.call is not Call.HOLDING or about is None:
+        return called
+    values: Values = {"circuit": about} if about else {}
+    key = "reason.alarm_stands.circuit" if about else "reason.alarm_stands"
+    return replace(
+        called, call=Call.LOOK, headline=_headline(Call.LOOK, "alarm_stands", values, facts), reason=Text(key, values)
+    )
+
+
 def with_partner(called: Called, facts: Facts) -> Called:
     """Two lifters on one panel: the worse call shows on both. Told, never kept: a partner's call must not echo back."""
     for lifter, (call, _) in facts.partners.items():

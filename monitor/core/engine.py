@@ -160,7 +160,7 @@ def _tell(state: SiteState, name: str, now_s: float, effects: list[Effect], *, f
     one.seal_tests = seal_tests.advance(one.seal_tests, facts)
     moved = alarms.step(one.board, facts, now_s)
     effects.extend(alarm_moved(one, move, now_s) for move in moved)
-    called = call.judge(facts, one.called)
+    called = call.with_alarm(call.judge(facts, one.called), alarms.gravest(one.board), facts)
     answer, text = release.judge(facts)
     own = (called.call, answer)
     one.called, one.release = called, answer

@@ -39,7 +39,7 @@ def judge(facts: Facts) -> tuple[Release, Text]:
     if is_coarse(facts.config, largest_kg if largest_kg is not None else facts.planned_kg) and not hangs:
         return Release.CANNOT_TELL, Text("release.coarse", {"band_kg": band_kg})
     if facts.load_known is LoadKnown.OFF:
-        return Release.CHECK_FIXED, Text("release.weight_off")
+        return Release.CHECK_FIXED, Text("release.not_lifted_yet" if largest_kg is None else "release.weight_off")
     if facts.load_kg is not None and facts.load_kg < -band_kg:
         return Release.DO_NOT_RELEASE, Text("release.rests", {"load_kg": facts.load_kg})
     return Release.DO_NOT_RELEASE, Text("release.not_steadily_off", values)

@@ -9,6 +9,7 @@ from itertools import pairwise
 
 import pytest
 
+from monitor.core.alarms import ACTIVE
 from monitor.core.call import RANK, Call
 from monitor.core.events import AlarmMoved
 from monitor.core.facts import CircuitState, Facts
@@ -110,15 +111,8 @@ def test_release_is_never_better_than_known(name: str) -> None:
 @EVERY
 def test_standing_alarm_of_high_priority_is_never_under_a_calm_call(name: str) -> None:
     for status in flight(name):
-        # An alarm stands a minute at least, a call near its cause ten seconds: in between the cause may be over.
-        standing = {
-            a.key
-            for a in status.alarms
-            if a.priority == "high"
-            and a.state in {"unacknowledged", "acknowledged"}
-            and not 10.0 <= status.utc_s - a.since_utc_s <= 61.0
-        }
-        if standing - {"sudden_loss", "release_under_load"}:  # these two stand a while after what they tell of
+        standing = {a.key for a in status.alarms if a.priority == "high" and a.state in ACTIVE}
+        if standing:
             assert RANK[status.called.call] <= RANK[Call.LOOK], (seconds(status), standing)
 
 

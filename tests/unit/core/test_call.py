@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from monitor.core.call import RANK, Call, Called, judge, with_partner
+from monitor.core.call import RANK, Call, Called, judge, with_alarm, with_partner
 from monitor.core.facts import CircuitState, Facts
 from monitor.core.load import Load, LoadKnown
 from monitor.core.messages import Text
@@ -12,6 +12,7 @@ from monitor.core.phases import Phase
 from monitor.core.readings import Valve
 from monitor.core.status import Status
 from monitor.core.warning_time import Bounds
+from monitor.words.say import say
 from tests.histories import Watch, calls, carry, carrying, dock
 from tests.unit.core.made import NOW_S, circuit, facts, holding, losing
 
@@ -505,3 +506,47 @@ def test_lifter_that_is_in_tandem_shows_the_worse_call() -> None:
     watch.play(**signals)
     assert watch.call == "no_signal"  # the other one was never heard
     assert watch.status.called.reason.key == "reason.tandem"
+
+
+# --- an alarm of high priority that stands
+
+
+@pytest.mark.parametrize(
+    ("about", "headline", "reason"),
+    [
+        (
+            "B",
+            Text("headline.look_at_circuit", {"circuit": "B"}),
+            Text("reason.alarm_stands.circuit", {"circuit": "B"}),
+        ),
+        ("", Text("headline.look"), Text("reason.alarm_stands")),
+    ],
+)
+def test_holding_is_never_said_under_a_standing_alarm_of_high_priority(
+    about: str, headline: Text, reason: Text
+) -> None:
+    called = with_alarm(judge(facts(), None), about, facts())
+    assert (called.call, called.headline, called.reason) == (Call.LOOK, headline, reason)
+    assert say(called.reason)
+
+
+def test_on_the_ground_a_standing_alarm_reads_do_not_lift() -> None:
+    given = ground(phase=Phase.SEAL_TEST, load_known=LoadKnown.OFF)
+    assert judge(given, None).call is Call.HOLDING
+    assert with_alarm(judge(given, None), "B", given).headline == Text("headline.do_not_lift")
+
+
+def test_standing_alarm_makes_no_other_call_better_nor_worse() -> None:
+    for given in (facts(lifter_alarm=True), facts(losing(early_s=900.0)), ground(phase=Phase.PARKED)):
+        called = judge(given, None)
+        assert with_alarm(called, "B", given) == called
+    assert with_alarm(judge(facts(), None), None, facts()).call is Call.HOLDING
+
+
+def test_after_a_dip_the_call_is_look_while_the_alarm_stands_its_minute_and_then_holding() -> None:
+    watch = carrying()
+    carry(watch, B="64x5 64>50x10 50x6 50>64x10 64x150")
+    assert (watch.call, watch.alarms["vacuum_low B"]) == ("look", "unacknowledged")
+    assert watch.status.called.reason == Text("reason.alarm_stands.circuit", {"circuit": "B"})
+    carry(watch, B="64x500")
+    assert (watch.call, watch.alarms["vacuum_low B"]) == ("holding", "latched_unacknowledged")

@@ -55,6 +55,10 @@ def test_weight_off_asks_whether_the_panel_is_fixed() -> None:
     assert answer(unladen()) == (CHECK, "release.weight_off")
 
 
+def test_before_the_pick_it_says_that_nothing_was_lifted_yet() -> None:
+    assert answer(unladen(load=Load(net_kg=1.0), phase=Phase.SEAL_TEST)) == (CHECK, "release.not_lifted_yet")
+
+
 def test_no_load_cell_cannot_tell_even_after_a_named_confirmation() -> None:
     config = {"load_measures": LoadMeasures.NONE}
     assert answer(unladen(config=config)) == (CANNOT, "release.no_cell")
