@@ -17,6 +17,7 @@ from monitor.core.events import (
     Event,
     LastLifts,
     LinkChanged,
+    MessagesLost,
     ReadingCame,
     Resumed,
     StoreSaid,
@@ -42,6 +43,7 @@ JUDGED: Final = "judged"
 _VALUES: Final = {
     "link": LinkChanged,
     "connection": ConnectionSaid,
+    "lost": MessagesLost,
     RESUMED: Resumed,
     "clock": ClockSet,
     "store": StoreSaid,
@@ -72,6 +74,8 @@ def came_row(came: Came, message: bytes) -> tuple[str, str, bytes] | None:
             return _OLD[news], reading.lifter, encode_reading(reading)
         case Online(lifter, _):
             return row_of(ConnectionSaid(lifter, came.online))
+        case MessagesLost():
+            return row_of(came)
         case Unreadable(lifter, _):
             return None if lifter is None else (UNREADABLE, lifter, message)
         case Ask():

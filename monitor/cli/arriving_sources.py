@@ -11,6 +11,7 @@ from typing import Final
 
 from monitor.cli.arriving import CLOCK_OFF_S, OPTIONAL, circuit_said, refusal_said, rejected_said, value_said
 from monitor.core.config import LoadMeasures
+from monitor.core.events import MessagesLost
 from monitor.core.readings import Reading
 from monitor.settings.site import SiteSettings
 from monitor.wire.inbox import Ask, Came, Inbox, Online
@@ -128,6 +129,8 @@ class ArrivingSources:
             case Old(reading, news):
                 heard.counts[news.value] += 1
                 yield f"{_WORDS[news.value]}: {self._became(reading)}"
+            case MessagesLost(_, n):
+                yield f"{n} lost by the sender's count"
             case Unreadable(_, rejected):
                 heard.counts["unreadable"] += 1
                 yield f"cannot be read: {rejected_said(rejected)}"
@@ -164,6 +167,8 @@ def _shape_of(came: Came) -> tuple[object, ...]:
             return ("reading", circuits, fields, tuple((one.field, one.reason) for one in came.refused))
         case Old(_, news):
             return ("old", news)
+        case MessagesLost():
+            return ("lost",)
         case Unreadable(_, rejected):
             return ("unreadable", rejected.reason)
         case _:

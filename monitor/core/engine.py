@@ -20,6 +20,7 @@ from monitor.core.events import (
     Event,
     LastLifts,
     LinkChanged,
+    MessagesLost,
     ReadingCame,
     Resumed,
     StoreSaid,
@@ -83,6 +84,9 @@ def step(state: SiteState, event: Event, now_s: float) -> tuple[SiteState, tuple
             _tell_all(state, now_s, effects)
         case ConnectionSaid(name, online):
             state.online[name] = online
+        case MessagesLost(name, n):
+            if name in state.lifters:
+                state.lifters[name].news = intake.missing(state.lifters[name].news, n)
         case StoreSaid(writing, free_ratio):
             state.store_writing, state.disk_free_ratio = writing, free_ratio
         case ClockSet(utc_minus_now_s):

@@ -94,6 +94,14 @@ class ConnectionSaid:
 
 
 @dataclass(frozen=True, slots=True)
+class MessagesLost:
+    """A device's own count left ``n`` messages out, found where its messages are joined to readings."""
+
+    lifter: str
+    n: int
+
+
+@dataclass(frozen=True, slots=True)
 class Resumed:
     """The engine starts again after being down; everything not heard since ``down_since_s`` is a gap."""
 
@@ -130,6 +138,7 @@ Event = (
     | ActionCame
     | LinkChanged
     | ConnectionSaid
+    | MessagesLost
     | Resumed
     | ClockSet
     | StoreSaid

@@ -95,6 +95,11 @@ def counted(intake: Intake, news: News) -> Intake:
             return replace(intake, live_n=intake.live_n + 1)
 
 
+def missing(intake: Intake, n: int) -> Intake:
+    """Count messages that never came, where somebody else keeps the sender's count."""
+    return replace(intake, lost_n=intake.lost_n + n)
+
+
 def worst_lag_s(streams: Iterable[Intake], now_s: float, utc_minus_now_s: float) -> float | None:
     """UTC minus the clock of the sender that is furthest off, s, among those heard lately; None where none tells a time."""
     lags_s = [

@@ -5,6 +5,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from monitor.core.events import MessagesLost
 from monitor.core.intake import Intake
 from monitor.core.readings import Reading, Rejected
 from monitor.core.sources import Format, Source
@@ -43,7 +44,7 @@ class Ask:
     payload: bytes
 
 
-Came = Reading | Old | Unreadable | Online | Ask
+Came = Reading | Old | MessagesLost | Unreadable | Online | Ask
 
 
 class Inbox:
@@ -148,6 +149,8 @@ class Inbox:
         for event in events:
             if isinstance(event, Missed):
                 self.missed[event.reason] = self.missed.get(event.reason, 0) + 1
+                lifters = [place["lifter"] for _, place in routes if isinstance(place, dict)]
+                came += [MessagesLost(lifter, event.n) for lifter in dict.fromkeys(lifters) if event.n]
                 came += self._ask(event.node, now_s, now_utc_s)
                 continue
             for route, place in routes:
@@ -164,7 +167,7 @@ class Inbox:
 
     def _join(
         self, parts: Sequence[Part], now_s: float, now_utc_s: float, *, retained: bool = False
-    ) -> list[Reading | Old]:
+    ) -> list[Reading | Old | MessagesLost]:
         if not self._is_known(parts):
             return []
         return self.joiner.take(parts, now_s, now_utc_s, retained=retained)

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
 from monitor.core import intake
+from monitor.core.events import MessagesLost
 from monitor.core.intake import Intake, News
 from monitor.core.readings import CircuitReading, Reading, Refusal
 from monitor.core.sources import Source
@@ -48,11 +49,13 @@ class Joiner:
     streams: dict[tuple[str, str], Intake] = field(default_factory=dict)
     counts: Counter[str] = field(default_factory=Counter)  # what was not live, by its kind
     _waiting: dict[tuple[str, str], _Waiting] = field(default_factory=dict)
+    # Since this began: what came between the kept streams and a restart is not known, so nothing is called lost by it.
+    _heard: set[tuple[str, str]] = field(default_factory=set)
 
     def take(
         self, parts: Sequence[Part], now_s: float, now_utc_s: float, *, retained: bool = False
-    ) -> list[Reading | Old]:
-        """Readings that go out now that a message has come, the old ones first.
+    ) -> list[Reading | Old | MessagesLost]:
+        """Readings that go out now that a message has come, the old ones first, after what its count says is missing.
 
         Args:
             parts: What the message said of one lifter, one part for each time in it, oldest first. Only what is as new as
@@ -64,21 +67,25 @@ class Joiner:
         if not parts:
             return []
         part, older = newest(parts)
-        before = self.streams.get((part.lifter, part.stream))
+        key = part.lifter, part.stream
+        before = self.streams.get(key)
         if before is None and len(self.streams) >= MOST_STREAMS_N:
             self.counts["too_many_streams"] += 1
             return []
         order = Reading(part.lifter, {}, sent_utc_s=part.sent_utc_s, seq=part.seq, boot=part.boot)
         stream, news = intake.judge(before or Intake(), order, now_s, retained=retained)
-        self.streams[part.lifter, part.stream] = stream
+        self.streams[key] = stream
         utc_minus_now_s = now_utc_s - now_s
-        old = [
+        lost_n = stream.lost_n - before.lost_n if before is not None and key in self._heard else 0
+        self._heard.add(key)
+        out: list[Reading | Old | MessagesLost] = [MessagesLost(part.lifter, lost_n)] if lost_n else []
+        out += [
             self._old(one, news if news is News.RETAINED else _of_buffer(one, before), stream, utc_minus_now_s)
             for one in older
         ]
         if news is not News.LIVE:
-            return [*old, self._old(part, news, stream, utc_minus_now_s)]
-        return [*old, *self._live(part, now_s)]
+            return [*out, self._old(part, news, stream, utc_minus_now_s)]
+        return [*out, *self._live(part, now_s)]
 
     def late(self, parts: Sequence[Part], now_s: float, now_utc_s: float) -> list[Old]:
         """What the sender itself calls history."""

@@ -22,6 +22,7 @@ ASK_AGAIN_S: Final = 10.0
 """A node is asked for a rebirth this often at most."""
 
 _BOOLEAN: Final = 11
+_SEQ_ROUND_N: Final = 256
 _SIGNED_BITS: Final = {1: 8, 2: 16, 3: 32, 4: 64}
 """Int8 to Int64 travel as unsigned numbers in two's complement."""
 
@@ -85,6 +86,8 @@ class Missed:
 
     node: str
     reason: str
+    n: int = 0
+    """Messages left out by the node's count, which goes round at 256; 0 where that is not known."""
 
 
 @dataclass(slots=True)
@@ -133,12 +136,13 @@ def _node_death(node: _Node, node_id: str, read: Payload) -> list[Told | Lives |
 
 
 def _others(node: _Node, node_id: str, device: str, kind: str, read: Payload) -> Iterator[Told | Lives | Missed]:
-    expected = None if node.seq is None else (node.seq + 1) % 256
+    expected = None if node.seq is None else (node.seq + 1) % _SEQ_ROUND_N
     node.seq = read.seq
     if kind == "NBIRTH":
         node.online, node.bd_seq, node.names = True, _bd_seq(read), {}
     elif expected is not None and read.seq != expected:
-        yield Missed(node_id, "seq")
+        out_n = 0 if read.seq is None else (read.seq - expected) % _SEQ_ROUND_N
+        yield Missed(node_id, "seq", out_n if out_n < _SEQ_ROUND_N // 2 else 0)  # else it came late or twice
     if kind.endswith("BIRTH"):
         node.names[device] = {item.alias: (item.name, item.unit) for item in read.metrics if item.alias is not None}
         yield Lives(node_id, device, online=True)

@@ -10,6 +10,7 @@ from monitor.core.events import (
     ConnectionSaid,
     LastLifts,
     LinkChanged,
+    MessagesLost,
     Resumed,
     StoreSaid,
     Tick,
@@ -154,6 +155,14 @@ def test_connection_topic_is_a_hint_and_never_proof() -> None:
     watch.take(ConnectionSaid("dock-6", online=True))
     watch.wait(4.0)
     assert watch.call == "no_signal"
+
+
+def test_what_a_count_left_out_is_counted_as_lost() -> None:
+    watch = carrying()
+    before_n = watch.state.lifters["dock-6"].news.lost_n
+    watch.take(MessagesLost("dock-6", 3))
+    watch.take(MessagesLost("dock-9", 5))
+    assert watch.state.lifters["dock-6"].news.lost_n == before_n + 3
 
 
 # --- around the lifter

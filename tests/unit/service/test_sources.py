@@ -14,7 +14,7 @@ import pytest
 from monitor.broker import LinkUp, Message
 from monitor.clock import monotonic_s
 from monitor.core import engine
-from monitor.core.events import FilledIn, ReadingCame, Tick
+from monitor.core.events import FilledIn, MessagesLost, ReadingCame, Tick
 from monitor.core.intake import News
 from monitor.core.readings import CircuitReading, Reading, Rejected
 from monitor.drive import Drive
@@ -188,6 +188,9 @@ def test_hints_are_rows_and_questions_none() -> None:
     row = came_row(Online("dock-6", online=True), b"")
     assert row is not None
     assert row[0] == "connection"
+    row = came_row(MessagesLost("dock-6", 3), b"")
+    assert row is not None
+    assert event_of(*row) == MessagesLost("dock-6", 3)
     assert came_row(Ask("a", b""), b"") is None
     assert came_row(Unreadable(None, Rejected("wrong_shape", "x")), b"") is None
 

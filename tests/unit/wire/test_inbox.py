@@ -5,7 +5,7 @@ import json
 import pytest
 
 from monitor.core.engine import begin, step
-from monitor.core.events import ReadingCame, Tick
+from monitor.core.events import MessagesLost, ReadingCame, Tick
 from monitor.core.intake import News
 from monitor.core.readings import CircuitReading, Pump, Reading, Refusal
 from monitor.core.sources import Format, Reads, Source, TimeUnit, ValueRule
@@ -118,10 +118,23 @@ def test_doubled_and_late_messages_of_a_stream_make_no_live_reading() -> None:
     assert len(send(1, 1.0)) == 1
     [again] = send(1, 1.1)
     assert again.news is News.DOUBLED
-    assert len(send(3, 3.0)) == 1
+    assert send(3, 3.0)[0] == MessagesLost("dock-6", 1)
     [late] = send(2, 3.1)
     assert late == Old(reading({"A": CircuitReading(62.0)}, sent_utc_s=NOW_S + 2.0, seq=2, boot="x"), News.LATE)
     assert box.joiner.counts == {"doubled": 1, "late": 1}
+
+
+def test_what_a_count_leaves_out_is_lost_but_not_over_a_restart() -> None:
+    box = inbox(STAMPED)
+
+    def send(box: Inbox, n: int) -> list[Came]:
+        return take(box, "plant/dock-6/json", {"v": 60, "n": n, "t": NOW_S + n, "b": "x"}, float(n))
+
+    assert [len(send(box, n)) for n in (1, 2)] == [1, 1]
+    assert send(box, 5) == [MessagesLost("dock-6", 2), reading({"A": CircuitReading(60.0)})]
+    restarted = Inbox([STAMPED], CIRCUITS, box.joiner.streams)
+    assert send(restarted, 20) == [reading({"A": CircuitReading(60.0)})]
+    assert send(restarted, 22)[0] == MessagesLost("dock-6", 1)
 
 
 def test_clocks_of_two_streams_are_not_compared() -> None:
@@ -269,7 +282,12 @@ def test_sparkplug_device_from_birth_to_death() -> None:
     old = payload(metric((2, 1), (5, 1), (13, -40.0)), seq=3)
     [past] = take(box, "spBv1.0/plant/DDATA/gw/dock-6", old, 2.0)
     assert (past.news, past.reading.circuits["A"].vacuum_kpa) == (News.LATE, 40.0)
-    assert take(box, "spBv1.0/plant/DDEATH/gw/dock-6", payload(seq=4), 3.0) == [Online("dock-6", online=False)]
+    after_gap = payload(metric((2, 1), (3, 1_700_000_002_500), (13, -59.0)), seq=6)
+    assert take(box, "spBv1.0/plant/DDATA/gw/dock-6", after_gap, 2.5) == [
+        MessagesLost("dock-6", 2),
+        reading({"A": CircuitReading(59.0)}),
+    ]
+    assert take(box, "spBv1.0/plant/DDEATH/gw/dock-6", payload(seq=7), 3.0) == [Online("dock-6", online=False)]
 
 
 @pytest.mark.parametrize("allowed", [True, False])

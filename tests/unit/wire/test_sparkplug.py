@@ -95,7 +95,18 @@ def test_gap_is_told_and_the_values_still_count() -> None:
     host = Host()
     told(host, "plant/NBIRTH/gw", BIRTH)
     events = told(host, "plant/NDATA/gw", payload(metric((2, 1), (13, -59.0)), seq=2))
-    assert events == [Missed("plant/gw", "seq"), Told((Named("Circuit A/Vacuum", "", -59.0, T_S),))]
+    assert events == [Missed("plant/gw", "seq", 1), Told((Named("Circuit A/Vacuum", "", -59.0, T_S),))]
+
+
+@pytest.mark.parametrize(("last", "now", "lost_n"), [(3, 7, 3), (254, 2, 3), (3, 3, 0), (3, 2, 0), (3, 4, 0)])
+def test_gap_is_counted_round_the_corner_and_never_for_what_came_late_or_twice(
+    last: int, now: int, lost_n: int
+) -> None:
+    """Sparkplug 3.0.0, 5.4: seq runs from 0 to 255 and begins again at 0."""
+    host = Host()
+    told(host, "plant/NBIRTH/gw", payload(bd(0), metric(*VACUUM), seq=last))
+    events = told(host, "plant/NDATA/gw", payload(metric((2, 1), (13, 1.0)), seq=now))
+    assert sum(event.n for event in events if isinstance(event, Missed)) == lost_n
 
 
 def test_devices_share_their_nodes_count() -> None:
