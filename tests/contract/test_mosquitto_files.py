@@ -11,6 +11,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
+import paho.mqtt.client as mqtt
 import pytest
 from cryptography import x509
 
@@ -33,6 +34,7 @@ class Site:
     folder: Path
     port: int
     tls_port: int
+    websocket_port: int
 
     @property
     def ca(self) -> Path:
@@ -57,9 +59,11 @@ def serial(site: Site) -> int:
     return x509.load_pem_x509_certificate(shown.encode()).serial_number
 
 
-def shipped(folder: Path, port: int, tls_port: int) -> str:
-    """The shipped configuration, its paths and ports those of a test."""
+def shipped(folder: Path, port: int, tls_port: int, websocket_port: int) -> str:
+    """The shipped configuration, its paths and ports those of a test, its websocket listener taken into use."""
     text = (ROOT / "configs" / "service" / "mosquitto.conf").read_text()
+    block = text[text.index("# listener 8884") : text.index("# Retained statuses")]
+    text = text.replace(block, block.replace("# ", "").replace("8884", f"{websocket_port} 127.0.0.1"))
     text = text.replace("/etc/mosquitto/holdwatch", str(folder))
     assert text.count("listener 8883\n") == text.count("listener 1883 127.0.0.1\n") == 1
     text = text.replace("listener 8883\n", f"listener {tls_port} 127.0.0.1\n")
@@ -77,10 +81,10 @@ def site(tmp_path: Path) -> Iterator[Site]:
         command = [need("mosquitto_passwd"), *(["-c"] if number == 0 else []), "-b", str(passwords), user, f"of {user}"]
         subprocess.run(command, check=True)
     (tmp_path / "acl").write_text((ROOT / "configs" / "service" / "mosquitto.acl").read_text())
-    port, tls_port = free_port(), free_port()
+    ports = free_port(), free_port(), free_port()
     config = tmp_path / "mosquitto.conf"
-    config.write_text(shipped(tmp_path, port, tls_port))
-    made = Site(Broker([need("mosquitto"), "-c", str(config)], tls_port), tmp_path, port, tls_port)
+    config.write_text(shipped(tmp_path, *ports))
+    made = Site(Broker([need("mosquitto"), "-c", str(config)], ports[1]), tmp_path, *ports)
     made.broker.start()
     yield made
     made.broker.kill()
@@ -158,6 +162,34 @@ def test_wrong_password_and_no_password_are_said(site: Site) -> None:
         check=False, capture_output=True, text=True, timeout=10,
     )  # fmt: skip
     assert done.returncode != 0  # not even on this machine without a password
+
+
+def test_hardware_that_speaks_websockets_comes_in_by_the_same_users(site: Site) -> None:
+    said: list[str] = []
+
+    def send(user: str, password: str) -> None:
+        client = mqtt.Client(mqtt.CallbackAPIVersion.VERSION2, transport="websockets")
+        client.tls_set(ca_certs=str(site.ca))
+        client.username_pw_set(user, password)
+        client.on_connect = lambda *given: said.append(str(given[3]))
+        client.connect("localhost", site.websocket_port)
+        client.loop_start()
+        try:
+            wait_for(lambda: said, 5, "an answer")
+            if said == ["Success"]:
+                client.publish("holdwatch/quayside/dock-7/readings", "{}", qos=1)
+                client.publish(READINGS, "{}", qos=1).wait_for_publish(5)
+        finally:
+            client.disconnect()
+            client.loop_stop()
+
+    with link(site, "holdwatch", "holdwatch/quayside/+/readings") as monitor:
+        wait_for(lambda: monitor.connected, 5, "the monitor connected")
+        send("dock-6", "of dock-6")
+        assert heard(monitor) == [READINGS]
+    said.clear()
+    send("dock-6", "guessed")
+    assert said == ["Not authorized"]
 
 
 def test_plain_listener_is_for_this_machine_and_asks_for_the_password_too(site: Site) -> None:
