@@ -18,7 +18,7 @@ import pytest
 
 from tests.brokers import ROOT, Broker, mosquitto, wait_for
 from tests.system.program import Program, Publisher, Subscriber
-from tests.system.test_run import READINGS, SITE, STATUS, reading
+from tests.system.quayside import READINGS, SITE, STATUS, reading
 from tests.tools import need
 
 pytestmark = pytest.mark.system

@@ -12,9 +12,7 @@ import pytest
 from monitor.settings.access import KEY_FILE, Role, set_pin, signing_key
 from tests.brokers import Broker, wait_for
 from tests.system.program import Program, Publisher, Subscriber, get
-from tests.system.test_run import READINGS, SITE, STATUS, broker, reading, running, site
-
-__all__ = ["broker", "running", "site"]  # fixtures
+from tests.system.quayside import READINGS, SITE, STATUS, reading
 
 pytestmark = pytest.mark.system
 

@@ -11,7 +11,7 @@ from monitor.broker import BrokerClient, Message
 from tests.brokers import wait_for
 from tests.contract.test_mosquitto_files import READINGS, Site, link, pub, site
 from tests.system.program import Program
-from tests.system.test_run import SITE, reading
+from tests.system.quayside import SITE, reading
 
 pytestmark = pytest.mark.system
 __all__ = ["site"]

@@ -11,7 +11,7 @@ import pytest
 from tests.brokers import mosquitto, wait_for
 from tests.replay.test_payload_styles import STYLES
 from tests.system.program import Program, Subscriber, get
-from tests.system.test_run import SITE, STATUS
+from tests.system.quayside import SITE, STATUS
 from tests.tools import need
 
 pytestmark = pytest.mark.system

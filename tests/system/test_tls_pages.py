@@ -13,20 +13,12 @@ import pytest
 from cryptography import x509
 
 from monitor.certificates import make
-from tests.brokers import Broker, mosquitto, wait_for
+from tests.brokers import Broker, wait_for
 from tests.system.program import Program
-from tests.system.test_run import SITE
+from tests.system.quayside import SITE
 
 pytestmark = pytest.mark.system
 NOW = dt.datetime.now(dt.UTC)
-
-
-@pytest.fixture
-def broker(tmp_path: Path):
-    made = mosquitto(tmp_path)
-    made.start()
-    yield made
-    made.kill()
 
 
 def site_file(broker: Broker, folder: Path) -> Path:
