@@ -4,13 +4,15 @@ A level and slope are followed with a discount (old lifts count less); what a li
 scatter, feeds CUSUMs of likelihood ratios on each side (Page 1954), one per size of step. The likelihood knows that
 some lifts are on an odd panel and say nothing, so these never make a step.
 
-A step is told early, as a possible one, and judged again by the lifts after that alone: it is then certain, or withdrawn.
+A step is told early, as a possible one, and judged again with every lift after that: dated anew, withdrawn as soon as the
+lifts no longer speak for it, or certain after ten. Early means often wrong: even a chart that knew level, scatter and size
+beforehand could not find twice the scatter within five lifts and raise one false step in 500 (``tests.benchmarks.trends``).
 """
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
-from math import exp, log, pi, sqrt
+from math import exp, inf, log, pi, sqrt
 from statistics import median
 from typing import Final
 
@@ -23,7 +25,7 @@ MEMORY: Final = 0.99
 SHIFTS: Final = (2.0, 4.0, 7.0)
 """Steps looked for, in scatters; a chart for the wrong size finds a step a little later."""
 
-H_UP: Final = (3.4, 6.2, 11.0)
+H_UP: Final = (2.4, 6.2, 11.0)
 H_DOWN: Final = (5.0, 7.5, 11.0)
 """Decision intervals per shift (log of a likelihood ratio), set on training histories
 (``python -m tests.benchmarks.trends``). Large shifts wait for a third lift: odd panels come in pairs too."""
@@ -46,6 +48,12 @@ SLOPE_VAR_FIRST: Final = 4e-4
 CONFIRM_N: Final = 10
 CONFIRM_SHIFT: Final = 0.8
 """The mean of ``CONFIRM_N`` lifts after a step was noticed must still lie this many scatters off the old level."""
+
+DATED_BACK_N: Final = 12
+DATED_ANEW: Final = 2.0
+WITHDRAWN_UNDER: Final = 0.0
+"""A possible step is dated up to so many lifts back, anew where that is likelier by so much, and withdrawn under so much
+(all logs of likelihood ratios)."""
 
 UNSURE_VAR: Final = 0.3
 """While the level itself is less sure than this (in scatters squared), nothing is called a step."""
@@ -83,22 +91,17 @@ def find_steps(values: Sequence[float], restarts: Collection[int] = (), least_sc
         if n in restarts:
             follower.forget()
             before = None
-        if before is not None and n - found[-1].noticed_at > CONFIRM_N:
-            since = found[-1].noticed_at
-            if before.still_off(values[since + 1 : n], n - since, found[-1].size):
-                found[-1] = replace(found[-1], certain=True)
-            else:
-                follower = before.go_on(values[since:n])
-                del found[-1]
+        if before is not None and (withdrawn := before.judge_again(found, values, n)) is not None:
+            if withdrawn:
+                since = found.pop().noticed_at
+                follower = before.go_on(since, values[since:n])
             before = None
         step = follower.take(n, value, values)
         if step is not None and before is None:
             found.append(step)
             before = follower.before
-        elif step is not None and before is not None and (step.size > 0.0) != (found[-1].size > 0.0):
-            follower = before.go_on(values[found[-1].noticed_at : n + 1])  # back again: it was none
-            del found[-1]
-            before = None
+    if before is not None and before.judge_again(found, values, len(values)):
+        del found[-1]
     return found
 
 
@@ -118,6 +121,27 @@ def _table(shift: float) -> list[float]:
 
 
 _TABLES: Final = tuple(_table(shift) for shift in SHIFTS)
+
+
+def _place(z: float) -> int:
+    return int((min(max(z, -_TABLE_MOST), _TABLE_MOST) + _TABLE_MOST) / _TABLE_STEP)
+
+
+def _likeliest(off: Sequence[float], dated: int, latest: int) -> tuple[int, float]:
+    """Where an upward step in ``off`` (in scatters) likeliest began, up to ``latest``, and how likely that is.
+
+    It stays ``dated`` unless another place is clearly likelier.
+    """
+    most, at, as_dated = -inf, dated, -inf
+    for ratios in _TABLES:
+        total = 0.0
+        for n in range(len(off) - 1, -1, -1):
+            total += ratios[_place(off[n])]
+            if n == dated:
+                as_dated = max(as_dated, total)
+            if n <= latest and total > most:
+                most, at = total, n
+    return (at if most > as_dated + DATED_ANEW else dated), most
 
 
 class _Follower:
@@ -158,19 +182,37 @@ class _Follower:
         self._update(expected, spread, z)
         return None
 
-    def go_on(self, values: Sequence[float]) -> "_Follower":
-        """Follow lifts that turned out to be part of no step."""
-        for value in values:
-            self._update(*self._expect(value))
+    def go_on(self, begin: int, values: Sequence[float]) -> "_Follower":
+        """Follow lifts that turned out to be part of no step, though some may be the beginning of another."""
         self._begin_sums()
+        for n, value in enumerate(values, begin):
+            expected, spread, z = self._expect(value)
+            self._add(n, z)
+            self._update(expected, spread, z)
         return self
 
-    def still_off(self, after: Sequence[float], ahead_n: int, size: float) -> bool:
-        """Whether later lifts still lie off the old level, to the side of the step."""
-        middle = self.level + self.slope * 0.5 * (ahead_n + 1)
-        off = [min(max((value - middle) / self.scale, -SCALE_LOOKS), SCALE_LOOKS) for value in after]
-        mean = sum(off) / len(off)
-        return (mean if size > 0 else -mean) >= CONFIRM_SHIFT
+    def judge_again(self, found: list[Found], values: Sequence[float], end: int) -> bool | None:
+        """Judge the last step by the lifts up to ``end``: true once it is withdrawn, false once certain, else None.
+
+        Asked of the follower as it was when the step was noticed.
+        """
+        step = found[-1]
+        begin = max(step.noticed_at - DATED_BACK_N, 0)
+        first = self.level + self.slope * (begin - step.noticed_at + 1)
+        off = [(value - first - self.slope * n) / self.scale for n, value in enumerate(values[begin:end])]
+        sign = 1.0 if step.size > 0.0 else -1.0
+        at, most = _likeliest([sign * z for z in off], step.at - begin, step.noticed_at - begin)
+        if most < WITHDRAWN_UNDER:
+            return True
+        if end - step.noticed_at > CONFIRM_N:
+            after = [sign * min(max(z, -SCALE_LOOKS), SCALE_LOOKS) for z in off[step.noticed_at + 1 - begin :]]
+            if sum(after) / len(after) < CONFIRM_SHIFT:
+                return True
+            found[-1] = replace(step, certain=True)
+            return False
+        size = median(off[at:]) * self.scale
+        found[-1] = replace(step, at=begin + at, size=size if size * sign > 0.0 else step.size)
+        return None
 
     def _expect(self, value: float) -> tuple[float, float, float]:
         self.p11, self.p12, self.p22 = (
@@ -196,7 +238,7 @@ class _Follower:
         """Fold a lift into the sums; the lift a step began at, when one shows."""
         if not self.rising and -NOTHING_Z < z < NOTHING_Z:
             return None  # every ratio is under one and every sum nothing: most lifts
-        place = int((min(max(z, -_TABLE_MOST), _TABLE_MOST) + _TABLE_MOST) / _TABLE_STEP)
+        place = _place(z)
         self.rising = False
         for sums, at, limits in ((self.up, place, H_UP), (self.down, -1 - place, H_DOWN)):
             for k, ratios in enumerate(_TABLES):
