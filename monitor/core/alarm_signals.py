@@ -90,9 +90,46 @@ def _troubled(circuit: CircuitFacts, name: str) -> bool:
     return circuit.pump_trouble == name and circuit.state in ATTACHED_STATES
 
 
-def _if_lost(facts: Facts, circuit: CircuitFacts | None) -> float | None:
-    if facts.holding is None or facts.judged_kg is None:
+def _bare(facts: Facts) -> bool:
+    """The load is known to be off and there is none to judge by: what a load asks for is no trouble now."""
+    return facts.load_known is LoadKnown.OFF and not facts.in_flight and facts.judged_kg is None
+
+
+def _margin_kg(facts: Facts, circuit: CircuitFacts | None) -> float | None:
+    if facts.holding is None or facts.silent:
         return None
+    return math.inf if _bare(facts) else facts.holding.margin_kg
+
+
+def _over_plan_kg(facts: Facts, circuit: CircuitFacts | None) -> float | None:
+    if facts.planned_kg is not None and facts.load.largest_kg is not None:
+        return facts.load.largest_kg
+    return 0.0 if facts.load_known is LoadKnown.OFF and not facts.in_flight else None
+
+
+def _worst_pad(facts: Facts, circuit: CircuitFacts | None) -> float | None:
+    if facts.silent or facts.holding is None:
+        return None
+    if facts.holding.worst_pad is None:
+        return 0.0 if _bare(facts) else None
+    return facts.holding.worst_pad[1]
+
+
+def _needed_kpa(facts: Facts, circuit: CircuitFacts | None) -> float | None:
+    needed_kpa = None if circuit is None else circuit.needed_kpa
+    return -math.inf if needed_kpa is None and _bare(facts) else needed_kpa
+
+
+def _over_plan_limit_kg(facts: Facts, circuit: CircuitFacts | None) -> float | None:
+    limit_kg = over_plan_limit_kg(facts)
+    return math.inf if limit_kg is None else limit_kg
+
+
+def _if_lost(facts: Facts, circuit: CircuitFacts | None) -> float | None:
+    if facts.holding is None:
+        return None
+    if facts.judged_kg is None:
+        return math.inf if _bare(facts) else None
     factors = [lost.factor for lost in facts.holding.if_lost.values() if lost.needed_factor is not None]
     return min((factor for factor in factors if factor is not None), default=None)
 
@@ -112,12 +149,10 @@ SIGNALS: Final[Mapping[str, Signal]] = {
     "duty_ratio": _circuit(lambda c, f: None if c.state in UNHEARD else (c.duty_ratio or 0.0)),
     "lifter_alarm": lambda f, c: None if f.silent and not f.lifter_alarm else f.lifter_alarm,
     "load_kg": lambda f, c: f.load_kg,
-    "margin_kg": lambda f, c: None if f.holding is None or f.silent else f.holding.margin_kg,
+    "margin_kg": _margin_kg,
     "released_load_kg": lambda f, c: (f.released_load_kg or 0.0) if f.load_fresh else None,
-    "over_plan_kg": lambda f, c: f.load.largest_kg if f.planned_kg is not None else None,
-    "worst_pad_ratio": lambda f, c: (
-        None if f.silent or f.holding is None or f.holding.worst_pad is None else f.holding.worst_pad[1]
-    ),
+    "over_plan_kg": _over_plan_kg,
+    "worst_pad_ratio": _worst_pad,
     "if_lost_factor": _if_lost,
     "circuits_apart_kpa": _apart_kpa,
     "tilt_beyond_plan_deg": lambda f, c: None if f.tilt_deg is None else f.tilt_beyond_plan_deg,
@@ -137,7 +172,7 @@ Limit = Callable[[Facts, CircuitFacts | None], float | None]
 
 LIMITS: Final[Mapping[str, Limit]] = {
     "warning_kpa": lambda f, c: None if c is None else c.config.warning_kpa,
-    "needed_kpa": lambda f, c: None if c is None else c.needed_kpa,
+    "needed_kpa": _needed_kpa,
     "twice_landing_s": lambda f, c: 2.0 * f.landing_s,
     "sudden_kpa": lambda f, c: LET_OUT_KPA,
     "over_wll_kg": lambda f, c: f.config.wll_kg + f.config.load_accuracy_kg,
@@ -148,7 +183,7 @@ LIMITS: Final[Mapping[str, Limit]] = {
     "pump_down_limit_s": lambda f, c: None if c is None else c.pump_down_limit_s,
     "duty_limit_ratio": lambda f, c: None if c is None else c.duty_limit_ratio,
     "reserve_least_s": lambda f, c: max(RESERVE_LEAST_S, f.landing_s),
-    "over_plan_limit_kg": lambda f, c: over_plan_limit_kg(f),
+    "over_plan_limit_kg": _over_plan_limit_kg,
     "one_ratio": lambda f, c: 1.0,
     "needed_factor": lambda f, c: 2.0,
     "apart_kpa": lambda f, c: APART_RATIO * max(circuit.config.working_kpa for circuit in f.used()),

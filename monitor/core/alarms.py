@@ -205,6 +205,11 @@ def step(board: Board, facts: Facts, now_s: float) -> list[Moved]:
     """Judge every rule against the facts of this instant; the board is updated in place. Returns what moved."""
     moves: list[Moved] = []
     circuits = facts.used()
+    used = {LIFTER, *(circuit.id for circuit in circuits)}
+    for key in [key for key in board.alarms if key[0] not in used]:
+        # Of a circuit whose pads are no longer in use nothing is asked, once nothing hangs; before that it stands.
+        verdict = Verdict.UNKNOWN if facts.in_flight else Verdict.CLEAR
+        moves += _step_one(board, key, RULES[key[1]], board.alarms[key], verdict, None, None, facts, now_s)
     for rule, signal, limit_of in WATCHED:
         for circuit in circuits if rule.per_circuit else NO_CIRCUIT:
             key = (LIFTER if circuit is None else circuit.id, rule.key)

@@ -89,6 +89,7 @@ class PhaseState:
     picks_n: int = 0
     sealed: bool = False
     touched_down: bool = False
+    released_s: float | None = None  # when the last lift was released
 
 
 def advance(state: PhaseState, inputs: PhaseInputs, now_s: float) -> PhaseState:
@@ -140,6 +141,9 @@ def _next(state: PhaseState, inputs: PhaseInputs, now_s: float) -> Phase:
 def _from_detached(state: PhaseState, inputs: PhaseInputs, now_s: float) -> Phase:
     if inputs.any_attached:
         return Phase.SEALING
+    if state.phase is Phase.IDLE and inputs.load is LoadKnown.ON and state.released_s is not None:
+        grips = not lasted(state.released_s, SAME_LIFT_WITHIN_S, now_s)
+        return Phase.RELEASED if grips else Phase.IDLE  # with every circuit open: a pad may still grip
     over = state.phase is Phase.RELEASED and inputs.load is not LoadKnown.ON
     if over and lasted(state.since_s, RELEASED_FOR_S, now_s):
         return Phase.IDLE
@@ -196,4 +200,5 @@ def _enter(state: PhaseState, phase: Phase, inputs: PhaseInputs, now_s: float) -
         picks_n=(0 if over else state.picks_n) + int(picked),
         sealed=False if phase in {Phase.IDLE, Phase.RELEASED} else state.sealed,
         touched_down=False if picked or over else state.touched_down,
+        released_s=now_s if phase is Phase.RELEASED and state.phase in IN_FLIGHT else state.released_s,
     )

@@ -19,7 +19,7 @@ from monitor.core.phases import ATTACHED, IN_FLIGHT, Phase
 from monitor.core.release import Release
 from monitor.core.status import Status
 from monitor.core.summary import Summary
-from monitor.words.say import status_dict, summary_dict
+from monitor.words.say import say, status_dict, summary_dict
 from simulator.scenarios import load, names
 from tests.histories import NO_CELL, RESTING, START_S, STILL, Watch, demo_site, scenario_events
 from tests.histories import dock as changed_dock
@@ -189,7 +189,7 @@ def test_clean_lift_stays_calm_whatever_the_noise(seed: int) -> None:
     assert {s.called.call for s in told.statuses if s.facts.in_flight} <= {Call.HOLDING, Call.LOOK}
 
 
-def test_clean_lift_goes_through_its_phases() -> None:
+def test_normal_lift_goes_through_its_phases() -> None:
     told: list[str] = []
     for status in run("clean-lift").statuses:
         if not told or told[-1] != status.facts.phase:
@@ -244,7 +244,7 @@ def test_leak_on_all_circuits_is_noticed() -> None:
     assert {m.about for m in run("common-leak").moved if m.key == "losing_vacuum"} == {"A", "B"}
 
 
-def test_circuit_lost_suddenly_is_land_now_within_a_second() -> None:
+def test_one_circuit_lost_suddenly_is_land_now_within_a_second() -> None:
     [fault] = load("one-circuit-lost").faults
     land_s = run("one-circuit-lost").when(lambda s: s.called.call is Call.LAND_NOW)
     low_s = run("one-circuit-lost").when(
@@ -330,7 +330,7 @@ def test_drifted_zero_is_never_weight_off() -> None:
     assert "load_not_all_off" in told.raised()
 
 
-def test_without_a_load_cell_it_is_carrying_until_a_named_landing_and_always_cannot_tell() -> None:
+def test_no_load_cell_is_carrying_until_a_named_landing_and_always_cannot_tell() -> None:
     told = run("no-load-cell")
     landed_s = next(tell.at_s for tell in load("no-load-cell").tells if tell.kind == "landed_fixed")
     sealed_s = told.when(lambda s: s.facts.phase is Phase.CARRYING)
@@ -407,7 +407,7 @@ def test_panel_stuck_in_its_rack_is_stop_hoisting() -> None:
     assert {"over_wll", "over_plan"} <= set(watch.raised())
 
 
-def test_battery_that_dies_and_takes_the_telemetry_with_it_is_land_now() -> None:
+def test_battery_dying_with_the_telemetry_is_land_now() -> None:
     watch = sealed()
     flying(watch, load_kg="0>600x30 600x150", battery_v="25>22x180")
     assert watch.call == "land_soon"
@@ -435,6 +435,68 @@ def test_swing_of_the_load_is_never_weight_off() -> None:
     assert {status.release for status in told} == {Release.DO_NOT_RELEASE}
     told = flying(watch, load_kg="0x70")
     assert told[-1].release is Release.CHECK_FIXED
+
+
+def test_lifter_leaning_on_the_panel_is_never_weight_off() -> None:
+    watch = sealed()
+    flying(watch, load_kg="0>600x30 600x150")
+    told = flying(watch, load_kg="600>-60x40 -60x300")
+    assert {status.release for status in told} == {Release.DO_NOT_RELEASE}
+    assert told[-1].release_text.key == "release.rests"
+
+
+def test_silent_cell_over_a_landed_panel_takes_the_answer_back() -> None:
+    watch = sealed()
+    flying(watch, load_kg="0>600x30 600x150")
+    assert flying(watch, load_kg="600>0x20 0x70")[-1].release is Release.CHECK_FIXED
+    told = flying(watch, load_kg="-x100")
+    assert (told[-1].release, told[-1].release_text.key) == (Release.DO_NOT_RELEASE, "release.load_lost")
+    assert told[-1].facts.in_flight
+
+
+@pytest.mark.parametrize("wait_s", [2, 120])
+def test_load_back_after_the_release_is_stop_hoisting(wait_s: int) -> None:
+    watch = sealed()
+    flying(watch, load_kg="0>600x30 600x150")
+    flying(watch, load_kg="600>0x20 0x70")
+    away = {"A": "64>0x20 0x1", "B": "64>0x20 0x1"}
+    told = flying(watch, **away, load_kg=f"0x{30 + 10 * wait_s}")
+    assert told[-1].called.call is Call.NOT_LIFTING
+    told = flying(watch, A="0x1", B="0x1", load_kg="0>80x10 80x30")
+    assert (told[-1].called.call, told[-1].called.headline.key) == (Call.LAND_NOW, "headline.stop_hoisting_grips")
+    assert say(told[-1].called.headline) == "Stop hoisting: a pad still grips"
+    assert told[-1].release is Release.DO_NOT_RELEASE
+    assert "load_returns_after_release" in watch.raised()
+    told = flying(watch, A="0x1", B="0x1", load_kg="80>0x10 0x900")
+    assert told[-1].called.call is Call.NOT_LIFTING
+    assert watch.alarms == {"load_returns_after_release": "latched_unacknowledged"}
+
+
+@pytest.mark.parametrize(
+    ("pump", "key"), [("onx1", "pump_not_building"), ("offx1", "pump_not_starting")], ids=["runs", "never starts"]
+)
+def test_pump_failing_in_the_air_is_land_soon_and_its_alarm(pump: str, key: str) -> None:
+    watch = Watch(changed_dock(pump_levels=True))
+    config = changed_dock(pump_levels=True).circuits["B"]
+    assert config.pump_start_kpa is not None
+    low = f"{config.pump_start_kpa - 1.5}"
+    vacuum = "0x5 0>64x200 64x200"
+    watch.play(A=vacuum, B=vacuum, load_kg="0x1", noise_kpa=0.02, **STILL, A_pump="onx205 offx1", B_pump="onx205 offx1")
+    flying(watch, load_kg="0>600x30 600x150")
+    told = flying(watch, B=f"64>{low}x100 {low}x400", B_pump=f"offx90 {pump}")
+    assert key in watch.raised()
+    raised_s = next(m.at_s for m in watch.moved if m.key == key)
+    after = {s.called.call for s in told if s.facts.now_s >= raised_s}
+    assert after <= LAND
+    assert told[-1].called.reason.key == "reason.pump_stopped"
+
+
+def test_swing_between_sixty_and_eighty_percent_flutters_no_phase() -> None:
+    watch = sealed()
+    flying(watch, load_kg="0>600x30 600x150")
+    told = flying(watch, load_kg="600>456x20 " + "456>384x15 384>456x15 " * 20)  # 76 to 64 %
+    phases = [status.facts.phase for status in told]
+    assert sum(before is not after for before, after in pairwise(phases)) <= 1
 
 
 def test_partial_set_down_on_blocks_is_never_weight_off_and_heals_no_margin() -> None:

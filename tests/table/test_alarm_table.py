@@ -14,14 +14,16 @@ from monitor.core.alarm_signals import LIMITS, SIGNALS
 from monitor.core.alarm_table import ALARMS, SUPPRESSED_IN, AlarmRule, Breach, Priority, Role, Severity, priority
 from monitor.core.alarms import RULES, Alarm, Board, Happening, State, Verdict, judge, move, step
 from monitor.core.facts import CircuitState, Facts
+from monitor.core.holding import IfLost, WorstPad
 from monitor.core.load import LoadKnown
 from monitor.core.messages import Text
 from monitor.core.phases import Phase
 from monitor.core.status import UNIT_SUFFIX, alarms_told
+from monitor.core.warning_time import Bounds
 from monitor.words.english import TEMPLATES
 from monitor.words.quantities import UNKNOWN
 from monitor.words.say import say
-from tests.unit.core.made import NOW_S, circuit, facts
+from tests.unit.core.made import NOW_S, circuit, facts, holding, losing
 
 EVERY = pytest.mark.parametrize("rule", ALARMS, ids=lambda rule: rule.key)
 LIMITED = pytest.mark.parametrize("rule", [r for r in ALARMS if r.limit], ids=lambda rule: rule.key)
@@ -264,6 +266,85 @@ def test_silence_is_never_clear(rule: AlarmRule, state: State) -> None:
     about = given.circuits["B"] if rule.per_circuit else None
     limit = LIMITS[rule.limit](given, about) if rule.limit else None
     assert judge(Alarm(state=state), rule, SIGNALS[rule.signal](given, about), limit) is not Verdict.CLEAR
+
+
+# --- each row is raised, answered and clears
+
+
+CALM_AIR = {"config": {"wind_limit_m_s": 9.0, "battery_low_v": 23.0}, "planned_kg": 620.0}
+GONE = {"phase": Phase.RELEASED, "in_flight": False, "load_kg": 0.0, "load_known": LoadKnown.OFF}
+SET_DOWN = {**CALM_AIR, "phase": Phase.LANDING, "load_kg": 0.0, "load_known": LoadKnown.OFF, "in_flight": False}
+BREACHES: dict[str, Facts] = {
+    "vacuum_low": facts(circuit("B", state=CircuitState.LOW, vacuum_kpa=51.0)),
+    "vacuum_critical": facts(circuit("B", state=CircuitState.CRITICAL, vacuum_kpa=30.0)),
+    "losing_vacuum": facts(losing(early_s=400.0)),
+    "sudden_loss": facts(circuit("B", lost_kpa=12.0)),
+    "release_under_load": facts(*[circuit(name, lost_kpa=12.0) for name in "AB"]),
+    "lifter_alarm": facts(lifter_alarm=True),
+    "over_wll": facts(load_kg=950.0),
+    "margin_gone": facts(holding=holding(-5.0)),
+    "load_returns_after_release": facts(**{**GONE, "load_known": LoadKnown.ON, "released_load_kg": 80.0}),
+    "no_reading": facts(circuit("B", state=CircuitState.NO_READING, age_s=9.0)),
+    "sensor_fault": facts(circuit("B", state=CircuitState.SENSOR_FAULT, fault="frozen", fault_for_s=9.0)),
+    "pump_not_building": facts(circuit("B", pump_trouble="not_building")),
+    "pump_not_starting": facts(circuit("B", pump_trouble="not_starting")),
+    "pump_not_stopping": facts(circuit("B", pump_trouble="not_stopping")),
+    "pump_down_slow": facts(circuit("B", pump_down_s=40.0, pump_down_limit_s=20.0)),
+    "pump_duty_rising": facts(circuit("B", duty_ratio=0.6, duty_limit_ratio=0.4)),
+    "reserve_short": facts(circuit("B", reserve=Bounds(200.0, 400.0, None))),
+    "over_plan": facts(planned_kg=500.0),
+    "pad_overloaded": facts(holding=holding(worst_pad=WorstPad("B3", 1.1))),
+    "one_circuit_not_enough": facts(holding=holding(if_lost={"A": IfLost(1.5, 2.0), "B": IfLost(2.5, 2.0)})),
+    "circuits_disagree": facts(circuit("A", vacuum_kpa=80.0)),
+    "tilt_outside_plan": facts(tilt_beyond_plan_deg=9.0),
+    "wind_over_limit": facts(**{**CALM_AIR, "wind_m_s": 9.5}),
+    "battery_low": facts(**{**CALM_AIR, "battery_v": 22.5}),
+    "battery_will_not_last": facts(**{**CALM_AIR, "battery_to_low": Bounds(400.0, 600.0, None)}),
+    "tandem_trouble": facts(partners={"dock-7": ("land_now", "do_not_release")}),
+    "load_not_all_off": facts(phase=Phase.LANDING, load_known=LoadKnown.UNSURE, load_kg=60.0),
+    "clock_wrong": facts(clock_offset_s=40.0),
+    "broker_lost": facts(link_up=False),
+    "disk_nearly_full": facts(disk_free_ratio=0.01),
+    "record_not_written": facts(store_writing=False),
+}
+"""For each row, facts in which it is in breach."""
+
+CALM_FACTS: dict[str, Facts] = {
+    "load_returns_after_release": facts(**GONE),
+    "load_not_all_off": facts(**SET_DOWN),
+    "pump_down_slow": facts(circuit("B", pump_down_s=12.0, pump_down_limit_s=20.0), **CALM_AIR),
+    "pump_duty_rising": facts(circuit("B", duty_ratio=0.2, duty_limit_ratio=0.4), **CALM_AIR),
+    "one_circuit_not_enough": facts(holding=holding(if_lost={"A": IfLost(2.5, 2.0), "B": IfLost(2.5, 2.0)})),
+}
+"""And facts in which it is over, where that is not simply a lift in the air that holds."""
+
+
+def test_every_row_has_its_breach() -> None:
+    assert list(BREACHES) == [rule.key for rule in ALARMS]
+
+
+def go_on(board: Board, given: Facts, from_s: float, for_s: float) -> float:
+    for number in range(round(for_s * 2) + 1):
+        step(board, replace(given, now_s=from_s + number / 2.0), from_s + number / 2.0)
+    return from_s + for_s
+
+
+@EVERY
+def test_row_is_raised_answered_and_clears(rule: AlarmRule) -> None:
+    board, place = Board(), ("B" if rule.per_circuit else "", rule.key)
+    calm = CALM_FACTS.get(rule.key, facts(**CALM_AIR))
+    now_s = go_on(board, calm, NOW_S, 60.0)
+    assert board.alarms == {}
+    now_s = go_on(board, BREACHES[rule.key], now_s, 60.0)
+    assert board.alarms[place].state is State.UNACKNOWLEDGED
+    raising_n = board.alarms[place].raising_n
+    assert act(board, "acknowledge", raising_n=raising_n, who="lift supervisor", now_s=now_s).done
+    assert (board.alarms[place].state, board.alarms[place].acknowledged_by) == (State.ACKNOWLEDGED, "lift supervisor")
+    now_s = go_on(board, calm, now_s, 61.0 + rule.clear_after_s)
+    if rule.latching:
+        assert board.alarms[place].state is State.LATCHED_ACKNOWLEDGED
+        assert act(board, "reset", raising_n=raising_n, who="lift supervisor", now_s=now_s).done
+    assert board.alarms[place].state is State.NORMAL
 
 
 # --- the life cycle

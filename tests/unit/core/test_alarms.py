@@ -780,3 +780,68 @@ def test_alarms_are_told_unanswered_first_then_by_priority_then_by_age() -> None
     first = watch.status.alarms[0].raising
     watch.act("acknowledge", raising=first)
     assert watch.status.alarms[-1].raising == first
+
+
+# --- what is over with the lift does not stand in the next
+
+
+LEFT = [
+    ({"load_kg": "600>950x30 950x60 950>600x30"}, {"over_wll", "margin_gone", "pad_overloaded", "over_plan"}),
+    ({"B": "64>20x40 20x40"}, {"vacuum_low", "vacuum_critical", "margin_gone", "pad_overloaded", "sudden_loss"}),
+]
+
+
+@pytest.mark.parametrize("planned", [True, False])
+@pytest.mark.parametrize(("signals", "keys"), LEFT, ids=["over the plate", "circuit lost"])
+def test_after_the_release_no_alarm_of_the_last_lift_stands_in_the_next(
+    signals: dict[str, str], keys: set[str], planned: bool
+) -> None:
+    watch = carrying()
+    if planned:
+        watch.act("plan", weight_kg=600.0, tilt_low_deg=0.0, tilt_high_deg=90.0)
+    carry(watch, **signals)
+    assert set(watch.raised()) == (keys if planned else keys - {"over_plan"})
+    carry(watch, load_kg="600>0x20 0x80")
+    carry(watch, A="64>0x20 0x100", B="64>0x20 0x100", load_kg="0x1")
+    carry(watch, A="0>64x100 64x600", B="0>64x100 64x600", load_kg="0x1")
+    assert (watch.phase, watch.call) == ("seal_test", "holding")
+    assert {key for key, state in watch.alarms.items() if state in {"unacknowledged", "acknowledged"}} == set()
+
+
+def test_alarm_of_a_circuit_no_longer_in_use_stands_until_nothing_hangs() -> None:
+    board, _ = raised()
+    unused = circuit("B", in_use=False, state=S.OPEN, vacuum_kpa=0.0)
+    run(board, facts(unused), 90.0)
+    assert stands(board, "vacuum_low", "B").state is UNACK
+    landed = facts(unused, in_flight=False, load_known=LoadKnown.OFF, load_kg=0.0, phase=Phase.SEAL_TEST)
+    run(board, landed, 6.0, from_s=NOW_S + 90.0)
+    assert stands(board, "vacuum_low", "B").state is State.LATCHED_UNACKNOWLEDGED
+
+
+def test_alarm_of_a_circuit_the_site_file_no_longer_names_does_not_stand_for_ever() -> None:
+    board = Board(alarms={("C", "vacuum_low"): Alarm(state=UNACK, raising_n=1, since_s=NOW_S)}, raisings_n=1)
+    run(board, facts(), 90.0)
+    assert stands(board, "vacuum_low", "C").state is UNACK
+    run(board, facts(in_flight=False, load_known=LoadKnown.OFF, phase=Phase.SEAL_TEST), 6.0, from_s=NOW_S + 90.0)
+    assert stands(board, "vacuum_low", "C").state is State.LATCHED_UNACKNOWLEDGED
+
+
+@pytest.mark.parametrize(
+    ("about", "key", "reading"),
+    [
+        ("", "margin_gone", {"holding": holding(None)}),
+        ("", "pad_overloaded", {"holding": holding(None, worst_pad=None)}),
+        ("", "one_circuit_not_enough", {"holding": holding(None)}),
+        ("", "over_plan", {"load": Load()}),
+    ],
+)
+@pytest.mark.parametrize("known", [LoadKnown.OFF, LoadKnown.UNSURE, LoadKnown.ON])
+def test_what_a_load_asks_for_is_over_only_with_the_load_known_to_be_off(
+    about: str, key: str, reading: dict[str, object], known: LoadKnown
+) -> None:
+    board, _ = raised(key=key)
+    given = facts(
+        judged_kg=None, load_known=known, in_flight=known is not LoadKnown.OFF, phase=Phase.SEAL_TEST, **reading
+    )
+    run(board, given, 90.0)
+    assert (stands(board, key, about).state is UNACK) is (known is not LoadKnown.OFF)

@@ -270,6 +270,22 @@ def test_without_a_load_cell_attached_and_no_longer_building_counts_as_carrying(
     assert go(at(Phase.SEALING, sealed=False), replace(leaky, building=True), 60.0).phase is Phase.SEALING
 
 
+@pytest.mark.parametrize(("after_s", "phase"), [(100.0, Phase.RELEASED), (899.0, Phase.RELEASED), (900.0, Phase.IDLE)])
+def test_load_back_on_long_after_the_release_is_a_pad_that_grips(after_s: float, phase: Phase) -> None:
+    state = go(at(Phase.LANDING), OPEN, 1.1)
+    assert (state.phase, state.released_s) == (Phase.RELEASED, 1.1)
+    state = go(state, OPEN, after_s - 1.0)
+    assert state.phase is Phase.IDLE
+    loaded = replace(OPEN, load=ON, load_kg=80.0)
+    state = advance(state, loaded, 1.1 + after_s)
+    assert state.phase is phase
+    assert go(state, loaded, 1000.0, 1.1 + after_s).phase is phase  # it stands as long as the load does
+
+
+def test_load_on_an_open_lifter_that_never_lifted_is_idle() -> None:
+    assert advance(at(Phase.IDLE), replace(OPEN, load=ON, load_kg=80.0), 5.0).phase is Phase.IDLE
+
+
 def test_released_with_the_load_back_on_never_becomes_idle() -> None:
     assert go(at(Phase.RELEASED), replace(OPEN, load=ON, load_kg=80.0), 200.0).phase is Phase.RELEASED
 
