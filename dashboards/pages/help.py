@@ -1,4 +1,7 @@
-"""The guides, from Markdown beside this package: a site has no internet. The alarm list is made from the table."""
+"""The guides, from Markdown beside this package: a site has no internet. The alarm list is made from the table.
+
+``NAME.md`` is English; ``NAME.CODE.md`` beside it, where there is one, is the same guide in another language.
+"""
 
 from pathlib import Path
 from typing import Any, Final
@@ -10,7 +13,7 @@ from dashboards.pages.parts import paper
 from dashboards.words import say
 from monitor.core.alarm_table import ALARMS, AlarmRule, priority
 from monitor.core.phases import Phase
-from monitor.words.languages import Speaker, template
+from monitor.words.languages import SOURCE, Speaker, template
 
 HELP: Final = Path(__file__).parents[1] / "help"
 
@@ -31,14 +34,14 @@ ORDER: Final = (
 
 def layout(name: str, speaker: Speaker) -> Any:
     """One guide, or the list of them for an empty or unknown name."""
-    guides = {path.stem: path for path in HELP.glob("*.md")}
+    guides = {path.stem: path for path in HELP.glob("*.md") if "." not in path.stem}
     if name == "alarms":
         return paper([html.H1(say("help.alarms", speaker)), *_alarms(speaker)], speaker)
     path = guides.get(name.removesuffix(".md"))
     if path is not None:
-        return paper(render(path.read_text(encoding="utf-8")), speaker)
+        return _guide(path, speaker)
     names = [known for known in ORDER if known in guides] + sorted(set(guides) - set(ORDER))
-    rows = [html.Li(html.A(title(guides[known].read_text(encoding="utf-8")), href=f"/help/{known}")) for known in names]
+    rows = [_row(guides[known], speaker) for known in names]
     return paper(
         [
             html.H1(say("page.help", speaker)),
@@ -46,6 +49,38 @@ def layout(name: str, speaker: Speaker) -> Any:
         ],
         speaker,
     )
+
+
+def in_language(guide: Path, language: str) -> Path | None:
+    """The guide's file in a language, ``None`` where there is none."""
+    if language == SOURCE:
+        return guide
+    path = guide.with_suffix(f".{language}.md")
+    return path if path.exists() else None
+
+
+def _guide(guide: Path, speaker: Speaker) -> Any:
+    """The viewer's own guide, its headings linked by the same names; else the English one, which says so."""
+    source = render(guide.read_text(encoding="utf-8"))
+    path = in_language(guide, speaker.language)
+    if path is None:
+        only = html.P(say("help.only_english", speaker), lang=speaker.language)
+        return paper([only, *source], speaker, lang=SOURCE)
+    shown = render(path.read_text(encoding="utf-8"))
+    for part, original in zip(
+        *([one for one in parts if hasattr(one, "id")] for parts in (shown, source)), strict=True
+    ):
+        part.id = original.id
+    return paper(shown, speaker)
+
+
+def _row(guide: Path, speaker: Speaker) -> Any:
+    path = in_language(guide, speaker.language)
+    address = f"/help/{guide.stem}"
+    if path is None:
+        words = title(guide.read_text(encoding="utf-8"))
+        return html.Li([html.A(words, href=address, lang=SOURCE), say("help.in_english", speaker)])
+    return html.Li(html.A(title(path.read_text(encoding="utf-8")), href=address))
 
 
 def _alarms(speaker: Speaker) -> list[Any]:

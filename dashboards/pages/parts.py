@@ -76,12 +76,12 @@ def foot(speaker: Speaker) -> html.Footer:
     )
 
 
-def paper(content: list[Any], speaker: Speaker) -> html.Div:
-    """A page to be read: no live value on it."""
+def paper(content: list[Any], speaker: Speaker, *, lang: str | None = None) -> html.Div:
+    """A page to be read: no live value on it. ``lang`` is its content's language where that is not the viewer's."""
     return html.Div(
         [
             html.Header([links(speaker), html.Div(switch_buttons(speaker), className="switches")]),
-            html.Main(content),
+            html.Main(content, lang=lang or speaker.language),
             html.Footer(html.P(say("caution", speaker))),
         ],
         className="paper",
