@@ -3,12 +3,14 @@
 from collections.abc import Sequence
 from datetime import datetime
 from typing import Any, Final
-from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from dashboards.words import Voice
 from monitor.core.lifter_trends import Service
 from monitor.core.trends import DAY_S, Trend
+from monitor.words.english import TEMPLATES
+from monitor.words.quantities import Unit
 
 POINTS_MOST_N: Final = 1_200
 """Points drawn; of more lifts evenly spaced ones. A shorter time shows every lift."""
@@ -22,9 +24,9 @@ def figure(
     lift_ids: Sequence[str],
     *,
     title: str,
-    axis: str,
+    unit: Unit,
+    voice: Voice,
     services: Sequence[Service],
-    zone: ZoneInfo,
     now_utc_s: float,
     limit: float | None,
     since_utc_s: float | None = None,
@@ -35,18 +37,18 @@ def figure(
     Args:
         trend: What is drawn.
         lift_ids: Shape (n,), the lift of each of its values; a click on a point leads there.
-        title: What it is.
-        axis: Title of the value's axis, with its unit.
+        title: What it is drawn of.
+        unit: In which unit; the title of the value's axis.
+        voice: The viewer's words and the site's time.
         services: Notes drawn as lines.
-        zone: Site time.
         now_utc_s: Where the forecast begins.
-        limit: Service limit, in the axis' unit.
+        limit: Service limit, as the trend has it.
         since_utc_s: Only lifts from here on.
         until_utc_s: Only lifts up to here.
     """
 
     def at(utc_s: float) -> str:
-        return datetime.fromtimestamp(utc_s, zone).strftime("%Y-%m-%d %H:%M")
+        return datetime.fromtimestamp(utc_s, voice.zone).strftime("%Y-%m-%d %H:%M")
 
     chosen = np.flatnonzero((trend.utc_s >= (since_utc_s or 0.0)) & (trend.utc_s <= (until_utc_s or float("inf"))))
     shown = chosen[thinned(len(chosen))]
@@ -55,19 +57,22 @@ def figure(
         "mode": "markers",
         "name": "lifts",
         "x": [at(float(trend.utc_s[n])) for n in shown],
-        "y": [round(float(trend.values[n]), 4) for n in shown],
+        "y": [round(unit.of(float(trend.values[n])), 4) for n in shown],
         "customdata": [lift_ids[n] for n in shown],
         "marker": {"size": 5, "color": INK, "opacity": 0.55},
         "hovertemplate": "%{x}<br>%{y}<br>%{customdata}<extra></extra>",
     }
     data = [points, *_lines(trend, at, now_utc_s, limit)]
+    for line in data[1:]:
+        line["y"] = [round(unit.of(value), 5) for value in line["y"]]
     begin = float(trend.utc_s[chosen[0]]) if len(chosen) else now_utc_s
-    shapes, notes = _marks(trend, services, at, begin, until_utc_s or float("inf"))
+    shapes, notes = _marks(trend, services, at, begin, until_utc_s or float("inf"), voice)
     if limit is not None:
+        limit = unit.of(limit)
         shapes.append({"type": "line", "xref": "paper", "x0": 0, "x1": 1, "y0": limit, "y1": limit,
                        "line": {"color": LIMIT, "dash": "dash", "width": 2}})  # fmt: skip
         notes.append({"xref": "paper", "x": 0.0, "xanchor": "left", "y": limit, "yanchor": "bottom", "showarrow": False,
-                      "text": "service limit", "font": {"size": 14}})  # fmt: skip
+                      "text": voice.say("maint.limit_line"), "font": {"size": 14}})  # fmt: skip
     return {
         "data": data,
         "layout": {
@@ -79,12 +84,22 @@ def figure(
             "showlegend": False,
             "hovermode": "closest",
             "font": {"family": '"Fira Sans Condensed", sans-serif', "size": 15},
-            "xaxis": {"title": {"text": f"site time ({zone.key})"}, "type": "date"},
-            "yaxis": {"title": {"text": axis}, "rangemode": "tozero"},
+            "xaxis": {"title": {"text": voice.say("maint.site_time", words=voice.zone.key)}, "type": "date"},
+            "yaxis": {
+                "title": {"text": unit.words},
+                "rangemode": "tozero",
+            },
             "shapes": shapes,
             "annotations": notes,
         },
     }
+
+
+def about(noted: str, voice: Voice) -> str:
+    """What a service note is about, in the viewer's words; as it stands where it is of no kind known here."""
+    part, _, circuit = noted.partition(" ")
+    key = f"maint.about.{part or 'lifter'}"
+    return voice.say(key, circuit=circuit) if key in TEMPLATES else noted
 
 
 def thinned(n: int) -> list[int]:
@@ -135,19 +150,20 @@ def _line(x: list[str], y: list[float], name: str, *, width: int = 1, dash: str 
         "mode": "lines",
         "name": name,
         "x": x,
-        "y": [round(value, 5) for value in y],
+        "y": y,
         "line": {"color": INK, "width": width, "dash": dash},
         "hoverinfo": "skip",
     }
 
 
 def _marks(
-    trend: Trend, services: Sequence[Service], at: Any, since_utc_s: float, until_utc_s: float
+    trend: Trend, services: Sequence[Service], at: Any, since_utc_s: float, until_utc_s: float, voice: Voice
 ) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
     """Steps and service notes as upright lines with their words."""
     shapes, notes = [], []
-    marks = [(one.utc_s, f"{one.about or 'lifter'}: {one.note}"[:40], NOTE, "solid") for one in services]
-    marks += [(step.utc_s, "step" if step.certain else "step?", INK, "dot") for step in trend.steps]
+    marks = [(one.utc_s, f"{about(one.about, voice)}: {one.note}"[:40], NOTE, "solid") for one in services]
+    step, possible = voice.say("maint.step_line"), voice.say("maint.possible_step_line")
+    marks += [(one.utc_s, step if one.certain else possible, INK, "dot") for one in trend.steps]
     for utc_s, words, colour, dash in sorted(marks)[-30:]:
         if not since_utc_s <= utc_s <= until_utc_s:
             continue

@@ -3,13 +3,14 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from decimal import Decimal
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 from monitor.core.messages import Text, Value
 from monitor.words.english import TEMPLATES
 from monitor.words.languages import ENGLISH, Speaker
-from monitor.words.quantities import number_and_unit, say_value
+from monitor.words.quantities import Unit, localised, number_and_unit, say_value, unit_of
 from monitor.words.say import say as say_text
 from monitor.words.say import say_told
 
@@ -62,6 +63,19 @@ class Voice:
     def number_and_unit(self, name: str, value: float) -> tuple[str, str]:
         """Number and unit apart."""
         return number_and_unit(name, value, self.speaker)
+
+    def unit(self, name: str) -> Unit:
+        """The unit a value is shown in, by its name's suffix."""
+        return unit_of(name, self.speaker)
+
+    def figure(self, value: float) -> str:
+        """A number of a table, three digits that count and four places at most. Check: 0.05961 is "0.0596"."""
+        digits = f"{Decimal(f'{round(value, 4) + 0.0:.3g}'):f}"
+        return localised(digits, self.speaker.locale)
+
+    def day(self, at_utc_s: float | None) -> str:
+        """A day at the site, as ISO 8601 writes it."""
+        return "–" if at_utc_s is None else f"{datetime.fromtimestamp(at_utc_s, self.zone):%Y-%m-%d}"
 
     def clock(self, at_utc_s: float) -> str:
         """Time of day at the site. Check: 0 in UTC is 00:00:00."""

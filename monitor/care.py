@@ -17,10 +17,7 @@ from monitor.core.trends import Bounds, Trend
 from monitor.store.conditions import Lifts, services
 from monitor.store.records import Reader
 
-CAUTION: Final = (
-    "Trends tell what to look at first. They replace no inspection, no examination and no seal test: local codes, the "
-    "maker's instructions and a competent person decide."
-)
+CAUTION: Final = Text("care.caution", {})
 UNITS: Final[Mapping[str, str]] = {
     "leak": "kPa/min", "pump_down": "s", "duty": "ratio", "zero": "kPa", "apart": "kPa", "battery": "V",
 }  # fmt: skip
@@ -172,7 +169,7 @@ def care_text(cares: list[Care], say: Callable[[Text], str]) -> str:
                     f"  circuit {name}: leak {level.likely:.3f} kPa/min ({level.low:.3f} to {level.high:.3f}) at the "
                     f"reference conditions, service at {care.trends.limit_kpa_per_min:g}; {len(one.leak.steps)} steps"
                 )
-    return "\n".join([*lines, CAUTION, ""])
+    return "\n".join([*lines, say(CAUTION), ""])
 
 
 def _row(lifter: str, circuit: str, figure: str, trend: Trend) -> list[object]:

@@ -3,39 +3,37 @@
 import "./look.js";
 import { byId, make, text } from "./dom.js";
 import { person } from "./who.js";
-
-const NO_ANSWER = "Not done: no answer. Try again.";
+import { words } from "./words.js";
 
 const CHOICES = { displaylogo: false, responsive: true };
 
 function colours() {
   const style = getComputedStyle(document.documentElement);
-  const [ink, line] = ["--fg", "--line"].map((name) => style.getPropertyValue(name).trim());
-  return { "font.color": ink, "xaxis.gridcolor": line, "yaxis.gridcolor": line, "xaxis.linecolor": line, "yaxis.zerolinecolor": line };
+  return ["--fg", "--line"].map((name) => style.getPropertyValue(name).trim());
+}
+
+function coloured(layout) {
+  const [color, gridcolor] = colours();
+  layout.font.color = color;
+  for (const axis of [layout.xaxis, layout.yaxis]) Object.assign(axis, { gridcolor, linecolor: gridcolor, zerolinecolor: gridcolor });
+  return layout;
 }
 
 function recolour() {
-  for (const place of document.querySelectorAll(".js-plotly-plot")) window.Plotly.relayout(place, colours());
+  for (const place of document.querySelectorAll(".js-plotly-plot")) window.Plotly.react(place, place.data, coloured(place.layout), CHOICES);
 }
 
-let library;
-function plotting(address) {
-  library ??= new Promise((loaded, failed) => {
-    const script = make("script");
-    script.src = address;
-    script.onload = loaded;
-    script.onerror = failed;
-    document.head.append(script);
-  });
-  return library;
+// The library is a script of this page that may come later than the layout.
+async function plotting() {
+  if (window.Plotly) return;
+  await new Promise((loaded) => byId("plotting").addEventListener("load", loaded, { once: true }));
 }
 
 async function draw(place) {
   const figure = JSON.parse(place.dataset.figure);
   place.removeAttribute("data-figure");
-  await plotting(place.dataset.library);
-  await window.Plotly.newPlot(place, figure.data, figure.layout, CHOICES);
-  await window.Plotly.relayout(place, colours());
+  await plotting();
+  await window.Plotly.newPlot(place, figure.data, coloured(figure.layout), CHOICES);
   place.on("plotly_click", ({ points }) => {
     const lift = points[0]?.customdata;
     if (lift) location.assign(`/lifts?id=${encodeURIComponent(lift)}`);
@@ -59,7 +57,7 @@ async function note(form) {
   try {
     const who = await person();
     if (!who) return;
-    text(answer, "Sending");
+    text(answer, words["act.sending"]);
     const reply = await fetch("/api/actions", {
       method: "POST",
       headers: { "Content-Type": "application/json" },
@@ -69,7 +67,7 @@ async function note(form) {
     text(answer, (await reply.json()).words);
     if (reply.ok) form.reset();
   } catch {
-    text(answer, NO_ANSWER);
+    text(answer, words["act.no_answer"]);
   }
 }
 

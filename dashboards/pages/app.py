@@ -3,6 +3,7 @@
 import os
 import re
 from collections.abc import Callable, Mapping
+from importlib.metadata import version
 from typing import TYPE_CHECKING, Any, Final
 from urllib.parse import parse_qs, urlsplit
 
@@ -28,6 +29,13 @@ if TYPE_CHECKING:
 
 UNUSED: Final = re.compile(r'<script src="[^"]*/(?:deps/polyfill|dash_table/|dcc/)[^"]*"></script>\s*')
 """Bundles no page here needs: polyfills for browsers that cannot run the live script either, tables and controls."""
+
+
+PLOTTING: Final = (
+    '<script id="plotting" async src="/_dash-component-suites/plotly/package_data/plotly.min.js'
+    f'?v={version("plotly")}"></script>'
+)
+"""The plotting library, beside the framework's bundles instead of after them; the one page that draws asks for it."""
 
 
 class Pages(dash.Dash):
@@ -69,7 +77,11 @@ class Pages(dash.Dash):
             name=name,
             title=self._voice().say(f"title.{name}"),
             speaker=self._voice().speaker,
-            content=parts["app_entry"] + config + scripts + parts["renderer"],
+            content=parts["app_entry"]
+            + config
+            + scripts
+            + parts["renderer"]
+            + (PLOTTING if name == "maintenance" else ""),
             is_live=name == "ground",
         )
 

@@ -48,7 +48,7 @@ def _trends(given: argparse.Namespace) -> int:
     finally:
         reader.close()
     if given.json:
-        told = {"site": site.site, "lifters": [care_dict(care, say) for care in cares], "caution": CAUTION}
+        told = {"site": site.site, "lifters": [care_dict(care, say) for care in cares], "caution": say(CAUTION)}
         sys.stdout.write(msgspec.json.format(msgspec.json.encode(told), indent=2).decode() + "\n")
     else:
         sys.stdout.write(care_csv(cares) if given.csv else care_text(cares, say))

@@ -137,6 +137,31 @@ def number_and_unit(name: str, value: float, speaker: Speaker) -> tuple[str, str
     return _number(name, value, measure, speaker), template(measure.words, speaker.language).format(n="").strip()
 
 
+@dataclass(frozen=True, slots=True)
+class Unit:
+    """What a drawing or a table prints beside its numbers, and how they come to be: ``shown = own * scale + offset``."""
+
+    words: str
+    scale: float = 1.0
+    offset: float = 0.0
+
+    def of(self, value: float) -> float:
+        """A value in this unit."""
+        return value * self.scale + self.offset
+
+
+def unit_of(name: str, speaker: Speaker) -> Unit:
+    """The viewer's unit of a value; times are seconds. Check: ``x_kpa`` in US units is inHg, 10 of it 2.953.
+
+    Raises:
+        KeyError: The name ends in no unit.
+    """
+    measure = SYSTEMS[speaker.units][suffix_of(name) or ""]
+    if not isinstance(measure, Measure):
+        measure = Measure("unit.s", 0)
+    return Unit(template(measure.words, speaker.language).format(n="").strip(), measure.scale, measure.offset)
+
+
 def suffix_of(name: str) -> str | None:
     """The suffix that says a value's unit, ``None`` without one."""
     return next((suffix for suffix in SUFFIXES if name.endswith(suffix)), None)

@@ -57,7 +57,24 @@ def test_every_circuit_has_its_trend_and_the_page_its_caution(kept: Site) -> Non
 def test_filter_shows_one_circuit_and_another_figure(kept: Site) -> None:
     look(kept, "?circuit=B&figure=pump_down")
     assert kept.page.locator(".js-plotly-plot").count() == 1
-    assert "time, s" in kept.text(".js-plotly-plot")
+    assert "Pump-down" in kept.text("main h2 >> nth=1")
+    assert kept.page.text_content(".js-plotly-plot .ytitle") == "s"
+
+
+def test_page_is_told_in_the_viewers_language_and_units(kept: Site) -> None:
+    asked = [
+        {"name": name, "value": value, "url": kept.served.url}
+        for name, value in (("holdwatch_language", "es"), ("holdwatch_units", "us"))
+    ]
+    kept.context.add_cookies(asked)
+    look(kept)
+    assert kept.text("h1").startswith("Mantenimiento: ")
+    assert kept.page.text_content(".js-plotly-plot .ytitle >> nth=0") == "inHg/min"
+    assert "Fuga en las condiciones de referencia, inHg/min" in kept.text("main table >> nth=0")
+    assert "límite de servicio" in kept.text(".js-plotly-plot >> nth=0")
+    kept.page.goto(f"{kept.served.url}/fleet")
+    kept.page.wait_for_selector("main table")
+    assert "Qué mirar primero" in kept.text("main table")
 
 
 def test_point_leads_to_its_lift(kept: Site) -> None:

@@ -6,24 +6,26 @@ import numpy as np
 import pytest
 
 from dashboards.figures import POINTS_MOST_N, figure, thinned
+from dashboards.words import Voice
 from monitor.core.lifter_trends import Service
 from monitor.core.trends import DAY_S, trend
+from monitor.words.quantities import Unit
 
 NOW = 1_764_000_000.0
 
 
 def drawn(n: int = 300, **more: float) -> dict:
     ago = np.linspace(300.0, 0.0, n)
-    values = 0.3 - 0.0005 * ago + 0.01 * np.random.default_rng(1).standard_normal(n)
+    values = 0.3 - 0.0005 * ago + 0.01 * np.random.default_rng(2).standard_normal(n)
     values[n // 2 :] += 0.1
     made = trend(NOW - ago * DAY_S, values, now_utc_s=NOW, limit=0.6)
     return figure(
         made,
         [f"lift-{k}" for k in range(n)],
         title="Circuit A",
-        axis="leak, kPa/min",
+        unit=Unit("kPa/min"),
+        voice=Voice(zone=ZoneInfo("Europe/Berlin")),
         services=[Service(NOW - 30 * DAY_S, "circuit A", "seals renewed", "maintenance")],
-        zone=ZoneInfo("Europe/Berlin"),
         now_utc_s=NOW,
         limit=0.6,
         **more,
@@ -38,7 +40,7 @@ def test_every_point_names_its_lift() -> None:
 
 def test_axes_carry_units_and_the_time_zone() -> None:
     layout = drawn()["layout"]
-    assert layout["yaxis"]["title"]["text"] == "leak, kPa/min"
+    assert layout["yaxis"]["title"]["text"] == "kPa/min"
     assert "Europe/Berlin" in layout["xaxis"]["title"]["text"]
 
 
