@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any, Final
 from dash import html
 
 from dashboards.pages.parts import paper
+from dashboards.words import say
 from monitor.core.alarm_stats import statistics
 from monitor.words.alarm_figures import figures
 from monitor.words.languages import ENGLISH, Speaker
@@ -13,7 +14,7 @@ from monitor.words.languages import ENGLISH, Speaker
 if TYPE_CHECKING:
     from monitor.store.records import Reader
 
-SPANS_H: Final = {"the last hour": 1, "a day": 24, "a week": 168, "four weeks": 672}
+SPANS_H: Final = (1, 24, 168, 672)
 
 
 def layout(
@@ -26,21 +27,27 @@ def layout(
     said = statistics(store().alarm_moves(until=now_utc_s, lifter=lifter), now_utc_s - 3600.0 * hours, now_utc_s)
     more = f"&lifter={lifter}" if lifter else ""
     spans = [
-        part for name, span_h in SPANS_H.items() for part in (html.A(name, href=f"/alarms?hours={span_h}{more}"), " · ")
+        part
+        for span_h in SPANS_H
+        for part in (" · ", html.A(say(f"figures.span.{span_h}", speaker), href=f"/alarms?hours={span_h}{more}"))
     ]
-    rows = [html.Tr([html.Th(name), html.Td(value), html.Td(wanted)]) for name, value, wanted in figures(said)]
-    heads = html.Thead(html.Tr([html.Th(""), html.Th(f"Last {hours} h"), html.Th("Wanted by the standards")]))
+    of = say("figures.of", speaker, lifter=lifter) if lifter else say("figures.of_all", speaker)
+    rows = [html.Tr([html.Th(name), html.Td(value), html.Td(wanted)]) for name, value, wanted in figures(said, speaker)]
+    heads = ["", say("figures.head.last", speaker, hours_n=hours), say("figures.head.wanted", speaker)]
     return paper(
         [
-            html.H1("Alarm figures"),
-            html.P(["Of ", lifter or "every lifter", ". Show ", *spans[:-1], "."]),
-            html.Div(html.Table([heads, html.Tbody(rows)]), className="wide"),
-            html.P(
-                "Figures of ISA-18.2 / IEC 62682 and EEMUA 191, made for plants with operators at desks: take them as a "
-                "measure of whether people still believe the alarms. They say nothing about a lift."
+            html.H1(say("figures.title", speaker)),
+            html.P([of, " ", say("figures.show", speaker), *spans]),
+            html.Div(
+                html.Table([html.Thead(html.Tr([html.Th(head) for head in heads])), html.Tbody(rows)]), className="wide"
             ),
+            html.P(say("figures.about", speaker)),
             html.P(
-                [html.A("What each alarm means", href="/help/alarms"), " · ", html.A("Finished lifts", href="/lifts")]
+                [
+                    html.A(say("figures.help", speaker), href="/help/alarms"),
+                    " · ",
+                    html.A(say("figures.lifts", speaker), href="/lifts"),
+                ]
             ),
         ],
         speaker,

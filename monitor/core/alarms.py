@@ -82,6 +82,7 @@ class Alarm:
     raised_s: float | None = None  # when it was raised: `since_s` and the delay
     breach_since_s: float | None = None
     clear_since_s: float | None = None
+    returned_s: float | None = None  # when it was last over
     value: float | None = None
     limit: float | None = None
     acknowledged_by: str = ""
@@ -155,7 +156,7 @@ def advance(
         since_s = now_s if alarm.clear_since_s is None else alarm.clear_since_s
         if now_s - since_s < rule.clear_after_s or not _stood(alarm, now_s):
             return alarm if alarm.clear_since_s is not None else replace(alarm, clear_since_s=since_s)
-        return replace(alarm, state=move(alarm, rule, Happening.RETURNS), breach_since_s=None, clear_since_s=None)
+        return _returned(alarm, rule, now_s)
     if alarm.state in ACTIVE:
         again = verdict is Verdict.BREACH and alarm.state is State.ACKNOWLEDGED and phase in rule.armed_in
         if again and alarm.clear_since_s is not None and now_s - alarm.clear_since_s >= rule.clear_after_s:
@@ -187,6 +188,11 @@ def _raised(alarm: Alarm, rule: AlarmRule, now_s: float, since_s: float, raising
         acknowledged_by="",
         acknowledged_s=None,
     )
+
+
+def _returned(alarm: Alarm, rule: AlarmRule, now_s: float) -> Alarm:
+    state = move(alarm, rule, Happening.RETURNS)
+    return replace(alarm, state=state, returned_s=now_s, breach_since_s=None, clear_since_s=None)
 
 
 def _stood(alarm: Alarm, now_s: float) -> bool:
@@ -261,7 +267,7 @@ def _step_one(
         shown = SIGNALS[rule.shows](facts, facts.circuits.get(key[0])) if rule.shows else value
         number = float(shown) if shown is not None and not isinstance(shown, bool) else None
         alarm = replace(alarm, value=number, limit=limit)
-    alarm = _suppress(alarm, rule, phase, may_return=verdict is not Verdict.UNKNOWN and _stood(alarm, now_s))
+    alarm = _suppress(alarm, rule, phase, now_s, may_return=verdict is not Verdict.UNKNOWN and _stood(alarm, now_s))
     if alarm is before:
         return []
     board.alarms[key] = alarm
@@ -269,7 +275,7 @@ def _step_one(
     return [Moved(key[0], rule, alarm, moved) for moved in _moves(before, alarm)]
 
 
-def _suppress(alarm: Alarm, rule: AlarmRule, phase: Phase, *, may_return: bool) -> Alarm:
+def _suppress(alarm: Alarm, rule: AlarmRule, phase: Phase, now_s: float, *, may_return: bool) -> Alarm:
     """Suppression by design, in and out. Back in a phase where it would not be raised it is normal, if that is known."""
     suppressed = phase in rule.suppressed_in and alarm.state is not State.NORMAL
     if alarm.suppressed is suppressed:
@@ -278,7 +284,7 @@ def _suppress(alarm: Alarm, rule: AlarmRule, phase: Phase, *, may_return: bool) 
     if suppressed:
         return alarm
     if may_return and phase not in rule.armed_in and alarm.state in ACTIVE:
-        return replace(alarm, state=move(alarm, rule, Happening.RETURNS), breach_since_s=None, clear_since_s=None)
+        return _returned(alarm, rule, now_s)
     return come_back(alarm)
 
 

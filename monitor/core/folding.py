@@ -2,7 +2,8 @@
 
 From the fourth alarm within a minute they are one line that names the first of the gravest causes among them.
 The alarm table says which alarms explain which (``led_by``). An alarm is folded under its cause when that stands for the
-same circuit, or for the lifter, or was raised within a minute of it: an old one that is over explains nothing new.
+same circuit, or for the lifter, or stood when it was raised, or was raised within a minute of it: an old one that is over
+explains nothing new.
 """
 
 from collections.abc import Sequence
@@ -92,7 +93,8 @@ def _explains(cause: AlarmTold, alarm: AlarmTold) -> bool:
         return cause.about != alarm.about and apart_s <= AT_ONCE_S and _age(cause) < _age(alarm)
     if cause.about and alarm.about and cause.about != alarm.about:
         return False
-    return cause.state in ACTIVE or apart_s <= WITHIN_S
+    stood = cause.over_utc_s is not None and cause.since_utc_s <= alarm.since_utc_s <= cause.over_utc_s
+    return cause.state in ACTIVE or stood or apart_s <= WITHIN_S
 
 
 def _flood(heard: Sequence[AlarmTold]) -> list[AlarmTold]:

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from monitor.core.alarm_table import AlarmRule, Breach, Priority, priority
-from monitor.core.alarms import RULES, Alarm, Board, State
+from monitor.core.alarms import ACTIVE, RULES, Alarm, Board, State
 from monitor.core.call import Called
 from monitor.core.facts import CircuitFacts, CircuitState, Facts
 from monitor.core.messages import Text, Value
@@ -39,6 +39,7 @@ class AlarmTold:
     suppressed: bool
     out_of_service: bool
     since_utc_s: float
+    over_utc_s: float | None  # since when what it tells of is over; None while it stands
     acknowledged_by: str
     set_aside_by: str  # who shelved it or took it out of service, and why
     set_aside_why: str
@@ -112,6 +113,7 @@ def _alarm_told(
         suppressed=alarm.suppressed,
         out_of_service=alarm.out_of_service_s is not None,
         since_utc_s=since_s + utc_minus_now_s,
+        over_utc_s=None if alarm.state in ACTIVE or alarm.returned_s is None else alarm.returned_s + utc_minus_now_s,
         acknowledged_by=alarm.acknowledged_by,
         set_aside_by=alarm.out_of_service_by or alarm.shelved_by,
         set_aside_why=alarm.out_of_service_why or alarm.shelved_why,

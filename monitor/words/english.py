@@ -8,6 +8,7 @@ from typing import Final
 
 from monitor.core.alarm_table import ALARMS
 from monitor.core.entry_fault import FAULTS
+from monitor.words.alarm_figures_en import FIGURE_WORDS
 from monitor.words.maintenance_en import MAINTENANCE_WORDS
 from monitor.words.pages_en import PAGE_WORDS
 from monitor.words.plan_en import PLAN_WORDS
@@ -273,7 +274,7 @@ NAMED: Final[Mapping[str, str]] = {
 
 TABLES: Final[tuple[Mapping[str, Template], ...]] = (
     HEADLINES, REASONS, RELEASES, CIRCUITS, PHASES, ASSUMED, ANSWERS, ABOUTS, ALARM_WORDS, UNITS, NAMED, PLAN_WORDS,
-    SEAL_WORDS, TRENDS_WORDS, MAINTENANCE_WORDS, PAGE_WORDS, PLANNING_WORDS, FAULTS,
+    SEAL_WORDS, TRENDS_WORDS, PAGE_WORDS, PLANNING_WORDS, FAULTS, MAINTENANCE_WORDS, FIGURE_WORDS,
 )  # fmt: skip
 TEMPLATES: Final[Mapping[str, Template]] = {key: words for table in TABLES for key, words in table.items()}
 """Every template by its key. A key stands in one table alone."""

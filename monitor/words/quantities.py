@@ -83,6 +83,7 @@ METRIC: Final[Mapping[str, Measure | Callable[[float, Speaker], str]]] = {
     "_ratio": Measure("unit.none", 2),
     "_factor": Measure("unit.none", 1),
     "_percent": Measure("unit.percent", 0),
+    "_fine_percent": Measure("unit.percent", 1),
     "_n": Measure("unit.none", 0),
 }
 """How a value is printed, by the suffix of its name; the longest suffix wins."""

@@ -12,6 +12,7 @@ from monitor.cli.main import main
 from monitor.core.alarm_stats import statistics
 from monitor.store.records import open_reader, open_writer
 from monitor.words.alarm_figures import figures
+from monitor.words.languages import Speaker
 
 
 @pytest.fixture
@@ -56,7 +57,7 @@ def test_figures_in_words_with_what_the_standards_want(data: Path, capsys: pytes
     lines = capsys.readouterr().out.splitlines()
     assert lines[0].split() == ["Alarms", "raised", "1", "in", "1", "h"]
     assert "dock-6 circuit B: sensor fault for 30 h" in next(line for line in lines if line.startswith("Longest"))
-    assert "(wanted: under 1% of the time)" in next(line for line in lines if line.startswith("Floods"))
+    assert "(wanted: under 1 % of the time)" in next(line for line in lines if line.startswith("Floods"))
 
 
 def test_another_lifter_has_none(data: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -102,3 +103,13 @@ def test_page_of_one_lifter(data: Path) -> None:
     assert "dock-7" in said
     assert "0 in 24 h" in said
     reader.close()
+
+
+def test_page_speaks_the_viewers_language(data: Path) -> None:
+    reader = open_reader(data)
+    said = words_of(layout(lambda: reader, clock.utc_s(), {"hours": "1"}, Speaker("es", locale="es")))
+    reader.close()
+    assert "Alarmas activadas" in said
+    assert "dock-6 circuito B: vacío bajo" in said
+    for english in ("Alarms raised", "wanted", "vacuum", "none", "Longest", "still waiting"):
+        assert english not in said

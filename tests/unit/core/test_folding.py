@@ -59,6 +59,18 @@ def test_silence_of_every_circuit_at_once_is_one_line() -> None:
     assert len(fold(told(("no_reading", "A", T0), ("no_reading", "B", T0 + 2.1)))) == 2
 
 
+@pytest.mark.parametrize(("over_s", "lines_n"), [(99.9, 2), (100.0, 1)])
+def test_cause_that_is_over_still_explains_what_came_while_it_stood(over_s: float, lines_n: int) -> None:
+    cause, effect = told(("losing_vacuum", "B", T0), ("reserve_short", "B", T0 + 100.0))
+    cause = replace(cause, state=State.RETURNED_UNACKNOWLEDGED, over_utc_s=T0 + over_s)
+    assert len(fold((cause, effect))) == lines_n
+
+
+def test_every_circuit_lost_at_once_is_one_line() -> None:
+    [line] = fold(told(("sudden_loss", "A", T0), ("sudden_loss", "B", T0 + 2.0), ("vacuum_low", "B", T0 + 2.0)))
+    assert (line.lead.about, len(line.under)) == ("A", 2)
+
+
 def test_old_alarm_that_is_over_explains_nothing_new() -> None:
     [old] = told(("losing_vacuum", "B", T0), state=LATCHED)
     [new] = told(("vacuum_low", "B", T0 + 61.0))
