@@ -1,26 +1,23 @@
-"""Readings a second, fully handled (decoded, judged, journalled, told), against a bare subscriber on the same broker.
+"""A bare subscriber and the engine on the same broker, fed the same messages as fast as one publisher sends them.
 
-    python -m tests.benchmarks.service [--readings 6000] [--qos 1]
-
-Both are processes of their own on a real Mosquitto over loopback, fed the same messages as fast as one publisher sends.
-Also prints the delay from a reading to its status at a busy site's pace. Nothing here fails.
+Used by ``python -m tests.benchmarks.speed``; both are processes of their own.
 """
 
-import argparse
 import json
 import os
 import subprocess
 import sys
-import tempfile
 import threading
 import time
+from dataclasses import dataclass
 from pathlib import Path
 
 import paho.mqtt.client as paho
 
-from tests.brokers import ROOT, Broker, mosquitto
+from tests.brokers import Broker
 
 LIFTER = "holdwatch/quayside/dock-7/"
+SERVICE = [sys.executable, "-m", "monitor.service", "--site", "configs/example-four-circuits.toml"]
 BARE = """
 import sys, paho.mqtt.client as paho
 seen = 0
@@ -100,7 +97,17 @@ def processor_s(process: subprocess.Popen) -> float:
     return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
 
 
-def bare(bench: Bench, readings_n: int, qos: int) -> float:
+@dataclass(frozen=True)
+class Rate:
+    """Readings a second by the clock, and for each second of the process's own time (0 where not measured)."""
+
+    rate: float
+    per_core: float = 0.0
+
+
+def bare(bench: Bench, readings_n: int, qos: int) -> Rate:
+    """What a subscriber that only counts takes in."""
+    bench.done.clear()
     command = [sys.executable, "-c", BARE, str(bench.broker.port), str(qos), str(readings_n)]
     with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as process:
         assert process.stdout is not None
@@ -109,64 +116,15 @@ def bare(bench: Bench, readings_n: int, qos: int) -> float:
         bench.done.wait(120)
         rate = readings_n / (time.perf_counter() - began_s)
         process.wait(10)
-    print(f"{'bare subscriber that counts':<44}{rate:>10,.0f} a second", flush=True)
-    return rate
+    return Rate(rate)
 
 
-def handled(bench: Bench, process: subprocess.Popen, readings_n: int, qos: int) -> float:
+def handled(bench: Bench, process: subprocess.Popen, readings_n: int, qos: int) -> Rate:
+    """What the engine's process takes in, judges, journals and tells."""
+    bench.status = {}
     used_s = processor_s(process)
     began_s = bench.flood(LIFTER + "readings", readings_n, qos)
     with bench.told:
         bench.told.wait_for(lambda: sum(bench.status.get("counts", {}).values()) >= readings_n, 300)
     took_s, used_s = time.perf_counter() - began_s, processor_s(process) - used_s
-    print(f"{'fully handled, four circuits':<44}{readings_n / took_s:>10,.0f} a second")
-    print(f"{'the same for each second of processor time':<44}{readings_n / used_s:>10,.0f}")
-    return readings_n / took_s
-
-
-def delays(bench: Bench, readings_n: int, from_seq: int) -> None:
-    """Five readings a second, each with its status."""
-    took_ms = []
-    for seq in range(from_seq, from_seq + readings_n):
-        sent_s = round(time.time() + 1000.0, 3)  # a clock of its own, after the flood's
-        began_s = time.perf_counter()
-        bench.publisher.publish(LIFTER + "readings", message(seq, sent_s), qos=1)
-        with bench.told:
-            bench.told.wait_for(lambda sent_s=sent_s: bench.status.get("reading_time") == sent_s, 5)
-        took_ms.append(1000 * (time.perf_counter() - began_s))
-        time.sleep(0.21)
-    took_ms.sort()
-    p50, p95 = took_ms[len(took_ms) // 2], took_ms[int(0.95 * len(took_ms))]
-    print(
-        f"{'from reading to status at five a second':<44}p50 {p50:.1f} ms, p95 {p95:.1f} ms, most {took_ms[-1]:.1f} ms"
-    )
-
-
-def main() -> None:
-    given = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    given.add_argument("--readings", type=int, default=6000)
-    given.add_argument("--qos", type=int, default=1)
-    said = given.parse_args()
-    with tempfile.TemporaryDirectory() as folder:
-        Path(folder).chmod(0o755)
-        broker = mosquitto(Path(folder), "max_queued_messages 0", "max_inflight_messages 0")
-        broker.start()
-        bench = Bench(broker)
-        command = [sys.executable, "-m", "monitor.service", "--site", "configs/example-four-circuits.toml"]
-        command += ["--data", f"{folder}/data", "--broker-url", broker.url]
-        try:
-            alone = bare(bench, said.readings, said.qos)
-            with subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, text=True) as process:
-                assert process.stdout is not None
-                process.stdout.readline()
-                rate = handled(bench, process, said.readings, said.qos)
-                print(f"{'as a share of the bare subscriber':<44}{rate / alone:>10.2f}")
-                delays(bench, 50, said.readings)
-                process.terminate()
-        finally:
-            bench.close()
-            broker.kill()
-
-
-if __name__ == "__main__":
-    main()
+    return Rate(readings_n / took_s, readings_n / used_s)
