@@ -9,6 +9,7 @@ import { paintSound, soundButton, soundLost } from "./sound.js";
 import { paintStory } from "./story.js";
 import { tip } from "./tips.js";
 import { paintTiles } from "./tiles.js";
+import { vibrationSays } from "./vibration.js";
 
 let one = null;
 
@@ -83,5 +84,6 @@ function lost() {
 }
 
 soundButton(byId("sound"));
+vibrationSays(byId("vibration"));
 awakeButton(byId("awake"), byId("device-says"));
 start({ paint, tick, lost });

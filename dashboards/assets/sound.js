@@ -1,10 +1,11 @@
-// Sound and vibration. Off, and loudly said to be off, until someone taps: browsers allow no sound before.
+// Sound, with vibration beside it. Off, and loudly said to be off, until someone taps: browsers allow no sound before.
 //
 // Pulse patterns by priority after the model of IEC 60601-1-8 (a medical standard, taken as a pattern only): high is two
 // bursts of five pulses, medium three pulses, low two; a fundamental between 150 and 1000 Hz and four harmonics above it, all
 // under 4000 Hz and within 15 dB.
 
 import { attribute, text } from "./dom.js";
+import { vibrate } from "./vibration.js";
 import { words } from "./words.js";
 
 export const HARMONICS = [1, 0.7, 0.6, 0.5, 0.4];
@@ -45,6 +46,7 @@ const isOn = () => context !== null && context.state === "running";
 // In the tap's own handler: that is what browsers ask for.
 async function switchOn() {
   context ??= new AudioContext();
+  vibrate(PATTERNS.low);
   await context.resume();
   sound(PATTERNS.low);
   context.onstatechange = show;
@@ -74,9 +76,7 @@ function play() {
   if (last.level === now.level && performance.now() - last.at < pattern.everyMs) return;
   last = { level: now.level, at: performance.now() };
   sound(pattern);
-  if (navigator.vibrate && navigator.userActivation?.hasBeenActive) {
-    navigator.vibrate(pattern.pulses.flatMap(() => [1000 * pattern.length, 120]));
-  }
+  vibrate(pattern);
 }
 
 function sound(pattern) {

@@ -28,8 +28,9 @@ def html(static: Static, speaker: Speaker) -> str:
 <ul id="tiles"></ul>
 <section id="device">
 <button id="sound" class="wide" type="button"></button>
+<p id="vibration" class="device-says"></p>
 <button id="awake" class="wide" type="button"></button>
-<p id="device-says"></p>
+<p id="device-says" class="device-says"></p>
 </section>
 <ul id="alarms"></ul>
 <aside id="story" hidden><b>{escape(say("story.label", speaker))}</b> <span id="story-title"></span>

@@ -286,6 +286,12 @@ PAGE_WORDS: Final[Mapping[str, Template]] = {
     "script.sound.hushed": "Quiet for a minute",
     "script.sound.test": "Sound is on. Tap for a test tone",
     "script.sound.hush": "I heard it: quiet for a minute",
+    "script.vibration.on": "Vibration is on, with the sound.",
+    "script.vibration.off": "Vibration comes with the sound: tap above.",
+    "script.vibration.secure": "This page is not secure (https), and the browser refuses to vibrate: go by sound and "
+    "screen, or open the page by the site's https address: Help, Running, says how.",
+    "script.vibration.none": "This browser can't vibrate: go by sound and screen.",
+    "script.vibration.denied": "The phone refused to vibrate: see its settings, and go by sound and screen.",
     "script.awake.on": "Screen stays on",
     "script.awake.off": "Screen may go dark. Tap to keep it on",
     "script.awake.refused": "Screen may go dark: refused",

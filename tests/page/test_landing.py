@@ -110,6 +110,44 @@ def test_screen_lock_held_is_shown(site: Site) -> None:
     assert site.text("#awake") == "Screen stays on"
 
 
+@pytest.mark.parametrize(
+    ("device", "state", "says"),
+    [
+        ("navigator.vibrate = () => true", "on", "Vibration is on, with the sound."),
+        ("navigator.vibrate = () => false", "denied", "The phone refused to vibrate"),
+        ("Object.defineProperty(navigator, 'vibrate', {value: undefined})", "none", "This browser can't vibrate"),
+        (
+            "Object.defineProperty(navigator, 'vibrate', {value: undefined});"
+            "Object.defineProperty(window, 'isSecureContext', {value: false})",
+            "secure",
+            "This page is not secure (https), and the browser refuses to vibrate",
+        ),
+    ],
+)
+def test_vibration_says_whether_the_phone_does_it(site: Site, device: str, state: str, says: str) -> None:
+    site.page.add_init_script(device)
+    site.engine.say(status("holding"))
+    site.open("/landing")
+    before = site.page.get_attribute("#vibration", "data-vibration")
+    assert before == ("off" if "=>" in device else state)
+    site.page.locator("#sound").click()
+    site.page.wait_for_selector(f"#vibration[data-vibration={state}]")
+    assert site.text("#vibration").startswith(says)
+
+
+def test_vibration_follows_the_pulses_of_the_sound(site: Site) -> None:
+    site.page.add_init_script(
+        "window.felt = []; navigator.vibrate = (pulses) => window.felt.push(pulses.length / 2) > 0"
+    )
+    site.engine.say(status("holding"))
+    site.open("/landing")
+    site.page.locator("#sound").click()
+    site.page.wait_for_function("() => window.felt.length === 1")
+    site.engine.say(status("land_now"))
+    site.page.wait_for_function("() => window.felt.length > 1")
+    assert site.page.evaluate("() => window.felt.slice(0, 2)") == [2, 10]  # the test tone is low's, then high's
+
+
 def test_several_lifters_ask_which(site: Site) -> None:
     site.engine.say(status("holding"), status("look", lifter="dock-7", lifter_name="Dock 7"))
     site.open("/landing", call="look")
