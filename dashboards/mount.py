@@ -13,7 +13,7 @@ from dashboards import asgi
 from dashboards.asgi import App, Message, Receive, Scope, Send
 from dashboards.static import File, pack
 
-PAGES: Final = frozenset({"", "lifts", "maintenance", "fleet", "plan", "help"})
+PAGES: Final = frozenset({"", "lifts", "maintenance", "fleet", "plan", "alarms", "help"})
 """First parts of the paths that have a page."""
 
 OWN: Final = frozenset({"_dash-layout", "_dash-dependencies"})

@@ -75,12 +75,13 @@ def _why_not(status: Status, voice: Voice) -> str:
 def _circuit(name: str, said: Mapping[str, Any], test: Mapping[str, Any] | None, voice: Voice) -> dict[str, Any]:
     kpa = said["vacuum_kpa"]
     number, unit = ("–", "") if kpa is None else voice.number_and_unit("x_kpa", kpa)
+    word = voice.say(f"sealing.state.{test['state']}" if test else f"state.{said['state']}")
     return {
         "id": name,
         "look": said["state"],
         "result": test["state"] if test else "none",
-        "word": voice.say(f"sealing.state.{test['state']}" if test else f"state.{said['state']}"),
-        "words": voice.told(test or said, "words", "text"),
+        "word": word,
+        "words": voice.told(test or said, "words", "text").removeprefix(f"{word}. "),
         "number": number,
         "unit": unit,
         "age_s": said["age_s"],

@@ -225,7 +225,8 @@ def _load(status: Status, voice: Voice) -> View:
     kg, judged_kg = load["kg"], load["judged_kg"]
     said: View = {"look": "unknown", "load_ratio": 0.0, "limit_ratio": 1.0}
     blind = all(circuit["state"] in BLIND for circuit in status["circuits"].values())
-    blind = blind or (load["known"] == "off" and all(c["state"] == "open" for c in status["circuits"].values()))
+    if load["known"] == "off" and all(circuit["state"] == "open" for circuit in status["circuits"].values()):
+        holding = judged_kg = None  # nothing is attached: what open pads would hold is no limit of anything
     if judged_kg is None:
         said["load"] = voice.say("load.unknown") if kg is None else voice.say("load.now", load_kg=kg)
     elif load["source"] == "measured" and kg is None:

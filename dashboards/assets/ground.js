@@ -1,6 +1,6 @@
 // The ground screen: writes what the view says into the places the layout made. Decides nothing.
 
-import { alarmRows } from "./alarms.js";
+import { alarmRows } from "./alarm-rows.js";
 import { attribute, byId, list, make, setShape, shape, text } from "./dom.js";
 import { joinButton } from "./join.js";
 import { ageNow, ageWords, start, traces } from "./live.js";

@@ -1,6 +1,6 @@
 // The landing page: the release answer first, then what is still on the lifter. Writes what the view says.
 
-import { alarmRows } from "./alarms.js";
+import { alarmRows } from "./alarm-rows.js";
 import { attribute, byId, list, make, setShape, shape, text } from "./dom.js";
 import { awakeButton } from "./awake.js";
 import { ageNow, ageWords, start } from "./live.js";

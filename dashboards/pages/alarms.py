@@ -33,14 +33,13 @@ def layout(
     ]
     of = say("figures.of", speaker, lifter=lifter) if lifter else say("figures.of_all", speaker)
     rows = [html.Tr([html.Th(name), html.Td(value), html.Td(wanted)]) for name, value, wanted in figures(said, speaker)]
-    heads = ["", say("figures.head.last", speaker, hours_n=hours), say("figures.head.wanted", speaker)]
+    heads = [say("figures.head.last", speaker, hours_n=hours), say("figures.head.wanted", speaker)]
+    head = html.Tr([html.Td(), *(html.Th(words, scope="col") for words in heads)])
     return paper(
         [
             html.H1(say("figures.title", speaker)),
             html.P([of, " ", say("figures.show", speaker), *spans]),
-            html.Div(
-                html.Table([html.Thead(html.Tr([html.Th(head) for head in heads])), html.Tbody(rows)]), className="wide"
-            ),
+            html.Div(html.Table([html.Thead(head), html.Tbody(rows)]), className="wide", tabIndex=0),
             html.P(say("figures.about", speaker)),
             html.P(
                 [

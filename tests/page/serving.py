@@ -99,7 +99,8 @@ def history(now_utc_s: float, circuits: str = "ABCDEF", falling: str = "B") -> d
 
 def engine(data: Path, *lifters: dict[str, Any], every_s: float = 0.2) -> FakeEngine:
     """A fake engine that already has a past."""
-    site = SITE | {"lifters": [{"id": s["lifter"], "name": s["lifter_name"]} for s in lifters]}
+    without = {"pads": [], "layouts": {}}
+    site = SITE | {"lifters": [{"id": s["lifter"], "name": s["lifter_name"], **without} for s in lifters]}
     fake = FakeEngine(data, site, list(lifters), every_s)
     fake.history = {s["lifter"]: history(time.time(), "".join(s["circuits"])) for s in lifters}
     return fake

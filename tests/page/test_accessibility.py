@@ -24,7 +24,18 @@ VIOLATIONS = """async () => {
   const { violations } = await axe.run(document, { resultTypes: ["violations"] });
   return violations.map((one) => `${one.id}: ${one.nodes.map((node) => node.html.slice(0, 120)).join(" | ")}`);
 }"""
-PAPER = ("/lifts", "/help", "/help/alarms", "/help/running", "/help/arithmetic", "/plan", "/maintenance", "/fleet")
+PAPER = (
+    "/lifts",
+    "/help",
+    "/help/alarms",
+    "/help/running",
+    "/help/reading-the-screens",
+    "/help/arithmetic",
+    "/plan",
+    "/maintenance",
+    "/fleet",
+    "/alarms",
+)
 
 
 def _open(page: Page, site: Site, path: str, language: str) -> None:

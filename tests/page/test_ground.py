@@ -306,6 +306,23 @@ def test_no_request_leaves_the_sites_own_server(site: Site) -> None:
     assert [url for url in asked if not url.startswith(site.served.url + "/")] == []
 
 
+def test_every_link_of_every_page_leads_somewhere(site: Site) -> None:
+    site.engine.say(status("holding"))
+    queue, seen = ["/", "/landing", "/seal-test"], {}
+    while queue:
+        path = queue.pop()
+        if path in seen:
+            continue
+        reply = site.page.goto(site.served.url + path)
+        assert reply is not None
+        seen[path] = reply.status
+        site.page.wait_for_selector("main")
+        links = site.page.eval_on_selector_all("a[href^='/']", "all => all.map(one => one.getAttribute('href'))")
+        queue += [link.partition("#")[0] for link in links if not link.startswith("/api/")]
+    assert {path: code for path, code in seen.items() if code != 200} == {}
+    assert {"/plan", "/seal-test", "/lifts", "/maintenance", "/fleet", "/alarms", "/help/cautions"} <= set(seen)
+
+
 def test_unknown_lifter_is_said(site: Site) -> None:
     site.page.goto(site.served.url + "/?lifter=dock-9")
     site.page.wait_for_function("() => document.getElementById('cover-why').textContent.includes('dock-9')")

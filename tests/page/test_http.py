@@ -159,7 +159,8 @@ def test_weight_of_the_first_load(ask: Any) -> None:
             if address.endswith(".js"):
                 text = (gzip.decompress(raw) if headers.get("content-encoding") else raw).decode()
                 queue += [
-                    address.rpartition("/")[0] + "/" + name for name in re.findall(r'from "\./([a-z]+\.js)"', text)
+                    address.rpartition("/")[0] + "/" + name
+                    for name in re.findall(r'(?:from|import) "\./([a-z-]+\.js)"', text)
                 ]
         if path == "/":
             prefix = re.search(r'"requests_pathname_prefix":"([^"]*)"', body)[1]  # type: ignore[index]

@@ -362,7 +362,13 @@ def test_weight_off_and_all_open_is_no_overload() -> None:
     opened = {name: circuit("open", 0.2) for name in "AB"}
     said = status("look", circuits=opened, load=off)
     said["holding"] |= {"rated_kg": 1.0, "margin_kg": -629.0}
-    assert one(said)["load"]["look"] == "unknown"
+    shown = one(said)["load"]
+    assert (shown["look"], shown["load"], shown["limit"], shown["note"]) == (
+        "unknown",
+        "Load -1 kg",
+        "Limit not known",
+        "",
+    )
     assert one(said | {"load": off | {"known": "on"}})["load"]["look"] == "over"
 
 
