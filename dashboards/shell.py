@@ -39,8 +39,8 @@ def page(static: Static, *, name: str, title: str, content: str, is_live: bool, 
     links = [f'<link rel="stylesheet" href="{static.url(sheet)}">' for sheet in styles if sheet in static.files]
     script = f"{name}.js" if f"{name}.js" in static.files else "look.js"
     state = ' data-call="no_signal" data-release="do_not_release"' if is_live else ""
-    big, first = escape(say("lost.big", speaker)), escape(say("lost.first", speaker))
-    cover = COVER.format(big=big, do=first) if is_live else ""
+    first = " ".join(say(key, speaker) for key in (("lost.release",) if name == "landing" else ()) + ("lost.first",))
+    cover = COVER.format(big=escape(say("lost.big", speaker)), do=escape(first)) if is_live else ""
     return f"""<!DOCTYPE html>
 <html lang="{speaker.language}">
 <head>

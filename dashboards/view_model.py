@@ -85,7 +85,7 @@ def view(
         "decimal_mark": voice.value("_v", 0.5)[1],
         "notices": _notices(snapshot, voice),
         "sound": _sound(shown),
-        "lost": _lost(shown, snapshot.utc_s, voice),
+        "lost": _lost(shown, snapshot.utc_s, viewer.page, voice),
         "story": None if story is None else {key: str(story.get(key, "")) for key in ("title", "line")},
     }
     if len(shown) == 1:
@@ -467,8 +467,8 @@ def _sound(shown: Sequence[Status]) -> View:
     }
 
 
-def _lost(shown: Sequence[Status], at_utc_s: float, voice: Voice) -> View:
-    """What the cover will say if the next reply never comes: held by the page beforehand."""
+def _lost(shown: Sequence[Status], at_utc_s: float, page: str, voice: Voice) -> View:
+    """What the cover will say if the next reply never comes: held by the page beforehand. The landing hand's comes first."""
     key = "lost.on_ground"
     if any(s["in_flight"] for s in shown):
         key = "lost.load_on"
@@ -483,7 +483,7 @@ def _lost(shown: Sequence[Status], at_utc_s: float, voice: Voice) -> View:
     if kg is not None:
         numbers.append(voice.value("load_kg", kg))
     return {
-        "do": voice.say(key),
+        "do": f"{voice.say('lost.release')} {voice.say(key)}" if page == "landing" else voice.say(key),
         "last": voice.say("lost.last", clock=voice.clock(at_utc_s)),
         "numbers": " · ".join(numbers),
     }

@@ -15,6 +15,7 @@ PAGE_WORDS: Final[Mapping[str, Template]] = {
     # -- no signal: said by the page when it, the server or the engine has gone quiet
     "lost.big": "No signal",
     "lost.first": "This screen has no live readings yet. Read the gauge on the lifter and listen for its own alarm.",
+    "lost.release": "Do not release: nothing is known of the load.",
     "lost.load_on": "This screen has lost touch. Land the load, and listen for the lifter's own alarm.",
     "lost.on_ground": "This screen has lost touch. Read the gauge on the lifter.",
     "lost.land_now": "This screen has lost touch. Its last call stands: land the load now.",

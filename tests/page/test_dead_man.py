@@ -46,6 +46,7 @@ def test_first_layout_is_no_signal_without_any_script(own_site: Site) -> None:
         assert page.get_attribute("body", "data-call") == "no_signal"
         assert page.locator("#cover").is_visible()
         assert "No signal" in page.inner_text("#cover")
+        assert ("Do not release" in page.inner_text("#cover")) == (path == "/landing")
     context.close()
 
 
@@ -57,6 +58,7 @@ def test_server_killed(own_site: Site, path: str) -> None:
     own_site.served.process.kill()
     assert _goes_dark(own_site, from_s) < WITHIN_S
     assert "Land the load" in own_site.text("#cover-do")
+    assert own_site.text("#cover-do").startswith("Do not release") == (path == "/landing")
     assert "57.8" in own_site.text("#cover-numbers")
     struck = own_site.page.evaluate(
         "() => getComputedStyle(document.getElementById('cover-numbers')).textDecorationLine"

@@ -304,6 +304,8 @@ def test_cover_is_told_beforehand_what_to_say() -> None:
     said = view(seen(status("not_lifting")), GROUND, SITE)["lost"]
     assert said["do"] == say("lost.on_ground")
     assert said["last"] == "Last seen at 21:20:00"
+    landing = view(seen(status("holding")), Viewer("landing", "dock-6"), SITE)["lost"]
+    assert landing["do"].startswith("Do not release: nothing is known of the load. ")
 
 
 def test_lost_broker_and_failing_disk_are_said() -> None:
