@@ -400,6 +400,7 @@ def _alarm_lines(status: Status, voice: Voice) -> list[View]:
 
 def _alarm(alarm: Mapping[str, Any], voice: Voice) -> View:
     about, words = voice.told(alarm, "about"), voice.told(alarm, "words", "text")
+    over = _is_over(alarm) and alarm["state"] != "normal"
     return {
         "raising": alarm["raising"],
         "priority": alarm["priority"],
@@ -407,7 +408,9 @@ def _alarm(alarm: Mapping[str, Any], voice: Voice) -> View:
         "open": _waits(alarm),
         "waits": _waits(alarm),
         "acknowledge": voice.say("alarm.acknowledge"),
-        "words": _together(_sentence(voice.say("alarm.words", about=about, words=words))),
+        "words": _together(
+            _sentence(voice.say("alarm.words_over" if over else "alarm.words", about=about, words=words))
+        ),
         "do": voice.told(alarm, "do"),
         "said": _alarm_said(alarm, voice),
         "since": voice.say("alarm.since", clock=voice.clock(alarm["since"])),
@@ -422,16 +425,22 @@ def _alarm_said(alarm: Mapping[str, Any], voice: Voice) -> str:
     return voice.say("alarm.set_aside", said=said, by=alarm["set_aside_by"], why=alarm["set_aside_why"])
 
 
+def _is_over(alarm: Mapping[str, Any]) -> bool:
+    """What it tells of is no longer so; it is there to be acknowledged or reset."""
+    return alarm["state"] not in {"unacknowledged", "acknowledged"}
+
+
 def _waits(alarm: Mapping[str, Any]) -> bool:
     """Whether it waits for an acknowledgement."""
     return alarm["state"] in UNACKNOWLEDGED and not any(alarm[flag] for flag in SET_ASIDE)
 
 
-def _alarm_order(alarm: Mapping[str, Any]) -> tuple[bool, bool, int, float]:
-    """Unacknowledged first, then by priority, then the newest."""
+def _alarm_order(alarm: Mapping[str, Any]) -> tuple[bool, bool, bool, int, float]:
+    """Unacknowledged first, of these what stands before what is over, then by priority, then the newest."""
     return (
         any(alarm[flag] for flag in SET_ASIDE),
         not _waits(alarm),
+        _is_over(alarm),
         PRIORITIES.index(alarm["priority"]),
         -alarm["since"],
     )

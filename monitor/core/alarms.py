@@ -263,7 +263,7 @@ def _step_one(
         alarm = unshelve(alarm)
     off = facts.load_known is LoadKnown.OFF
     alarm = advance(alarm, verdict, now_s, rule=rule, phase=phase, raising_n=board.raisings_n + 1, load_off=off)
-    if alarm.state in ACTIVE and verdict is Verdict.BREACH:
+    if alarm.state in ACTIVE and judge(IDLE_ALARM, rule, value, limit) is Verdict.BREACH:  # never one of the deadband
         shown = SIGNALS[rule.shows](facts, facts.circuits.get(key[0])) if rule.shows else value
         number = float(shown) if shown is not None and not isinstance(shown, bool) else None
         alarm = replace(alarm, value=number, limit=limit)

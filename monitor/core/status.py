@@ -83,6 +83,7 @@ def alarms_told(lifter: str, board: Board, now_s: float, utc_minus_now_s: float)
         key=lambda a: (
             a.shelved or a.suppressed or a.out_of_service,
             a.state is State.ACKNOWLEDGED,
+            a.state not in ACTIVE,  # what is over never hides what stands
             ORDER[a.priority],
             a.since_utc_s,
             a.raising,
@@ -97,7 +98,8 @@ def _alarm_told(
     normal = alarm.state is State.NORMAL
     since_s = alarm.out_of_service_s if normal and alarm.out_of_service_s is not None else alarm.since_s
     since_s = now_s if since_s is None else since_s
-    values: dict[str, Value] = {"held_s": now_s - since_s, "about": about}
+    over_s = None if alarm.state in ACTIVE else alarm.returned_s
+    values: dict[str, Value] = {"held_s": (now_s if over_s is None else over_s) - since_s, "about": about}
     if rule.breach is not Breach.TRUE:
         unit = UNIT_SUFFIX[rule.unit]
         values |= {f"value_{unit}": alarm.value, f"limit_{unit}": alarm.limit}
@@ -113,7 +115,7 @@ def _alarm_told(
         suppressed=alarm.suppressed,
         out_of_service=alarm.out_of_service_s is not None,
         since_utc_s=since_s + utc_minus_now_s,
-        over_utc_s=None if alarm.state in ACTIVE or alarm.returned_s is None else alarm.returned_s + utc_minus_now_s,
+        over_utc_s=None if over_s is None else over_s + utc_minus_now_s,
         acknowledged_by=alarm.acknowledged_by,
         set_aside_by=alarm.out_of_service_by or alarm.shelved_by,
         set_aside_why=alarm.out_of_service_why or alarm.shelved_why,

@@ -274,7 +274,7 @@ NAMED: Final[Mapping[str, str]] = {
 
 TABLES: Final[tuple[Mapping[str, Template], ...]] = (
     HEADLINES, REASONS, RELEASES, CIRCUITS, PHASES, ASSUMED, ANSWERS, ABOUTS, ALARM_WORDS, UNITS, NAMED, PLAN_WORDS,
-    SEAL_WORDS, TRENDS_WORDS, PAGE_WORDS, PLANNING_WORDS, FAULTS, MAINTENANCE_WORDS, FIGURE_WORDS,
+    SEAL_WORDS, TRENDS_WORDS, MAINTENANCE_WORDS, PAGE_WORDS, PLANNING_WORDS, FAULTS, FIGURE_WORDS,
 )  # fmt: skip
 TEMPLATES: Final[Mapping[str, Template]] = {key: words for table in TABLES for key, words in table.items()}
 """Every template by its key. A key stands in one table alone."""

@@ -97,6 +97,7 @@ PAGE_WORDS: Final[Mapping[str, Template]] = {
     # -- alarms
     "alarms.more": Plural("{alarms_n} alarm", "{alarms_n} alarms"),
     "alarm.words": "{about}: {words}",
+    "alarm.words_over": "over now, {about}: {words}",
     "alarm.since": "since {clock}",
     "alarm.unacknowledged": "not acknowledged",
     "alarm.acknowledged": "acknowledged",

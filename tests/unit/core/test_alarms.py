@@ -21,6 +21,7 @@ from monitor.core.facts import CircuitState, Facts
 from monitor.core.holding import IfLost, WorstPad
 from monitor.core.load import Load, LoadKnown
 from monitor.core.phases import Phase
+from monitor.core.status import alarms_told
 from monitor.core.warning_time import Bounds
 from tests.histories import carry, carrying
 from tests.unit.core.made import NOW_S, circuit, facts, holding, losing
@@ -845,3 +846,28 @@ def test_what_a_load_asks_for_is_over_only_with_the_load_known_to_be_off(
     )
     run(board, given, 90.0)
     assert (stands(board, key, about).state is UNACK) is (known is not LoadKnown.OFF)
+
+
+# --- what is told of an alarm
+
+
+def test_value_told_is_never_one_of_the_deadband() -> None:
+    board = Board()
+    run(board, LOW, 1.0)
+    run(board, facts(circuit("B", vacuum_kpa=53.5)), 5.0, from_s=NOW_S + 2.0)
+    assert stands(board, "vacuum_low", "B").state is UNACK
+    assert stands(board, "vacuum_low", "B").value == 51.0  # "53.5 kPa, at or under 52.0 kPa" would be false
+
+
+def test_what_is_over_never_hides_what_stands_and_says_how_long_it_lasted() -> None:
+    over = Alarm(state=State.LATCHED_UNACKNOWLEDGED, raising_n=1, since_s=NOW_S, returned_s=NOW_S + 70.0)
+    board = Board(
+        alarms={
+            ("B", "vacuum_low"): over,
+            ("", "wind_over_limit"): Alarm(state=UNACK, raising_n=2, since_s=NOW_S + 80.0),
+        }
+    )
+    stands_now, is_over = alarms_told("dock-6", board, NOW_S + 600.0, 0.0)
+    assert (stands_now.key, is_over.key) == ("wind_over_limit", "vacuum_low")
+    assert (stands_now.says.values["held_s"], is_over.says.values["held_s"]) == (520.0, 70.0)
+    assert (stands_now.over_utc_s, is_over.over_utc_s) == (None, NOW_S + 70.0)

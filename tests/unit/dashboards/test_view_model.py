@@ -228,7 +228,8 @@ def test_unacknowledged_alarms_come_first() -> None:
         alarm("unacknowledged", "high", 4, shelved=True),
     ]
     shown = one(status("land_soon", alarms=alarms))
-    assert [a["raising"][-1] for a in shown["alarms"]] == ["3", "2", "1", "4"]
+    assert [a["raising"][-1] for a in shown["alarms"]] == ["2", "3", "1", "4"]  # what is over never hides what stands
+    assert [a["words"].startswith("Over now, circuit") for a in shown["alarms"]] == [False, True, False, False]
     assert [a["open"] for a in shown["alarms"]] == [True, True, False, False]
     assert shown["more"] == "4 alarms"
 
