@@ -295,3 +295,79 @@ def test_named_pick_is_carrying_from_the_ground_and_again_after_landing() -> Non
     landed = at(Phase.LANDING, picks_n=1, touched_down=True)
     state = advance(landed, replace(NO_CELL, picked_up=True), 1.0)
     assert (state.phase, state.picks_n) == (Phase.CARRYING, 2)
+
+
+# --- what each entry leaves behind
+
+
+@pytest.mark.parametrize(("load_kg", "phase"), [(419.9, Phase.LANDING), (420.0, Phase.CARRYING)])
+def test_exactly_a_fifth_up_from_its_lowest_is_a_turn(load_kg: float, phase: Phase) -> None:
+    down = load_history(at(Phase.LANDING, picks_n=1, turn_kg=300.0), "300x2", 0.0)[-1]
+    assert load_history(down, f"{load_kg}x40", 1.0)[-1].phase is phase
+
+
+@pytest.mark.parametrize(("load_kg", "phase"), [(440.1, Phase.CARRYING), (440.0, Phase.LANDING)])
+def test_exactly_a_fifth_down_from_its_highest_is_a_turn(load_kg: float, phase: Phase) -> None:
+    assert load_history(at(Phase.CARRYING, turn_kg=560.0), f"{load_kg}x30", 0.0)[-1].phase is phase
+
+
+def test_turn_is_counted_from_the_highest_since_not_from_where_the_phase_began() -> None:
+    state = load_history(at(Phase.CARRYING, turn_kg=400.0), "600x5 470x40", 0.0)[-1]
+    assert state.phase is Phase.LANDING
+
+
+def test_turn_is_counted_from_the_lowest_since_not_from_where_landing_began() -> None:
+    state = load_history(at(Phase.LANDING, turn_kg=470.0), "330x5 460x40", 0.0)[-1]
+    assert state.phase is Phase.CARRYING
+
+
+def test_entering_a_phase_begins_its_clocks_and_its_turn_anew() -> None:
+    state = at(Phase.CARRYING, turn_kg=600.0, again_since_s=1.0, down_since_s=1.0, picks_n=1)
+    lower = replace(HANGING, load_kg=300.0)
+    landing = advance(replace(state, down_since_s=7.9), lower, 10.0)
+    assert (landing.phase, landing.since_s, landing.turn_kg) == (Phase.LANDING, 10.0, 300.0)
+    assert (landing.again_since_s, landing.down_since_s) == (None, None)
+
+
+@pytest.mark.parametrize("phase", [Phase.CARRYING, Phase.LANDING])
+def test_pads_stay_sealed_through_a_flight_and_are_not_after_it(phase: Phase) -> None:
+    state = at(Phase.LIFTING, picks_n=1, turn_kg=600.0)
+    flown = load_history(state, "600x1" if phase is Phase.CARRYING else "600x2 100x60", 0.0)[-1]
+    flown = go(flown, replace(HANGING, load_grew_s=-10.0), 0.1, 9.0) if phase is Phase.CARRYING else flown
+    assert (flown.phase, flown.sealed) == (phase, True)
+    released = go(at(Phase.LANDING, sealed=True), OPEN, 1.1)
+    assert (released.phase, released.sealed) == (Phase.RELEASED, False)
+
+
+def test_pads_that_never_sealed_again_go_back_to_idle_though_the_last_lift_was_sealed() -> None:
+    state = go(at(Phase.SEALING, sealed=True), OPEN, 1.1)
+    assert (state.phase, state.sealed) == (Phase.IDLE, False)
+
+
+def test_each_touch_down_makes_one_pick() -> None:
+    state = at(Phase.LANDING, picks_n=1, turn_kg=0.0, touched_down=True)
+    again = load_history(state, "600x40", 0.0)[-1]
+    assert (again.phase, again.picks_n, again.touched_down) == (Phase.CARRYING, 2, False)
+    down = load_history(again, "100x40", 10.0)[-1]  # lowered, never set down
+    assert (down.phase, down.touched_down) == (Phase.LANDING, False)
+    assert load_history(down, "600x40", 20.0)[-1].picks_n == 2
+
+
+def test_touch_down_is_remembered_until_the_next_pick() -> None:
+    state = at(Phase.LANDING, picks_n=1)
+    touched = advance(state, replace(HANGING, load=OFF, load_kg=0.0, load_grew_s=None), 5.0)
+    assert touched.touched_down
+    lifted = load_history(touched, "600x40", 5.0)[-1]
+    assert (lifted.picks_n, lifted.touched_down) == (2, False)
+
+
+def test_new_lift_forgets_the_touch_down_of_the_last() -> None:
+    state = at(Phase.RELEASED, touched_down=True, picks_n=2, sealed=False)
+    assert advance(state, BUILDING, 1.0).touched_down is False
+
+
+def test_only_a_flight_that_ends_in_a_release_says_when() -> None:
+    landing = load_history(at(Phase.CARRYING, turn_kg=600.0), "100x40", 0.0)[-1]
+    assert (landing.phase, landing.released_s) == (Phase.LANDING, None)
+    grips = advance(at(Phase.IDLE, released_s=4.0), replace(OPEN, load=ON, load_kg=80.0), 100.0)
+    assert (grips.phase, grips.released_s) == (Phase.RELEASED, 4.0)
