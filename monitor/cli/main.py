@@ -20,6 +20,7 @@ from monitor.cli import (
     replay,
     run,
     security,
+    sharing,
     simulate,
     trends,
 )
@@ -70,6 +71,7 @@ def parser() -> argparse.ArgumentParser:
         history,
         reanalyse,
         collect,
+        sharing,
         alarms,
     ):
         group.add(commands)
