@@ -73,7 +73,7 @@ def build(
         static=static,
         landing=cache(lambda speaker: packed(landing.html(static, speaker), asgi.HTML)),
         seal=cache(lambda speaker: packed(seal.html(static, speaker), asgi.HTML)),
-        more={**PlanRoutes(live, static, acting, voice).routes, **Reporting(store, data).routes},
+        more={**PlanRoutes(live, static, acting, voice).routes, **Reporting(store, data, voice).routes},
         open_store=store,
         desk=desk,
         story=Story(story),

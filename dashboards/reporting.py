@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING, Final
 
 from dashboards import asgi
 from dashboards.asgi import Receive, Route, Scope, Send
+from dashboards.words import Voice
+from monitor.words.languages import Speaker
 
 if TYPE_CHECKING:
     from monitor.store.records import Reader
@@ -30,8 +32,9 @@ TIMEOUT_S: Final = 60.0
 class Reporting:
     """The part of the server that hands records out."""
 
-    def __init__(self, open_store: "Callable[[], Reader]", data: Path) -> None:
-        """``open_store`` opens the store's read side; ``data`` is its folder."""
+    def __init__(self, open_store: "Callable[[], Reader]", data: Path, voice: Callable[[Scope], Voice]) -> None:
+        """``open_store`` opens the store's read side; ``data`` is its folder; ``voice`` says how to speak to who asks."""
+        self._voice = voice
         self._open_store = open_store
         self._data = data
         self._one_at_a_time = asyncio.Lock()
@@ -51,7 +54,7 @@ class Reporting:
         async with self._one_at_a_time:
             with tempfile.TemporaryDirectory(prefix="holdwatch-report-") as folder:
                 out = Path(folder) / f"lift.{form}"
-                words = await self._write(lift, out)
+                words = await self._write(lift, out, self._voice(scope).speaker)
                 made = out.read_bytes() if out.is_file() else None
         if made is None:
             await asgi.respond(send, words, status=404)
@@ -66,9 +69,10 @@ class Reporting:
         finally:
             reader.close()
 
-    async def _write(self, lift: str, out: Path) -> str:
+    async def _write(self, lift: str, out: Path, speaker: Speaker) -> str:
         """Let the command write; what it said."""
-        command = ("report", "--data", str(self._data), "--out", str(out), "--", lift)
+        spoken = ("--language", speaker.language, "--units", speaker.units)
+        command = ("report", "--data", str(self._data), "--out", str(out), *spoken, "--", lift)
         process = await asyncio.create_subprocess_exec(
             sys.executable, "-m", "monitor", *command, stderr=asyncio.subprocess.PIPE
         )

@@ -13,7 +13,8 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import msgspec
 
-from monitor.report_plot import CALL_WORDS, timeline
+from monitor.report_plot import Words, timeline
+from monitor.words.languages import ENGLISH, Speaker
 
 ROWS_MAX_N: Final = 6
 """Rows of a table on the one page; the rest is counted there and stands in the JSON."""
@@ -21,33 +22,9 @@ ROWS_MAX_N: Final = 6
 FORMULA: Final = ("=", "+", "-", "@", "\t", "\r")
 """A cell that begins so is run by spreadsheets; text from outside gets a ' in front."""
 
-CAUTIONS: Final = (
-    "Holdwatch watches and tells. It never controls the lifter, and it is not the warning device, gauge or interlock that "
-    "standards require on the lifter. Keep clear of a raised load. The lifter's own gauge and alarm, the lift plan, local "
-    "codes and a competent person decide. This record says what was measured and what was not; it is no statement that a "
-    "lift was or will be safe."
-)
-NO_SEAL_TEST: Final = "No seal test before the pick was made with Holdwatch."
-SEAL_TESTS: Final = {"shift": "Seal test at the start of the shift", "pre_pick": "Seal test before the pick"}
-
-VERDICTS: Final = {
-    "within_limits": "within the limits of the figures entered",
-    "outside_limits": "OUTSIDE the limits of the figures entered",
-}
-
-SIGNERS: Final = ("Lift supervisor", "Crane operator", "Installer")
-GOVERNS: Final = {
-    "plate": "plate value",
-    "basis": "design factor",
-    "friction": "friction",
-    "worst_pad": "worst pad",
-}
-
-ENDED: Final = {
-    "released": "released at the end",
-    "parked": "parked at the end",
-    "open": "not over when the readings end",
-}
+CAUTIONS: Final = ("report.caution", "report.decide", "report.says_no_more")
+SEAL_TESTS: Final = ("shift", "pre_pick")
+SIGNERS: Final = ("supervisor", "operator", "landing")
 
 STYLE: Final = """
 @page { size: A4; margin: 10mm } * { box-sizing: border-box }
@@ -56,11 +33,13 @@ h1 { font-size: 17px; margin: 0 } h2 { font-size: 12px; margin: 8px 0 2px; borde
 p { margin: 2px 0 } svg { width: 100%; height: auto; overflow: visible; font-family: inherit }
 table { border-collapse: collapse; width: 100% } td, th { text-align: left; white-space: nowrap;
   padding: 1px 6px 1px 0; vertical-align: top }
-td:last-child { white-space: normal } th { font-weight: 600; border-bottom: 1px solid #ccc }
+td:last-child { white-space: normal; min-width: 44mm }
+th { white-space: normal; font-weight: 600; border-bottom: 1px solid #ccc }
 .facts { display: grid; grid-template-columns: repeat(4, 1fr); gap: 3px 10px }
 .facts b { display: block; font-size: 13px } .sign { display: flex; gap: 8mm; margin-top: 12mm }
 .sign div { flex: 1; border-top: 1px solid #111; padding-top: 2px } .small { color: #444; overflow-wrap: anywhere }
-@media print { body { padding: 0; font-size: 9px } svg { max-height: 58mm } .facts b { font-size: 11px } h1 { font-size: 15px }
+@media print { body { padding: 0; font-size: 9px; line-height: 1.2 } svg { max-height: 52mm }
+  .facts b { font-size: 11px } h1 { font-size: 15px }
   .sign { margin-top: 9mm } h2 { margin-top: 4px } p { margin: 1px 0 } .facts { gap: 1px 10px } }
 .caution { border: 1px solid #111; padding: 3px 6px; margin-top: 6px }
 """
@@ -69,7 +48,11 @@ Clock = Callable[[float | None], str]
 
 
 def lift_html(
-    record: Mapping[str, Any], trace: Mapping[str, Sequence[Any]] | None = None, *, chained: str | None = None
+    record: Mapping[str, Any],
+    trace: Mapping[str, Sequence[Any]] | None = None,
+    *,
+    chained: str | None = None,
+    speaker: Speaker = ENGLISH,
 ) -> str:
     """A lift on one page, with its timeline, alarms, cautions and room for signatures.
 
@@ -77,45 +60,55 @@ def lift_html(
         record: The record as it is kept.
         trace: The columns of its trace; None draws no timeline and says so.
         chained: The hash that stands for this record and all before it.
+        speaker: In whose language and units.
 
     Returns:
         A whole HTML document without scripts and without anything to fetch. Times are site time with their offset.
     """
     zone = _zone(record.get("time_zone", "UTC"))
+    words = Words(speaker)
 
     def full(at_s: float | None) -> str:
-        return "not known" if at_s is None else datetime.fromtimestamp(at_s, zone).strftime("%Y-%m-%d %H:%M:%S %z")
+        if at_s is None:
+            return words("report.not_known")
+        return datetime.fromtimestamp(at_s, zone).strftime("%Y-%m-%d %H:%M:%S %z")
 
     def short(at_s: float | None) -> str:
         return "" if at_s is None else datetime.fromtimestamp(at_s, zone).strftime("%H:%M:%S")
 
-    name = record.get("lifter_name", record["lifter"])
-    drawing = timeline(trace, record, short) if trace else ""
+    def heading(key: str) -> str:
+        return f"<h2>{escape(words(key))}</h2>"
+
+    title = words("report.title", lifter=record.get("lifter_name", record["lifter"]), at=record["site"])
+    when = words("report.when", start=full(record["opened"]), end=full(record["closed"]),
+                 words=_duration(record["duration_s"], words), state=words.named("ended", record["ended"]))  # fmt: skip
+    drawing = timeline(trace, record, short, speaker) if trace else ""
+    alarm_heads = ("lift.raised", "lift.alarm", "lift.about", "lift.priority", "report.returned", "lift.acknowledged")
+    told_heads = ("report.when_head", "report.what", "report.who", "report.role", "report.with")
+    signs = (words("report.sign", who=words(f"report.signer.{one}")) for one in SIGNERS)
     body = [
-        f"<h1>Lift record: {escape(name)}, {escape(record['site'])}</h1>",
-        f"<p>{full(record['opened'])} to {full(record['closed'])}, {_duration(record['duration_s'])}, "
-        f"{escape(ENDED.get(record['ended'], record['ended']))}. <span class='small'>Record {escape(record['id'])}</span></p>",
-        _facts(record, short),
-        f"<p>{escape(_plan(record, short))}</p>",
-        "<h2>Timeline</h2>",
-        drawing or "<p>The readings of this lift are not kept here: no timeline.</p>",
-        "<h2>Circuits</h2>",
-        _circuits(record, short),
-        *(f"<p>{escape(line)}</p>" for line in _seal_tests(record, short)),
-        "<h2>Alarms</h2>",
-        _table(
-            ("raised", "alarm", "about", "priority", "returned", "acknowledged"), _alarms(record, short), "No alarm."
-        ),
-        "<h2>What people told Holdwatch</h2>",
-        _table(("at", "what", "who", "role", "with"), _actions(record, short), "Nothing."),
-        "<h2>What was not seen, and what judged</h2>",
-        *(f"<p>{escape(line)}</p>" for line in _seen(record, short)),
-        f"<p class='small'>{escape(_judged(record, chained))}</p>",
-        f"<p class='caution'>{escape(CAUTIONS)}</p>",
-        "<div class='sign'>" + "".join(f"<div>{escape(one)}: name, date</div>" for one in SIGNERS) + "</div>",
+        f"<h1>{escape(title)}</h1>",
+        f"<p>{escape(when)} <span class='small'>{escape(words('report.record', id=record['id']))}</span></p>",
+        _facts(record, short, words),
+        f"<p>{escape(_plan(record, short, words))}</p>",
+        heading("lift.timeline"),
+        drawing or f"<p>{escape(words('lift.no_trace'))}</p>",
+        heading("lift.circuits"),
+        _circuits(record, short, words),
+        *(f"<p>{escape(line)}</p>" for line in _seal_tests(record, short, words)),
+        heading("lift.alarms"),
+        _table([words(key) for key in alarm_heads], _alarms(record, short, words), "lift.no_alarm", words),
+        heading("report.told"),
+        _table([words(key) for key in told_heads], _actions(record, short, words), "report.nothing_told", words),
+        heading("report.seen"),
+        *(f"<p>{escape(line)}</p>" for line in _seen(record, short, words)),
+        f"<p class='small'>{escape(_judged(record, chained, words))}</p>",
+        f"<p class='caution'>{escape(' '.join(words(key) for key in CAUTIONS))}</p>",
+        "<div class='sign'>" + "".join(f"<div>{escape(one)}</div>" for one in signs) + "</div>",
     ]
     return (
-        f"<!doctype html><html lang='en'><head><meta charset='utf-8'><title>Lift {escape(record['id'])}</title>"
+        f"<!doctype html><html lang='{speaker.language}'><head><meta charset='utf-8'>"
+        f"<title>{escape(words('lift.title', id=record['id']))}</title>"
         f"<style>{STYLE}</style></head><body>{''.join(body)}</body></html>\n"
     )
 
@@ -135,116 +128,126 @@ def lift_json(record: Mapping[str, Any], *, chained: str | None = None) -> str:
     return msgspec.json.format(msgspec.json.encode({**record, "chained": chained}), indent=2).decode() + "\n"
 
 
-def _facts(record: Mapping[str, Any], short: Clock) -> str:
+def _facts(record: Mapping[str, Any], short: Clock, words: Words) -> str:
     load, margin, tilt = record["load"], record["margin"], record["tilt"]
-    at = f" at {short(margin['at'])}" if margin["at"] is not None else ""
-    governs = f", by {GOVERNS.get(margin['governs'], margin['governs'])}" if margin["governs"] else ""
+    lowest = _value("lowest_kg", margin["lowest_kg"], words)
+    if margin["at"] is not None:
+        lowest = words("report.at", words=lowest, clock=short(margin["at"]))
+    if margin["governs"]:
+        lowest = words("report.by", words=lowest, what=words.named("report.governs", margin["governs"]))
+    tilts = [_value("tilt_deg", tilt[name], words) for name in ("low_deg", "high_deg")]
     facts = {
-        "largest load": _unit(load["largest_kg"], "kg", 0),
-        "planned load": _unit(load["planned_kg"], "kg", 0, "no plan"),
-        "least below the limit": _unit(margin["lowest_kg"], "kg", 0) + at + governs,
-        "worst call in flight": CALL_WORDS.get(record["worst_call"] or "", "none"),
-        "load on": short(record["load_on"]) or "never",
-        "load off": short(record["load_off"]) or "not seen",
-        "picks": str(record["picks_n"]),
-        "tilt": f"{_unit(tilt['low_deg'], '', 0)} to {_unit(tilt['high_deg'], '°', 0)}"
-        if tilt["high_deg"] is not None
-        else "not measured",
-        "greatest height": _unit(record["height_high_m"], "m", 0),
-        "strongest wind": _unit(record["wind_high_m_s"], "m/s", 1),
-        "lowest battery": _unit(record["battery_low_v"], "V", 1),
-        "time to land in force": _duration(record["time_to_land_s"]),
+        "lift.largest": _value("largest_kg", load["largest_kg"], words),
+        "lift.planned": _value("planned_kg", load["planned_kg"], words, "report.no_plan"),
+        "lift.lowest_margin": lowest,
+        "lift.worst_call": words.named("call", record["worst_call"] or "") or words("report.none"),
+        "lift.load_on": short(record["load_on"]) or words("report.never"),
+        "lift.load_off": short(record["load_off"]) or words("report.not_seen"),
+        "lift.picks": str(record["picks_n"]),
+        "report.tilt": tilts[1] if tilt["high_deg"] is None else words("report.span", start=tilts[0], end=tilts[1]),
+        "lift.height": _value("height_m", record["height_high_m"], words),
+        "lift.wind": _value("wind_m_s", record["wind_high_m_s"], words),
+        "lift.battery": _value("battery_v", record["battery_low_v"], words),
+        "lift.time_to_land": _duration(record["time_to_land_s"], words),
     }
-    return (
-        "<div class='facts'>"
-        + "".join(f"<div>{escape(k)}<b>{escape(v)}</b></div>" for k, v in facts.items())
-        + "</div>"
-    )
+    said = (f"<div>{escape(words(key))}<b>{escape(value)}</b></div>" for key, value in facts.items())
+    return f"<div class='facts'>{''.join(said)}</div>"
 
 
-def _plan(record: Mapping[str, Any], short: Clock) -> str:
+def _plan(record: Mapping[str, Any], short: Clock, words: Words) -> str:
     plan = record.get("plan")
     if not plan:
-        return "No plan was saved for this lift."
-    said = [_unit(plan.get("weight_kg"), "kg", 0, "weight not said")]
+        return words("report.no_plan_saved")
+    said = [_value("weight_kg", plan.get("weight_kg"), words, "report.weight_unknown")]
     if plan.get("pads"):
-        said.append(f"pads {', '.join(plan['pads'])}")
-    if plan.get("verdict") in VERDICTS:
-        said.append(VERDICTS[plan["verdict"]])
+        said.append(words("report.pads", pads=", ".join(plan["pads"])))
+    if plan.get("verdict"):
+        said.append(words.named("report.verdict", plan["verdict"]))
     if plan.get("rated_kg") is not None:
-        said.append(f"limit {_unit(plan['rated_kg'], 'kg', 0)} by {GOVERNS.get(plan.get('governs'), 'the figures')}")
-    return f"Planned at {short(plan['at'])} by {plan['who']} ({plan['role']}): {', '.join(said)}."
+        limit = words("report.limit", limit_kg=plan["rated_kg"])
+        governs = plan.get("governs")
+        said.append(words("report.by", words=limit, what=words.named("report.governs", governs)) if governs else limit)
+    role = words.named("word.role", plan["role"])
+    return words("report.planned", clock=short(plan["at"]), who=plan["who"], role=role, words=", ".join(said))
 
 
-def _circuits(record: Mapping[str, Any], short: Clock) -> str:
+def _circuits(record: Mapping[str, Any], short: Clock, words: Words) -> str:
+    def number(name: str, value: float | None) -> str:
+        return "-" if value is None else words.number_and_unit(name, value)[0]
+
     rows = []
     for name, one in record["circuits"].items():
-        at = f" at {short(one['lowest_at'])}" if one["lowest_at"] is not None else ""
+        lowest = number("x_kpa", one["lowest_kpa"])
+        if one["lowest_at"] is not None:
+            lowest = words("report.at", words=lowest, clock=short(one["lowest_at"]))
         states = ", ".join(
-            f"{state.replace('_', ' ')} {_duration(s)}" for state, s in one["states_s"].items() if s >= 1.0
+            f"{words.named('state', state)} {_duration(s, words)}" for state, s in one["states_s"].items() if s >= 1.0
         )
         rows.append((
             name,
-            _unit(one.get("warning_kpa"), "", 1, "-"),
-            _unit(one["at_pick_kpa"], "", 1, "-"),
-            _unit(one["lowest_kpa"], "", 1, "-") + at,
-            _unit(one["leak_kpa_per_min"], "", 2, "-"),
-            _unit(one["worst_leak_kpa_per_min"], "", 2, "-"),
-            _duration(one["pump_on_s"]),
+            number("x_kpa", one.get("warning_kpa")),
+            number("x_kpa", one["at_pick_kpa"]),
+            lowest,
+            number("x_kpa_per_min", one["leak_kpa_per_min"]),
+            number("x_kpa_per_min", one["worst_leak_kpa_per_min"]),
+            _duration(one["pump_on_s"], words),
             states,
         ))  # fmt: skip
     heads = (
-        "circuit",
-        "warning level, kPa",
-        "at pick",
-        "lowest in flight",
-        "leak, kPa/min",
-        "worst",
-        "pump on",
-        "states",
+        words("lift.circuit"),
+        words("report.warning_level", words=words.number_and_unit("x_kpa", 0.0)[1]),
+        words("lift.at_pick"),
+        words("report.lowest"),
+        words("report.leak", words=words.number_and_unit("x_kpa_per_min", 0.0)[1]),
+        words("report.worst_leak"),
+        words("lift.pump_on"),
+        words("report.states"),
     )
-    return _table(heads, rows, "No circuit was read.")
+    return _table(heads, rows, "report.no_circuit", words)
 
 
-def _alarms(record: Mapping[str, Any], short: Clock) -> list[Sequence[str]]:
+def _alarms(record: Mapping[str, Any], short: Clock, words: Words) -> list[Sequence[str]]:
     return [
         (
             short(one["raised"]),
-            one["key"].replace("_", " "),
-            f"circuit {one['about']}" if one["about"] else "lifter",
-            one["priority"],
-            short(one["returned"]) or "stood at the end",
+            words.named("alarm", one["key"], ".name"),
+            words("about.circuit", about=one["about"]) if one["about"] else words("about.lifter"),
+            words.named("priority", one["priority"]),
+            short(one["returned"]) or words("report.stood"),
             f"{short(one['acknowledged'])} {one['acknowledged_by'] or ''}"
             if one["acknowledged"] is not None
-            else "not acknowledged",
+            else words("report.not_acknowledged"),
         )
         for one in record["alarms"]
     ]
 
 
-def _seal_tests(record: Mapping[str, Any], short: Clock) -> list[str]:
+def _seal_tests(record: Mapping[str, Any], short: Clock, words: Words) -> list[str]:
     """The last test of each kind; all of them, with every circuit's words, stand in the data of the record."""
     last = {test["test"]: test for test in record.get("seal_tests", ())}
-    lines = [
-        f"{title}, {short(test['asked'])}, {test['who']} ({test['role']}): {test['words']} "
-        + " ".join(
-            f"{name}: {one['words']}"
+    lines = []
+    for kind in SEAL_TESTS:
+        if (test := last.get(kind)) is None:
+            continue
+        circuits = [
+            words("lift.circuit_said", circuit=name, words=words.told(one))
             for name, one in test["circuits"].items()
             if kind == "pre_pick" or one["state"] != "passed"
-        )
-        for kind, title in SEAL_TESTS.items()
-        if (test := last.get(kind)) is not None
-    ]
-    return lines if "pre_pick" in last else [*lines, NO_SEAL_TEST]
+        ]
+        role, what = words.named("word.role", test["role"]), words(f"report.seal.{kind}")
+        said = " ".join([words.told(test), *circuits])
+        clock = short(test["asked"])
+        lines.append(words("report.seal_test", what=what, clock=clock, who=test["who"], role=role, words=said))
+    return lines if "pre_pick" in last else [*lines, words("report.no_seal_test")]
 
 
-def _actions(record: Mapping[str, Any], short: Clock) -> list[Sequence[str]]:
+def _actions(record: Mapping[str, Any], short: Clock, words: Words) -> list[Sequence[str]]:
     return [
         (
             short(one["at"]),
-            one["kind"].replace("_", " "),
+            words.named("action", one["kind"]),
             one["who"],
-            one["role"],
+            words.named("word.role", one["role"]),
             ", ".join(f"{key} {value}" for key, value in one["params"].items() if isinstance(value, str | int | float))[
                 :80
             ],
@@ -253,54 +256,61 @@ def _actions(record: Mapping[str, Any], short: Clock) -> list[Sequence[str]]:
     ]
 
 
-def _seen(record: Mapping[str, Any], short: Clock) -> list[str]:
+def _seen(record: Mapping[str, Any], short: Clock, words: Words) -> list[str]:
     counts = record["counts"]
-    lines = [f"Readings to be believed for {_duration(record['seen_s'])} of {_duration(record['duration_s'])}."]
+    seen, took = _duration(record["seen_s"], words), _duration(record["duration_s"], words)
+    lines = [words("report.believed", start=seen, end=took)]
     if record["gaps"]:
-        gaps = "; ".join(
-            f"{short(one['from'])} to {short(one['to'])} ({one['why']})" for one in record["gaps"][:ROWS_MAX_N]
-        )
-        more = record["gaps_n"] - min(len(record["gaps"]), ROWS_MAX_N)
-        lines.append(
-            f"Not seen for {_duration(record['gap_s'])}: {gaps}" + (f"; and {more} more gaps." if more > 0 else ".")
-        )
+        gaps = [
+            words(
+                "report.gap", start=short(one["from"]), end=short(one["to"]), why=words.named("report.gap", one["why"])
+            )
+            for one in record["gaps"][:ROWS_MAX_N]
+        ]
+        more_n = record["gaps_n"] - len(gaps)
+        if more_n > 0:
+            gaps.append(words("report.gaps_more_n", gaps_n=more_n))
+        lines.append(words("report.gaps", words=_duration(record["gap_s"], words), what="; ".join(gaps)))
     else:
-        lines.append("No gap in the readings.")
-    named = {"rejected": "unreadable", "late": "late", "doubled": "doubled", "lost": "lost by the sender's count"}
-    odd = [f"{counts[key]} {word}" for key, word in named.items() if counts.get(key)]
+        lines.append(words("lift.no_gap"))
+    odd = [
+        words(f"report.{key}", n=str(counts[key])) for key in ("rejected", "late", "doubled", "lost") if counts.get(key)
+    ]
     if odd:
-        lines.append(f"Messages since Holdwatch began: {', '.join(odd)}.")
+        lines.append(words("report.messages", words=", ".join(odd)))
     return lines
 
 
-def _judged(record: Mapping[str, Any], chained: str | None) -> str:
+def _judged(record: Mapping[str, Any], chained: str | None, words: Words) -> str:
     by = record["settings"]
-    words = (
-        f"Judged by Holdwatch {record['judged_by']} on {by['basis']}, plate value {by['wll_kg']:g} kg, surface {by['surface']} "
-        f"(friction {by['friction']:g}). Site file {record.get('site_file_sha256', 'not known')}."
-    )
-    return words + (f" This record and all before it: {chained}." if chained else " Not in a chain of records.")
+    surface = words.named("word.surface", by["surface"])
+    judged = words("report.judged", by=record["judged_by"], what=by["basis"], plate_kg=by["wll_kg"], state=surface,
+                   friction_ratio=by["friction"])  # fmt: skip
+    site_file = words("report.site_file", id=record.get("site_file_sha256") or words("report.not_known"))
+    return f"{judged} {site_file} {words('report.chained', id=chained) if chained else words('report.not_chained')}"
 
 
-def _table(heads: Sequence[str], rows: Sequence[Sequence[str]], none: str) -> str:
+def _table(heads: Sequence[str], rows: Sequence[Sequence[str]], none: str, words: Words) -> str:
     if not rows:
-        return f"<p>{escape(none)}</p>"
+        return f"<p>{escape(words(none))}</p>"
     head = "".join(f"<th>{escape(one)}</th>" for one in heads)
     body = "".join(
         "<tr>" + "".join(f"<td>{escape(str(cell))}</td>" for cell in row) + "</tr>" for row in rows[:ROWS_MAX_N]
     )
     more = len(rows) - ROWS_MAX_N
-    rest = f"<tr><td colspan='{len(heads)}'>and {more} more, in the data of this record</td></tr>" if more > 0 else ""
+    told = escape(words("report.more_rows", n=str(more)))
+    rest = f"<tr><td colspan='{len(heads)}'>{told}</td></tr>" if more > 0 else ""
     return f"<table><thead><tr>{head}</tr></thead><tbody>{body}{rest}</tbody></table>"
 
 
-def _unit(value: float | None, unit: str, digits: int, none: str = "not measured") -> str:
-    return none if value is None else f"{value:.{digits}f} {unit}".strip()
+def _value(name: str, value: float | None, words: Words, none: str = "report.not_measured") -> str:
+    return words(none) if value is None else words.value(name, value)
 
 
-def _duration(seconds: float | None) -> str:
+def _duration(seconds: float | None, words: Words) -> str:
+    """To the second: a record is no call. The units are written the same in every language so far."""
     if seconds is None:
-        return "not known"
+        return words("report.not_known")
     whole = round(seconds)
     return (
         f"{whole} s"

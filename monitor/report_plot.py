@@ -11,7 +11,7 @@ from monitor.core.messages import Text, Value
 from monitor.words.english import TEMPLATES
 from monitor.words.languages import ENGLISH, Speaker
 from monitor.words.quantities import number_and_unit, say_value
-from monitor.words.say import say
+from monitor.words.say import say, say_told
 
 WIDTH: Final = 1000
 LEFT, RIGHT = 62, 64
@@ -37,15 +37,6 @@ CALL_FILLS: Final = {
     "not_lifting": "#ffffff",
     "no_signal": "url(#unknown)",
 }
-CALL_WORDS: Final = {
-    "land_now": "land now",
-    "land_soon": "land soon",
-    "look": "look",
-    "holding": "holding",
-    "not_lifting": "not lifting",
-    "no_signal": "no signal",
-}
-
 Points = Sequence[tuple[float, float | None]]
 
 
@@ -75,7 +66,7 @@ def timeline(
     def x(at_s: float) -> float:
         return LEFT + (WIDTH - LEFT - RIGHT) * (min(max(at_s, from_s), to_s) - from_s) / (to_s - from_s)
 
-    words = _Words(speaker)
+    words = Words(speaker)
     alarms = sorted(record.get("alarms", ()), key=lambda alarm: alarm["raised"])[:ALARMS_MOST_N]
     foot = CALLS[1] + ROW * (len(alarms) + 1) + 2
     parts = [*_frame(from_s, to_s, x, clock, foot), *_gaps(record, x)]
@@ -91,7 +82,7 @@ def timeline(
     )
 
 
-class _Words:
+class Words:
     """The words and numbers of one viewer."""
 
     def __init__(self, speaker: Speaker) -> None:
@@ -107,6 +98,18 @@ class _Words:
 
     def value(self, name: str, value: float) -> str:
         return say_value(name, value, self._speaker)
+
+    def number_and_unit(self, name: str, value: float) -> tuple[str, str]:
+        return number_and_unit(name, value, self._speaker)
+
+    def told(self, one: Mapping[str, Any]) -> str:
+        """What a record says in English words and as the text beside them; the words where the text can't be said."""
+        if self._speaker == ENGLISH or "text" not in one:
+            return str(one["words"])
+        try:
+            return say_told(one["text"], self._speaker)
+        except (KeyError, TypeError):
+            return str(one["words"])
 
     def kpa(self, value: float) -> tuple[str, str]:
         return number_and_unit("x_kpa", value, self._speaker)
@@ -135,7 +138,7 @@ def _gaps(record: Mapping[str, Any], x: Callable[[float], float]) -> Iterator[st
 
 
 def _vacuum(
-    trace: Mapping[str, Sequence[Any]], record: Mapping[str, Any], x: Callable[[float], float], words: _Words
+    trace: Mapping[str, Sequence[Any]], record: Mapping[str, Any], x: Callable[[float], float], words: Words
 ) -> Iterator[str]:
     circuits: Mapping[str, Any] = record.get("circuits", {})
     traces = {name: _points(trace, f"{name}.vacuum_kpa") for name in circuits}
@@ -170,7 +173,7 @@ def _band(
     column: str,
     band: tuple[int, int],
     x: Callable[[float], float],
-    words: _Words,
+    words: Words,
 ) -> Iterator[str]:
     """Load or tilt over time, between its own least and greatest value."""
     points = _points(trace, column)
@@ -184,9 +187,7 @@ def _band(
     yield _text(WIDTH - RIGHT + 6, band[1] - 4, words(f"timeline.{column}"))
 
 
-def _calls(
-    trace: Mapping[str, Sequence[Any]], x: Callable[[float], float], to_s: float, words: _Words
-) -> Iterator[str]:
+def _calls(trace: Mapping[str, Sequence[Any]], x: Callable[[float], float], to_s: float, words: Words) -> Iterator[str]:
     spans: list[tuple[str, float]] = []
     for at_s, call in zip(trace["utc_s"], trace.get("call", ()), strict=False):
         if at_s is not None and call is not None and (not spans or spans[-1][0] != call):
@@ -206,7 +207,7 @@ def _calls(
 
 
 def _alarms(
-    alarms: Sequence[Mapping[str, Any]], x: Callable[[float], float], to_s: float, words: _Words
+    alarms: Sequence[Mapping[str, Any]], x: Callable[[float], float], to_s: float, words: Words
 ) -> Iterator[str]:
     """One row an alarm: a bar from when it was raised to when it was over, its name beside it."""
     for n, alarm in enumerate(alarms):
@@ -227,7 +228,7 @@ def _alarms(
 
 
 def _acts(
-    actions: Sequence[Mapping[str, Any]], x: Callable[[float], float], foot: float, words: _Words
+    actions: Sequence[Mapping[str, Any]], x: Callable[[float], float], foot: float, words: Words
 ) -> Iterator[str]:
     """What people told Holdwatch: a diamond where they did, what it was beside it while there is room."""
     yield _text(LEFT - 6, foot - 3, words("timeline.acts"), anchor="end")

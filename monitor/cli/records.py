@@ -5,6 +5,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from monitor.cli.common import DONE, FAILED, BadInputError, FailedError, say
+from monitor.languages import SOURCE, languages
+from monitor.words.languages import Speaker
 
 if TYPE_CHECKING:
     from monitor.store.records import Reader
@@ -23,6 +25,8 @@ def add(commands: Any) -> None:
     report.add_argument("lift", metavar="LIFT", help="the lift's id, as /lifts and the summary give it")
     report.add_argument("--data", metavar="DIR", type=Path, required=True, help="the data folder")
     report.add_argument("--out", metavar="FILE", type=Path, required=True, help="ends in .html, .pdf, .csv or .json")
+    report.add_argument("--language", choices=languages(), help="of the page; by default the site file's")
+    report.add_argument("--units", choices=("metric", "us"), help="of the page; by default the site file's")
     report.set_defaults(act=_report)
     verify = commands.add_parser(
         "verify",
@@ -60,6 +64,7 @@ def _report(given: argparse.Namespace) -> int:
             newest = ", ".join(str(one["id"]) for one in reader.lifts(limit=NEWEST_SHOWN_N)) or "none"
             raise BadInputError(f"LIFT is {given.lift}, which is not kept in {given.data}. The newest there: {newest}.")
         path, chained = reader.trace(given.lift), reader.hash(given.lift)
+        speaker = _speaker(given, reader)
         trace = None if path is None else read_trace(path)
     except StoreError as error:
         raise FailedError(str(error)) from None
@@ -73,7 +78,7 @@ def _report(given: argparse.Namespace) -> int:
         case ".json":
             text = lift_json(record, chained=chained)
         case _:
-            text = lift_html(record, trace, chained=chained)
+            text = lift_html(record, trace, chained=chained, speaker=speaker)
     try:
         given.out.write_bytes(pdf(text) if ending == ".pdf" else text.encode())
     except PdfError as error:
@@ -82,6 +87,21 @@ def _report(given: argparse.Namespace) -> int:
         raise FailedError(f"--out is {given.out}, which can't be written ({error.strerror}).") from None
     say(f"lift {given.lift} written to {given.out}")
     return DONE
+
+
+def _speaker(given: argparse.Namespace, reader: "Reader") -> Speaker:
+    """As given, else as the site file in force says, else English and metric."""
+    from monitor.settings.site import SiteError, read_site
+
+    language, units = SOURCE, "metric"
+    try:
+        if (text := reader.settings_in_force()) is not None:
+            site = read_site(text, name="the site file kept in the data folder")
+            language, units = site.pages.language, site.pages.units
+    except SiteError:
+        pass  # a site file of another version must not keep a record from being printed
+    language = given.language or language
+    return Speaker(language, given.units or units, language)
 
 
 def _verify(given: argparse.Namespace) -> int:

@@ -14,6 +14,7 @@ from monitor.words.pages_en import PAGE_WORDS
 from monitor.words.plan_en import PLAN_WORDS
 from monitor.words.planning_en import PLANNING_WORDS
 from monitor.words.plural import Plural, Template
+from monitor.words.report_en import REPORT_WORDS
 from monitor.words.seal_en import SEAL_WORDS
 from monitor.words.trends_en import TRENDS_WORDS
 
@@ -274,7 +275,7 @@ NAMED: Final[Mapping[str, str]] = {
 
 TABLES: Final[tuple[Mapping[str, Template], ...]] = (
     HEADLINES, REASONS, RELEASES, CIRCUITS, PHASES, ASSUMED, ANSWERS, ABOUTS, ALARM_WORDS, UNITS, NAMED, PLAN_WORDS,
-    SEAL_WORDS, TRENDS_WORDS, MAINTENANCE_WORDS, PAGE_WORDS, PLANNING_WORDS, FAULTS, FIGURE_WORDS,
+    SEAL_WORDS, TRENDS_WORDS, MAINTENANCE_WORDS, REPORT_WORDS, PAGE_WORDS, PLANNING_WORDS, FAULTS, FIGURE_WORDS,
 )  # fmt: skip
 TEMPLATES: Final[Mapping[str, Template]] = {key: words for table in TABLES for key, words in table.items()}
 """Every template by its key. A key stands in one table alone."""

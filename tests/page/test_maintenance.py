@@ -119,6 +119,9 @@ def test_lift_comes_as_a_page_to_sign_and_as_pdf(kept: Site) -> None:
     kept.complaints[:] = [said for said in kept.complaints if "404" not in said]  # the browser looks for an icon
     reply = kept.context.request.get(f"{kept.served.url}/api/report?lift={lift}&as=pdf", timeout=90_000)
     assert reply.body().startswith(b"%PDF-")
+    kept.context.add_cookies([{"name": "holdwatch_language", "value": "es", "url": kept.served.url}])
+    reply = kept.context.request.get(f"{kept.served.url}/api/report?lift={lift}&as=html", timeout=90_000)
+    assert "Registro del izado" in reply.text()
     assert kept.context.request.get(f"{kept.served.url}/api/report?lift={lift}&as=csv", timeout=90_000).status == 404
 
 

@@ -13,8 +13,11 @@ from xml.etree import ElementTree as ET
 
 import pytest
 
+from monitor.core.messages import Text
 from monitor.report import CAUTIONS, lift_csv, lift_html, lift_json
 from monitor.report_plot import VACUUM, timeline
+from monitor.words.languages import Speaker, languages
+from monitor.words.say import say
 from tests.tools import need
 
 T0 = 1764019200.0  # 2025-11-24T21:20:00Z
@@ -99,12 +102,27 @@ def test_page_says_when_how_long_what_and_by_what_it_was_judged() -> None:
     """2025-11-24T21:20:00Z is 22:20 in Berlin, one hour ahead in winter (IANA time zone data)."""
     text = Words(lift_html(record(), trace(), chained=HASH)).text
     for words in (
-        "2025-11-24 22:20:00 +0100", "4 min 00 s", "622 kg", "600 kg", "185 kg at 22:22:10, by friction", "land soon", "41 m",
-        "58.4 at 22:23:20", "0.92", "losing vacuum", "circuit B", "stood at the end", "the supervisor",
+        "2025-11-24 22:20:00 +0100", "4 min 00 s", "622 kg", "600 kg", "185 kg at 22:22:10, by friction", "Land soon", "41 m",
+        "58.4 at 22:23:20", "0.92", "Losing vacuum", "circuit B", "stood at the end", "the supervisor",
         "22:21:40 to 22:21:50 (restart)", "3 unreadable", "2 doubled", "asme-bth-1", "900 kg", "0.1.0", "cd" * 32, HASH,
-        "Lift supervisor", "Crane operator", "Installer", CAUTIONS,
+        "Lift supervisor", "Crane operator", "Installer", *(say(Text(key, {})) for key in CAUTIONS),
     ):  # fmt: skip
         assert words in text, words
+
+
+def test_page_is_told_in_another_language_and_units() -> None:
+    """600 kg is 1323 lb, 52.0 kPa is 15.4 inHg (NIST SP 811)."""
+    text = Words(lift_html(record(), trace(), chained=HASH, speaker=Speaker("es", "us", "es"))).text
+    for words in (
+        "Registro del izado: dock-6, quayside",
+        "1323 lb",
+        "15,4",
+        "inHg/min",
+        "Pérdida de vacío",
+        "Jefe de maniobra",
+    ):
+        assert words in text, words
+    assert "Alarms" not in text
 
 
 def test_page_never_says_that_a_lift_was_safe() -> None:
@@ -189,7 +207,7 @@ def test_plan_is_told_with_who_made_it_and_what_it_said() -> None:
     page = Words(lift_html(record(plan=plan), trace())).text
     assert (
         "Planned at 22:20:00 by R. <L> (supervisor): 600 kg, pads A1, B1, OUTSIDE the limits of the figures entered, "
-        "limit 818 kg by friction."
+        "limit 818 kg, by friction."
     ) in page
     assert "No plan was saved for this lift." in Words(lift_html(record(), trace())).text
 
@@ -214,7 +232,8 @@ def test_long_tables_are_cut_and_say_so() -> None:
     assert "and 94 more, in the data of this record" in Words(lift_html(record(alarms=alarms), trace())).text
 
 
-def test_page_prints_on_one_sheet(tmp_path: Path) -> None:
+@pytest.mark.parametrize("language", languages())
+def test_page_prints_on_one_sheet(language: str, tmp_path: Path) -> None:
     """Printed by a real browser, with as much in it as it ever holds."""
     alarms = [record()["alarms"][0]] * 100
     actions = [record()["actions"][0]] * 100
@@ -222,7 +241,8 @@ def test_page_prints_on_one_sheet(tmp_path: Path) -> None:
     tests = [seal_test("shift", circuits="ABCD"), seal_test("pre_pick", circuits="ABCD")] * 5
     circuits = {name: circuit() for name in "ABCD"}
     full = record(alarms=alarms, actions=actions, gaps=gaps, gaps_n=500, circuits=circuits, seal_tests=tests)
-    (tmp_path / "lift.html").write_text(lift_html(full, trace(), chained=HASH))
+    speaker = Speaker(language, "us", language)
+    (tmp_path / "lift.html").write_text(lift_html(full, trace(), chained=HASH, speaker=speaker))
     command = [
         need("chromium"),
         "--headless",
