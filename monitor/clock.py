@@ -1,7 +1,13 @@
 """The only call to the system clocks."""
 
+import re
 import time
 from collections.abc import Callable
+from datetime import UTC, datetime
+from typing import Final
+
+DAY_S: Final = 86_400.0
+DAY: Final = re.compile(r"\d{4}-\d\d-\d\d")
 
 _BOOT_CLOCK: int | None = getattr(time, "CLOCK_BOOTTIME", None)
 
@@ -17,6 +23,19 @@ def monotonic_s() -> float:
     Where the system has such a clock (Linux) the time asleep counts: a reading from before the lid was shut is old.
     """
     return time.monotonic() if _BOOT_CLOCK is None else time.clock_gettime(_BOOT_CLOCK)
+
+
+def utc_of(text: str) -> float:
+    """UTC epoch seconds of an instant by ISO 8601 / RFC 3339, in UTC where it names no zone; a day is its end.
+
+    Check: "1970-01-02" is 172800.0, "1970-01-01T01:00:00+01:00" is 0.0.
+
+    Raises:
+        ValueError: It is no such instant.
+    """
+    at = datetime.fromisoformat(text)
+    at = at.replace(tzinfo=UTC) if at.tzinfo is None else at
+    return at.timestamp() + (DAY_S if DAY.fullmatch(text) else 0.0)
 
 
 class EngineClock:

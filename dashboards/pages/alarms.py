@@ -2,11 +2,13 @@
 
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any, Final
+from urllib.parse import urlencode
 
 from dash import html
 
 from dashboards.pages.parts import paper
 from dashboards.words import say
+from monitor.clock import utc_of
 from monitor.core.alarm_stats import statistics
 from monitor.words.alarm_figures import figures
 from monitor.words.languages import ENGLISH, Speaker
@@ -20,16 +22,24 @@ SPANS_H: Final = (1, 24, 168, 672)
 def layout(
     store: "Callable[[], Reader]", now_utc_s: float, query: Mapping[str, str], speaker: Speaker = ENGLISH
 ) -> Any:
-    """The figures of the last ``?hours=`` (24 when left out), of ``?lifter=`` alone if it is named."""
+    """The figures of ``?hours=`` (24 when left out) up to ``?until=`` (now), of ``?lifter=`` alone if it is named."""
     asked = query.get("hours", "")
     hours = min(max(int(asked), 1), 87_600) if asked.isdecimal() and len(asked) < 7 else 24
     lifter = query.get("lifter") or None
-    said = statistics(store().alarm_moves(until=now_utc_s, lifter=lifter), now_utc_s - 3600.0 * hours, now_utc_s)
-    more = f"&lifter={lifter}" if lifter else ""
+    until, until_s = query.get("until", ""), now_utc_s
+    try:
+        until_s = min(utc_of(until), now_utc_s)
+    except (ValueError, OverflowError):
+        until = ""
+    said = statistics(store().alarm_moves(until=until_s, lifter=lifter), until_s - 3600.0 * hours, until_s)
+    kept = {name: value for name, value in (("lifter", lifter), ("until", until)) if value}
     spans = [
         part
         for span_h in SPANS_H
-        for part in (" · ", html.A(say(f"figures.span.{span_h}", speaker), href=f"/alarms?hours={span_h}{more}"))
+        for part in (
+            " · ",
+            html.A(say(f"figures.span.{span_h}", speaker), href=f"/alarms?{urlencode({'hours': span_h, **kept})}"),
+        )
     ]
     of = say("figures.of", speaker, lifter=lifter) if lifter else say("figures.of_all", speaker)
     rows = [html.Tr([html.Th(name), html.Td(value), html.Td(wanted)]) for name, value, wanted in figures(said, speaker)]

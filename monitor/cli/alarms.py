@@ -29,6 +29,12 @@ def add(commands: Any) -> None:
     parser.add_argument(
         "--hours", metavar="H", type=float, default=HOURS, help="the last so many hours; 24 when left out"
     )
+    parser.add_argument(
+        "--until",
+        metavar="TIME",
+        default=None,
+        help="the end of the span, such as 2026-11-25 (that day's end) or 2026-11-25T14:00+01:00; now when left out",
+    )
     parser.add_argument("--json", action="store_true", help="as JSON instead of lines")
     parser.set_defaults(act=_alarms)
 
@@ -43,15 +49,20 @@ def _alarms(given: argparse.Namespace) -> int:
         raise BadInputError(f"--hours is {given.hours}; it must lie above 0 and at {HOURS_MOST:.0f} at most.")
     if not given.data.is_dir():
         raise BadInputError(f"--data is {given.data}, which is no folder. Name the data folder of `run` or `demo`.")
-    now_s = clock.utc_s()
+    try:
+        until_s = clock.utc_s() if given.until is None else clock.utc_of(given.until)
+    except (ValueError, OverflowError):
+        raise BadInputError(
+            f"--until is {given.until!r}; it must be a day or a time, such as 2026-11-25 or 2026-11-25T14:00+01:00."
+        ) from None
     reader = open_reader(given.data)
     try:
-        moves = reader.alarm_moves(until=now_s, lifter=given.lifter)
+        moves = reader.alarm_moves(until=until_s, lifter=given.lifter)
     except StoreError as error:
         raise FailedError(str(error)) from None
     finally:
         reader.close()
-    said = statistics(moves, now_s - 3600.0 * given.hours, now_s)
+    said = statistics(moves, until_s - 3600.0 * given.hours, until_s)
     if given.json:
         sys.stdout.write(msgspec.json.encode(said).decode() + "\n")
     else:

@@ -48,7 +48,6 @@ class Load:
     net_kg: float | None = None
     at_s: float | None = None
     window: tuple[tuple[float, float], ...] = ()
-    steady_kg: float | None = None
     largest_kg: float | None = None
     in_band_since_s: float | None = None
     in_band_n: int = 0
@@ -100,7 +99,6 @@ def take(load: Load, load_kg: float | None, now_s: float, *, config: LifterConfi
         net_kg=net_kg,
         at_s=now_s,
         window=window,
-        steady_kg=steady_kg,
         largest_kg=largest_kg,
         in_band_since_s=in_band_since_s,
         in_band_n=0 if in_band_since_s is None else load.in_band_n + 1,

@@ -42,6 +42,7 @@ FIGURE_WORDS: Final[Mapping[str, Template]] = {
     "figures.span.168": "a week",
     "figures.span.672": "four weeks",
     "figures.head.last": "Last {hours_n} h",
+    "figures.head.until": "{hours_n} h up to {at}",
     "figures.head.wanted": "Wanted by the standards",
     "figures.about": "Figures of ISA-18.2 / IEC 62682 and EEMUA 191, made for plants with operators at desks: take them as a "
     "measure of whether people still believe the alarms. They say nothing about a lift.",

@@ -13,6 +13,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from monitor.core.alarm_table import Priority
+from monitor.core.alarms import ACTIVE
 from monitor.core.call import RANK, Call
 from monitor.core.circuits import open_kpa
 from monitor.core.events import AlarmMoved
@@ -70,6 +72,7 @@ class Judge:
                 assert self.fresh(circuit.id, status)
         if status.called.call is Call.HOLDING:
             assert all(circuit.state is CircuitState.HOLDING for circuit in facts.used())
+            assert not [one for one in status.alarms if one.priority is Priority.HIGH and one.state in ACTIVE]
         if facts.in_flight and not any(self.fresh(circuit.id, status) for circuit in facts.used()):
             assert status.called.call in {Call.LAND_NOW, Call.NO_SIGNAL}
 

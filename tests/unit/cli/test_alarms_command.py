@@ -1,6 +1,7 @@
 """``holdwatch alarms`` and the page ``/alarms``: the same figures from a store, in words and as JSON."""
 
 import json
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -58,6 +59,26 @@ def test_figures_in_words_with_what_the_standards_want(data: Path, capsys: pytes
     assert lines[0].split() == ["Alarms", "raised", "1", "in", "1", "h"]
     assert "dock-6 circuit B: sensor fault for 30 h" in next(line for line in lines if line.startswith("Longest"))
     assert "(wanted: under 1 % of the time)" in next(line for line in lines if line.startswith("Floods"))
+
+
+def test_span_may_end_at_any_time(data: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    for until, raised_n in (("2001-02-03", 0), (f"{datetime.now(UTC):%Y-%m-%dT%H:%M:%S}Z", 1)):
+        assert main(["alarms", "--data", str(data), "--until", until, "--json"]) == 0
+        assert json.loads(capsys.readouterr().out)["raised_n"] == raised_n
+
+
+def test_end_of_a_span_that_is_none_is_refused_in_words(data: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["alarms", "--data", str(data), "--until", "yesterday"]) == 2
+    assert "--until is 'yesterday'; it must be a day or a time" in capsys.readouterr().err
+
+
+def test_page_of_a_span_that_is_over(data: Path) -> None:
+    reader = open_reader(data)
+    said = words_of(layout(lambda: reader, clock.utc_s(), {"until": "2001-02-03", "hours": "24"}))
+    assert "24 h up to 2001-02-03" in said
+    assert "0 in 24 h" in said
+    assert "Last 24 h" in words_of(layout(lambda: reader, clock.utc_s(), {"until": "nonsense"}))
+    reader.close()
 
 
 def test_another_lifter_has_none(data: Path, capsys: pytest.CaptureFixture[str]) -> None:

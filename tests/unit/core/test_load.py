@@ -282,3 +282,48 @@ def test_load_that_falls_silent_is_stale_by_its_own_interval() -> None:
     load, now_s = feed("3x60")  # ten a second
     assert is_fresh(load, now_s + 3.0, 17.5)
     assert not is_fresh(load, now_s + 3.1, 17.5)  # however slow another circuit of the lifter is
+
+
+# --- the window, and what a gap or a new lift forgets
+
+
+def test_reading_exactly_three_seconds_old_counts_no_more() -> None:
+    load, _ = feed("100x1 600x3", step_s=1.0)
+    assert load.largest_kg == 600.0
+    load, _ = feed("100x1 600x3", step_s=0.99)
+    assert load.largest_kg == 100.0
+
+
+def test_low_decile_of_ten_readings_passes_over_one_and_of_nine_over_none() -> None:
+    assert feed("500x1 600x9")[0].largest_kg == 600.0
+    assert feed("500x1 600x8")[0].largest_kg == 500.0
+
+
+def test_steady_load_of_exactly_load_on_is_no_load_yet() -> None:
+    assert feed("30x1 600x3")[0].largest_kg is None
+    assert feed("30.1x1 600x3")[0].largest_kg == 30.1
+
+
+def test_largest_load_may_be_under_a_kilogram_where_the_site_file_says_so() -> None:
+    assert feed("0.8x3", config=replace(LIFTER, load_on_kg=0.2))[0].largest_kg == 0.8
+
+
+def test_load_never_heard_is_not_fresh() -> None:
+    assert not is_fresh(Load(), 5.0, 20.0)
+
+
+@pytest.mark.parametrize(("age_s", "fresh"), [(6.0, True), (6.1, False)])
+def test_until_its_own_interval_is_known_the_lifters_silence_counts(age_s: float, fresh: bool) -> None:
+    assert is_fresh(Load(net_kg=1.0, at_s=100.0), 100.0 + age_s, 6.0) is fresh
+
+
+def test_gap_begins_the_band_and_the_load_on_anew() -> None:
+    band = restart_band(
+        Load(net_kg=0.0, at_s=9.0, in_band_since_s=1.0, in_band_n=40, above_since_s=2.0, largest_kg=600.0)
+    )
+    assert (band.in_band_since_s, band.in_band_n, band.above_since_s, band.largest_kg) == (None, 0, None, 600.0)
+
+
+def test_new_lift_counts_no_reading_of_the_last_in_its_band() -> None:
+    begun = begin_lift(Load(net_kg=0.0, in_band_since_s=1.0, in_band_n=40, largest_kg=600.0, grew_s=2.0))
+    assert (begun.in_band_since_s, begun.in_band_n, begun.largest_kg, begun.grew_s) == (None, 0, None, None)
