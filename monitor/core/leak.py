@@ -11,7 +11,7 @@ from typing import Final
 from monitor.core.leak_blocks import BLOCK_S, gather
 from monitor.core.leak_common import Common
 from monitor.core.leak_follow import GAP_MOST_S, climb, flush, forget
-from monitor.core.leak_project import RateQuantiles, gaussian, rate_quantiles, time_to
+from monitor.core.leak_project import Around, RateQuantiles, feared, gaussian, rate_quantiles, time_to
 from monitor.core.leak_state import CircuitTrack, LeakConfig, LeakSample, LeakState, LeakView, known
 from monitor.core.units import HOIST_KPA_PER_M, S_PER_MIN
 from monitor.core.warning_time import Bounds
@@ -115,7 +115,7 @@ def _told(state: LeakState, circuit: str, level_kpa: float, now_s: float, how: s
     if state.bank is None or track.block is None:
         return None
     if how == "rest" and not track.pump.running and _starts_at(state, track) is None:
-        how = "going"  # the pump rests already
+        how = "found"  # the pump rests already
     key = (how, level_kpa)
     if key not in track.bounds:
         track.bounds[key] = _project(state, track, level_kpa, how)
@@ -129,32 +129,36 @@ def _told(state: LeakState, circuit: str, level_kpa: float, now_s: float, how: s
 
 
 def _project(state: LeakState, track: CircuitTrack, level_kpa: float, how: str) -> Bounds | None:
+    """Bounds of a level ``going`` on as now, the pump at ``rest``, or ``found`` as now without what may have begun unseen."""
     bank, block, pump = state.bank, track.block, track.pump
     if bank is None or block is None:
         return None
     ready = known(track)
-    if how == "going" and level_kpa < block.mean_kpa and _covered(state, track, level_kpa, known_rate=ready):
+    seen_kpa = block.mean_kpa if track.before is None else max(track.before.mean_kpa, block.mean_kpa)  # one may be wild
+    if how != "rest" and level_kpa < seen_kpa and _covered(state, track, level_kpa, seen_kpa, known_rate=ready):
         return Bounds(None, None, None)
     resting = gaussian(block.mean_kpa, pump.off_rate) if pump.off_rate is not None else None
     mixed = track.mixed if ready else None
     if (how == "rest" and pump.running) or (mixed is None and not pump.running):
         mixed = resting  # the last stretch at rest, while this one is too young or none
     if mixed is None:
-        two = track.before is not None and max(track.before.mean_kpa, block.mean_kpa) <= level_kpa  # one may be wild
-        return Bounds(0.0, 0.0, 0.0) if two else None
-    hidden = _COOLING_K_PER_S / _GAS_K * max(state.ambient_kpa - block.mean_kpa, 0.0)
+        return Bounds(0.0, 0.0, 0.0) if track.before is not None and seen_kpa <= level_kpa else None
     if block.mean_kpa > level_kpa >= float((mixed.weight * mixed.level).sum()):
         return None  # just begun, perhaps on a wild reading
-    return time_to(
-        mixed,
-        level_kpa,
-        ambient_kpa=state.ambient_kpa,
-        horizon_s=state.config.horizon_s,
-        hidden_kpa_per_s=hidden,
+    around = Around(
+        state.ambient_kpa,
+        state.config.horizon_s,
+        _COOLING_K_PER_S / _GAS_K * max(state.ambient_kpa - block.mean_kpa, 0.0),
     )
+    if how != "going":
+        return time_to(mixed, level_kpa, around)
+    if ("found", level_kpa) not in track.bounds:
+        track.bounds["found", level_kpa] = time_to(mixed, level_kpa, around)
+    found = track.bounds["found", level_kpa]
+    return None if found is None else feared(found, mixed, level_kpa, around)
 
 
-def _covered(state: LeakState, track: CircuitTrack, level_kpa: float, *, known_rate: bool) -> bool:
+def _covered(state: LeakState, track: CircuitTrack, level_kpa: float, seen_kpa: float, *, known_rate: bool) -> bool:
     """Whether the pump can be counted on to come in, or to end its stroke, before the level."""
     pump, block = track.pump, track.block
     if state.bank is None or block is None:
@@ -164,7 +168,7 @@ def _covered(state: LeakState, track: CircuitTrack, level_kpa: float, *, known_r
     starts_kpa = _starts_at(state, track)
     if starts_kpa is None or starts_kpa <= level_kpa:
         return False
-    return block.mean_kpa >= starts_kpa - _COVER_KPA - 3.0 * math.sqrt(block.var_kpa2)
+    return seen_kpa >= starts_kpa - _COVER_KPA - 3.0 * math.sqrt(block.var_kpa2)
 
 
 def _starts_at(state: LeakState, track: CircuitTrack) -> float | None:

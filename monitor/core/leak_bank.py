@@ -15,6 +15,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.core.leak_stairs import normal_upper
+
 Floats = NDArray[np.float64]
 
 SLOTS_N: Final = 24
@@ -28,6 +30,7 @@ class Kind:
     The rate grows as exp(g·t), g known to mean and standard deviation in 1/s, or as t^``power`` since the onset. ``laminar``:
     how much of the flow law's own slackening is that of laminar seepage, the rest an orifice's. ``based``: the fall comes on
     top of what was lost before. ``wander``: how much the rate wanders, over the standing value.
+    ``feared``: a change for the worse.
     """
 
     onset_share: float
@@ -39,6 +42,7 @@ class Kind:
     laminar: float = 0.5
     based: bool = False
     wander: float = 1.0
+    feared: bool = True
 
 
 def _doubling(doubling_s: float, sd_ratio: float) -> Kind:
@@ -47,17 +51,17 @@ def _doubling(doubling_s: float, sd_ratio: float) -> Kind:
 
 
 KINDS: Final = (
-    Kind(0.004, (0.0, 2.0), 0.25, (0.2, 2.0), growth=(-1 / 40, 0.4 / 40)),
-    Kind(0.004, (0.0, 1.0), 0.20, (0.2, 1.0), growth=(-1 / 150, 0.5 / 150)),
+    Kind(0.004, (0.0, 2.0), 0.25, (0.2, 2.0), growth=(-1 / 40, 0.4 / 40), feared=False),
+    Kind(0.004, (0.0, 1.0), 0.20, (0.2, 1.0), growth=(-1 / 150, 0.5 / 150), feared=False),
     Kind(0.17, (1.0, 3.0), 0.10, (0.5, 1.0), growth=(0.0, 1e-4), laminar=0.0),
     Kind(0.14, (1.0, 3.0), 0.10, (0.5, 1.0), growth=(0.0, 1e-4), laminar=1.0),
-    Kind(0.22, (0.1, 0.15), 0.33, (0.1, 0.15)),
+    Kind(0.22, (0.1, 0.15), 0.33, (0.1, 0.15), feared=False),
     _doubling(500.0, 0.4),
     _doubling(240.0, 0.3),
     _doubling(125.0, 0.3),
     Kind(0.11, (2.5e-3, 8e-3), 1e-5, (2.5e-3, 8e-3), power=1.0, based=True, wander=0.0),
     Kind(0.05, (0.0, 6e-5), 1e-5, (0.0, 6e-5), power=2.0, based=True, wander=0.0),
-    Kind(0.08, (0.0, 0.0), 0.0, (0.0, 0.6)),
+    Kind(0.08, (0.0, 0.0), 0.0, (0.0, 0.6), feared=False),
 )
 """Gas settling fast and slowly, steady through an orifice, steady seepage, back to quiet, doubling in about 8, 4 and 2 min,
 growing with the time and with its square, and last a jump of the level after which the rate goes on.
@@ -219,8 +223,18 @@ def predict(bank: Bank, now_s: float, slackening: Floats) -> None:
     bank.at_s = now_s
 
 
-def observe(bank: Bank, seen_kpa: Floats, noise_var: Floats, wanted: NDArray[np.bool_]) -> None:
-    """Weigh and correct every hypothesis by one block per row, shapes (rows,); rows not wanted stay as they are."""
+def observe(
+    bank: Bank, seen_kpa: Floats, noise_var: Floats, wanted: NDArray[np.bool_], half_kpa: Floats | None = None
+) -> None:
+    """Weigh and correct every hypothesis by one block per row.
+
+    Args:
+        bank: Changed in place.
+        seen_kpa: Shape (rows,), kPa.
+        noise_var: Shape (rows,), kPa², above 0.
+        wanted: Shape (rows,); other rows stay as they are.
+        half_kpa: Shape (rows,): where above 0 the level, with a noise of ``noise_var``, lay within so much of ``seen_kpa``.
+    """
     level, rate, growth, p_level, p_lr, p_lg, p_rate, p_rg, p_growth = bank.state
     miss = seen_kpa[:, None] - level
     spread = p_level + noise_var[:, None]
@@ -228,12 +242,20 @@ def observe(bank: Bank, seen_kpa: Floats, noise_var: Floats, wanted: NDArray[np.
     inlier *= (1.0 - WILD_SHARE) / math.sqrt(2.0 * math.pi)
     inlier /= np.sqrt(spread)
     likelihood = inlier + WILD_SHARE / WILD_WIDTH_KPA
+    pull, squeeze = miss / spread, 1.0 / spread
+    boxed = np.flatnonzero(wanted & (half_kpa > 0.0)) if half_kpa is not None else ()
+    if half_kpa is not None and len(boxed):
+        half = half_kpa[boxed, None]
+        within, pull[:, boxed], squeeze[:, boxed] = box_moments(miss[:, boxed], spread[:, boxed], half)
+        inlier[:, boxed] = within * ((1.0 - WILD_SHARE) / (2.0 * half))
+        likelihood[:, boxed] = inlier[:, boxed] + WILD_SHARE / WILD_WIDTH_KPA
     trust = inlier / likelihood * wanted[:, None]
-    trust /= spread
-    gain_level, gain_rate, gain_growth = trust * p_level, trust * p_lr, trust * p_lg
-    level += gain_level * miss
-    rate += gain_rate * miss
-    growth += gain_growth * miss
+    pull *= trust
+    squeeze *= trust
+    gain_level, gain_rate, gain_growth = squeeze * p_level, squeeze * p_lr, squeeze * p_lg
+    level += pull * p_level
+    rate += pull * p_lr
+    growth += pull * p_lg
     p_growth -= gain_growth * p_lg
     p_rg -= gain_rate * p_lg
     p_rate -= gain_rate * p_lr
@@ -244,6 +266,29 @@ def observe(bank: Bank, seen_kpa: Floats, noise_var: Floats, wanted: NDArray[np.
     best = bank.log_weight.max(axis=(0, 2), keepdims=True)
     total = np.log(np.exp(bank.log_weight - best).sum(axis=(0, 2), keepdims=True)) + best
     bank.log_weight -= total
+
+
+def box_moments(miss: Floats, spread: Floats, half_kpa: Floats) -> tuple[Floats, Floats, Floats]:
+    """A normal level cut to a box: its probability, and what moment matching asks for.
+
+    Args:
+        miss: The box's middle less the level, kPa.
+        spread: Variance of the level and of the box's sides, kPa².
+        half_kpa: Half the width of the box.
+
+    Returns:
+        Probability of the box; first and minus second derivative of its logarithm by the level, 1/kPa and 1/kPa².
+    """
+    sd = np.sqrt(spread)
+    low, high = (miss - half_kpa) / sd, (miss + half_kpa) / sd
+    at_low, beyond_low = normal_upper(low)
+    at_high, beyond_high = normal_upper(high)
+    across = (low < 0.0) & (high > 0.0)
+    within = np.where(across, 1.0 - beyond_low - beyond_high, np.abs(beyond_low - beyond_high))
+    within = np.maximum(within, 1e-30)
+    pull = (at_low - at_high) / (within * sd)
+    squeeze = pull * pull + (high * at_high - low * at_low) / (within * spread)
+    return within, pull, np.minimum(np.maximum(squeeze, 0.0), 1.0 / spread)
 
 
 def spawn(bank: Bank, dt_s: float) -> None:

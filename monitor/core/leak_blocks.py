@@ -1,13 +1,14 @@
-"""Readings of one signal gathered into blocks of about a second: mean, time, and how far the mean may be off.
+"""Readings of one signal gathered into blocks of about a second: what they say of the vacuum, and when.
 
 Learns the noise of a reading from second differences (blind to a steady fall, and to a wild value now and then) and the
-quantum from the steps between readings. A coarse gauge without noise stands still and then steps: only the step says
-where the vacuum is, so a block that repeats the last value is *still*, and a step is placed half-way.
+quantum from the steps between readings. A gauge whose noise does not hide its quantum is read as ``leak_stairs`` says.
 """
 
 import math
 from dataclasses import dataclass, field
 from typing import Final
+
+from monitor.core.leak_stairs import Counts, Stairs, say
 
 BLOCK_S: Final = 1.0
 _FLOOR_KPA: Final = 0.002
@@ -15,7 +16,10 @@ _STEPS_N: Final = 24
 _NOISE_MEMORY_N: Final = 240
 _NOISE_FIRST_N: Final = 20
 _DECIMALS_KPA: Final = (1.0, 0.5, 0.1, 0.05, 0.01)
-_BLURRED: Final = 0.03  # how little of a quantum's stairs may show through the noise before a gauge counts as blurred
+_MAY_ROUND: Final = 0.6  # noise over quantum beyond which no stairs show
+_WHOLE: Final = 0.05
+_WHOLE_SHARE: Final = 0.85
+_STOOD_N: Final = 3
 _SWAY_LAG_S: Final = 4.0
 _SWAY_N: Final = 25
 _SWAY_KEPT_N: Final = 12
@@ -26,14 +30,18 @@ _BIAS_BLOCKS: Final = 20.0  # a quantised mean stays off to one side for some bl
 class Block:
     """About a second of one signal: mean in kPa at ``at_s`` and the variance of that mean in kPa².
 
-    ``still``: it says nothing new. ``stair``: the gauge is too coarse for its noise.
+    ``half_kpa`` above 0: the vacuum lay within so much of the mean, no likelier in the middle, the sides softened by a noise
+    of variance ``soft_kpa2``. ``still``: nothing to be weighed. ``counts``: values read and how often, if the gauge may be
+    coarse.
     """
 
     at_s: float
     mean_kpa: float
     var_kpa2: float
-    still: bool
-    stair: bool = False
+    still: bool = False
+    half_kpa: float = 0.0
+    soft_kpa2: float = 0.0
+    counts: Counts = ()
 
 
 @dataclass(slots=True)
@@ -49,19 +57,24 @@ class Gatherer:
     coarsest_kpa: float = 1.0
     decimal_kpa: float = 1.0
     tail: list[tuple[float, float]] = field(default_factory=list)
-    stood_s: float = 0.0
-    said_s: float = 0.0
-    dwell_s: float = 0.0
-    edge_kpa: float | None = None
+    stood_n: int = 0
+    stairs: Stairs = field(default_factory=Stairs)
     means: list[tuple[float, float]] = field(default_factory=list)
     bends: list[float] = field(default_factory=list)
 
     @property
     def quantum_kpa(self) -> float:
-        """Quantum of the signal as far as it has shown, kPa."""
-        if len(self.steps_kpa) < 3:
-            return self.decimal_kpa
-        return min(self.decimal_kpa, sorted(self.steps_kpa)[1])
+        """Quantum of the signal as far as it has shown, kPa; 0 if it does not round."""
+        steps_kpa = sorted(self.steps_kpa)
+        if len(steps_kpa) < 3:
+            return self.coarsest_kpa if self.decimal_kpa == 0.0 and self.stood_n >= _STOOD_N else self.decimal_kpa
+        for quantum in (steps_kpa[1], steps_kpa[1] / 2.0, steps_kpa[1] / 3.0, self.decimal_kpa):
+            if not 0.0 < quantum <= 1.01 * self.coarsest_kpa:
+                continue
+            whole_n = sum(abs(step / quantum - round(step / quantum)) < _WHOLE for step in steps_kpa)
+            if whole_n >= _WHOLE_SHARE * len(steps_kpa):
+                return quantum
+        return 0.0
 
 
 def gather(gatherer: Gatherer, value_kpa: float, now_s: float) -> None:
@@ -91,12 +104,18 @@ def close(gatherer: Gatherer) -> Block | None:
     at_s = sum(times_s[i] for i in kept) / used_n
     mean = sum(values_kpa[i] for i in kept) / used_n
     own_var = max(gatherer.noise_var - quantum * quantum / 12.0, 0.0)
+    counts: Counts = ()
+    if own_var < (_MAY_ROUND * quantum) ** 2:
+        seen = [values_kpa[i] for i in kept]
+        counts = tuple((value, seen.count(value)) for value in sorted(set(seen)))
+        if not gatherer.stairs.blurred:
+            said = say(gatherer.stairs, [times_s[i] for i in kept], seen, before, quantum)
+            var = said.var_kpa2 + said.half_kpa**2 / 3.0 + _FLOOR_KPA**2
+            return Block(said.at_s, said.kpa, var, not said.new, said.half_kpa, said.var_kpa2, counts)
     stairs = quantum * quantum / (2.0 * math.pi**2)
     bias = stairs * math.exp(-min(4.0 * math.pi**2 * own_var / max(quantum, 1e-9) ** 2, 700.0))
     var = gatherer.noise_var / used_n + _FLOOR_KPA**2
-    if bias <= _BLURRED * stairs:  # a gauge without a quantum has no stairs at all
-        return Block(at_s, mean, (var + _BIAS_BLOCKS * bias) * _sway(gatherer, at_s, mean, var), False)
-    return _stair(gatherer, [times_s[i] for i in kept], [values_kpa[i] for i in kept], before, quantum, own_var)
+    return Block(at_s, mean, (var + _BIAS_BLOCKS * bias) * _sway(gatherer, at_s, mean, var), counts=counts)
 
 
 def _sway(gatherer: Gatherer, at_s: float, mean: float, var: float) -> float:
@@ -121,45 +140,6 @@ def _sway(gatherer: Gatherer, at_s: float, mean: float, var: float) -> float:
     return ratio if ratio > 2.0 else 1.0
 
 
-def _stair(
-    gatherer: Gatherer,
-    times_s: list[float],
-    values_kpa: list[float],
-    before: tuple[float, float],
-    quantum: float,
-    own_var: float,
-) -> Block:
-    """A block of a gauge whose noise is too small to blur its quantum: only a step says where the vacuum is, half-way."""
-    after = values_kpa[-1]
-    step = after - before[1]
-    inside_var = quantum * quantum / 12.0
-    if gatherer.stood_s == 0.0:
-        gatherer.stood_s = gatherer.said_s = times_s[-1]
-        return Block(times_s[-1], after, inside_var, False, True)
-    if abs(step) < 1e-6:
-        return Block(times_s[-1], after, inside_var, not _due(gatherer, times_s[-1], 1.3 * gatherer.dwell_s), True)
-    first = next(i for i in range(len(values_kpa)) if abs(values_kpa[i] - before[1]) > 1e-6)
-    at_s = 0.5 * (times_s[first] + (times_s[first - 1] if first else before[0]))
-    if abs(step) > 1.5 * quantum:
-        gatherer.stood_s, gatherer.said_s, gatherer.edge_kpa = times_s[-1], times_s[-1], None
-        return Block(times_s[-1], after, inside_var, False, True)
-    edge_kpa, edge_var = before[1] + 0.5 * step, (0.15 * quantum) ** 2 + own_var
-    if gatherer.edge_kpa is not None and abs(edge_kpa - gatherer.edge_kpa) < 0.1 * quantum:  # to and fro over one edge
-        return Block(at_s, edge_kpa, edge_var, not _due(gatherer, at_s, 0.0), True)
-    gatherer.dwell_s = min(at_s - gatherer.stood_s, 120.0)
-    gatherer.stood_s, gatherer.said_s, gatherer.edge_kpa = at_s, at_s, edge_kpa
-    return Block(at_s, edge_kpa, edge_var, False, True)
-
-
-def _due(gatherer: Gatherer, at_s: float, quiet_s: float) -> bool:
-    """Whether it is news that nothing new was read: once the next step is overdue, and then ever more seldom."""
-    stood_s, said_s = at_s - gatherer.stood_s, gatherer.said_s - gatherer.stood_s
-    if stood_s < quiet_s or stood_s < said_s + min(max(said_s, 4.0), 60.0):
-        return False
-    gatherer.said_s = at_s
-    return True
-
-
 def _learn(gatherer: Gatherer, times_s: list[float], values_kpa: list[float]) -> None:
     """Bring noise and quantum up to date."""
     tail = gatherer.tail
@@ -174,6 +154,8 @@ def _learn(gatherer: Gatherer, times_s: list[float], values_kpa: list[float]) ->
                 gatherer.steps_kpa.append(step)
                 if len(gatherer.steps_kpa) > _STEPS_N:
                     del gatherer.steps_kpa[0]
+            else:
+                gatherer.stood_n += 1
         if len(tail) == 2:
             (t0, y0), (t1, y1) = tail
             share = (t1 - t0) / (now_s - t0)

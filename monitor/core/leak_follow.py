@@ -9,18 +9,16 @@ import numpy as np
 from monitor.core import leak_bank as banks
 from monitor.core.leak_blocks import Block, close, gather
 from monitor.core.leak_common import FOLLOW_S, HOISTING_KPA_PER_S, share
-from monitor.core.leak_project import lasting_above, mixture, rate_quantiles
+from monitor.core.leak_project import FALLING_KPA_PER_S, lasting_above, mixture, rate_quantiles
 from monitor.core.leak_pump import infer, started, stopped
-from monitor.core.leak_state import KNOWN_AFTER_S, CircuitTrack, LeakState, known
+from monitor.core.leak_stairs import due, learn
+from monitor.core.leak_state import KNOWN_AFTER_S, CircuitTrack, LeakState, known, shown
 from monitor.core.readings import Pump
 from monitor.core.units import S_PER_MIN
 from monitor.core.warning_time import slackening_per_kpa
 
 SURE: Final = 0.999
 """Probability at which a fall is called established; a fresh one is doubted besides (``leak_project``)."""
-
-FALLING_KPA_PER_S: Final = 0.35 / S_PER_MIN
-"""A fall counts as one beyond this: lifters in order lose up to 0.3 kPa/min (common practice)."""
 
 GAP_MOST_S: Final = 20.0
 """After a longer hole in the readings what was known is forgotten, s."""
@@ -37,6 +35,7 @@ _FRESH_S: Final = 20.0
 _CLIMB_VAR_MOST: Final = 0.03**2  # what a coarse ambient gauge leaves open stands still: no noise
 _WILD_SDS: Final = 8.0
 _WILD_KPA: Final = 5.0
+_LEAST_SOFT: Final = 1e-4
 _OFF_RATE_WIDEN: Final = (0.03 / S_PER_MIN) ** 2
 _PUMPING_RATE: Final = (-0.2, 0.5**2)
 
@@ -77,6 +76,7 @@ def flush(state: LeakState) -> None:
     banks.predict(bank, at_s, _slackening(state, bank.rows_n))
     mean, var = banks.moments(bank)
     seen, noise, wanted = np.zeros(rows_n + 1), np.ones(rows_n + 1), np.zeros(rows_n + 1, dtype=bool)
+    half = np.zeros(rows_n + 1)
     seen[-1], noise[-1], wanted[-1] = _follow_climb(state, bank)
     if wanted[-1]:
         state.climb_kpa, climb_var = banks.level_after(bank, rows_n, seen[-1], noise[-1])
@@ -98,9 +98,12 @@ def flush(state: LeakState) -> None:
         else:
             jumped[row] = _follow_pump(state, track, row, block, fixed_kpa, float(mean[0, row]), sd)
         seen[row] = fixed_kpa + rate * (block.at_s - at_s)
-        noise[row] = block.var_kpa2 + state.climb_var
+        half[row] = block.half_kpa
+        noise[row] = (block.soft_kpa2 + _LEAST_SOFT if block.half_kpa else block.var_kpa2) + state.climb_var
         wanted[row] = not block.still and track.pump.suspect_s is None
-    banks.observe(bank, seen, noise, wanted)
+        if block.counts:
+            _learn_noise(state, track, block, mean[:, row], var[:, row])
+    banks.observe(bank, seen, noise, wanted, half)
     if state.relative is not None and not state.climb_source:
         _follow_relative(state, state.relative, blocks, jumped, at_s, dt_s)
     if dt_s > 0.0:
@@ -109,6 +112,26 @@ def flush(state: LeakState) -> None:
         if block is not None:
             track.before, track.block = track.block, block
     _judge(state, dt_s)
+    for track in state.tracks:
+        if shown(track):
+            track.known_of_s = track.begun_s
+
+
+def _learn_noise(state: LeakState, track: CircuitTrack, block: Block, mean: banks.Floats, var: banks.Floats) -> None:
+    stairs, since_s = track.gatherer.stairs, track.begun_s
+    if state.bank is None or since_s is None:
+        return
+    judged = due(stairs, block.at_s, block.counts, since_s)
+    if judged is None:
+        return
+    ago_s = state.bank.at_s - judged[0]
+    level_kpa = float(mean[banks.LEVEL] + mean[banks.RATE] * ago_s) - state.climb_kpa
+    level_var = float(var[banks.LEVEL] + var[banks.RATE] * ago_s * ago_s)
+    learn(stairs, judged[1], track.gatherer.quantum_kpa, (level_kpa, level_var))
+
+
+def _stairs(block: Block) -> bool:
+    return bool(block.half_kpa) or block.still
 
 
 def _slackening(state: LeakState, rows_n: int) -> banks.Floats:
@@ -139,7 +162,7 @@ def _follow_climb(state: LeakState, bank: banks.Bank) -> tuple[float, float, boo
     source = "" if block is None else state.climb_seen
     if source != state.climb_source and block is not None:
         state.climb_shift_kpa = state.climb_kpa - block.mean_kpa
-        state.climb.tail, state.climb.means, state.climb.stood_s = [], [], 0.0
+        state.climb.tail, state.climb.means, state.climb.stairs.stood_s = [], [], None
         banks.restart(bank, row, state.climb_kpa, block.var_kpa2)
     if block is None:
         if bank.at_s - state.climb_at_s > _CLIMB_HELD_S:
@@ -202,7 +225,7 @@ def _follow_relative(
         state.relative_kpa[row] += change[row] - sum(change[n] for n in others) / len(others)
         variances = [other.var_kpa2 for n in others if (other := blocks[n]) is not None]
         noise[row] = block.var_kpa2 + sum(variances) / len(others) ** 2
-        if block.stair or any(other.stair for n in others if (other := blocks[n]) is not None):
+        if _stairs(block) or any(_stairs(other) for n in others if (other := blocks[n]) is not None):
             noise[row] *= _STAIRS_DIFFER  # gauges step at different times while the vacuum moves together
         seen[row] = state.relative_kpa[row]
         if bank.since_s[row] == math.inf:
@@ -247,7 +270,7 @@ def _rates(state: LeakState, bank: banks.Bank) -> tuple[list[Rate | None], list[
             settled.append(False)
             continue
         stretch_s = bank.at_s - track.begun_s
-        track.mixed = mixture(bank, row, level_shift_kpa=-state.climb_kpa)
+        track.mixed = mixture(bank, row, track.block.var_kpa2, level_shift_kpa=-state.climb_kpa)
         track.quantiles = rate_quantiles(track.mixed)
         middle, sd = track.quantiles.middle, track.quantiles.sd
         rates.append(None if track.pump.running or stretch_s < KNOWN_AFTER_S else (middle, sd))
@@ -260,11 +283,11 @@ def _beside_others(
 ) -> float:
     """Probability that a circuit leaks rather than is hoisted with the others; takes the hoist out of its hypotheses."""
     track, common = state.tracks[row], state.common
-    if track.mixed is None or track.begun_s is None:
+    if track.mixed is None or track.begun_s is None or track.block is None:
         return 0.0
     stretch_s = bank.at_s - track.begun_s
     compared = relative.since_s[row] < math.inf
-    apart = mixture(relative, row) if compared else None
+    apart = mixture(relative, row, track.block.var_kpa2) if compared else None
     own = 0.0 if apart is None else lasting_above(apart, FALLING_KPA_PER_S, settling_since_s=stretch_s)
     beyond = lasting_above(track.mixed, common.ceiling_kpa_per_s + FALLING_KPA_PER_S, settling_since_s=stretch_s)
     if beyond < SURE:
@@ -282,11 +305,11 @@ def _beside_others(
         usual = common.usual_kpa_per_s
         others = [(n, rate[0]) for n, rate in enumerate(rates) if n != row and rate is not None]
         base = [rate - hoist if hoist > 0.0 and not unsettled else (usual[n] or 0.0) for n, rate in others]
-        apart.level += float((track.mixed.weight * track.mixed.level).sum() - (apart.weight * apart.level).sum())
-        apart.rate += sum(base) / len(base)
+        level_kpa = float((track.mixed.weight * track.mixed.level).sum() - (apart.weight * apart.level).sum())
+        apart.shift(level_kpa, sum(base) / len(base))
         track.mixed = apart
     else:
-        track.mixed.rate -= hoist
+        track.mixed.shift(0.0, -hoist)
     track.quantiles = rate_quantiles(track.mixed)
     return max(own, beyond)
 

@@ -3,7 +3,7 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any, Final, NamedTuple
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,6 +29,7 @@ from monitor.core.leak_bank import (
     STEADY,
     Bank,
 )
+from monitor.core.units import S_PER_MIN
 from monitor.core.warning_time import (
     Bounds,
     laminar_distance_kpa,
@@ -40,8 +41,11 @@ Floats = NDArray[np.float64]
 
 SHARES: Final = (0.05, 0.5, 0.95)
 _KEPT_N: Final = 16
-_ASIDE: Final = np.array([[-math.sqrt(3.0)], [0.0], [math.sqrt(3.0)]])
-_ASIDE_WEIGHT: Final = np.array([[1 / 6], [2 / 3], [1 / 6]])
+_FEARED_N: Final = 32
+_LEAST_LOG: Final = -9.0
+_HEAVY_N: Final = 10
+_ASIDE: Final = np.array([-math.sqrt(3.0), math.sqrt(3.0)])
+_GROWTH_VAR_LEAST: Final = 1e-16
 _RATE_SHARES: Final = np.array([0.05, 0.16, 0.5, 0.84, 0.95])
 _GRID_SDS: Final = np.array([-2.5, -1.6, -1.0, -0.5, -0.2, 0.2, 0.5, 1.0, 1.6, 2.5])
 _COARSE: Final = np.linspace(0.0, 1.0, 26)
@@ -53,9 +57,24 @@ _FRESH_DOUBT: Final = math.log(100.0)
 
 _LASTING_S: Final = 60.0
 
-GROWTH_FEAR: Final = 2.0
+CHANGE_FEAR: Final = ([math.log(0.045), math.log(0.08)], [math.log(30.0), math.log(3000.0)])
+"""The early bound believes so much more readily that a leak has just begun or widened: once in an hour where a
+second of readings is good to 0.045 kPa, once in half a minute where it is no better than 0.08 kPa; not once in a day.
+
+So what a gauge can't show yet counts, the longer the coarser it is. Calibrated on training seeds for early bounds that hold.
+"""
+
+GROWTH_FEAR: Final = 4.0
 GROWTH_DOUBT: Final = 0.07
-"""The early bound gives growth the benefit of the doubt; the likely and the late time believe it only on evidence."""
+"""The early bound fears growth; the likely and the late time believe it only on evidence. As found, the early bound goes from
+doubt to ``LEAK_GROWTH_FEAR`` as it becomes sure that there is more than the leak of a lifter in order to grow."""
+
+LEAK_GROWTH_FEAR: Final = 2.0
+
+FALLING_KPA_PER_S: Final = 0.35 / S_PER_MIN
+"""A fall counts as one beyond this: lifters in order lose up to 0.3 kPa/min (common practice)."""
+
+_FEARED: Final = np.array([kind.feared for kind in KINDS], dtype=float)
 
 BEND_SD_RATIO: Final = 0.35
 """A growing leak may go on growing by another law: uncertainty of what the growth adds, over what it adds."""
@@ -65,7 +84,9 @@ BEND_SD_RATIO: Final = 0.35
 class Mixture:
     """The likeliest hypotheses of one circuit, shapes (n,): levels in kPa of vacuum, rates in kPa/s, positive falling.
 
-    ``kind`` indexes ``KINDS``; ``base`` is lost besides ``rate``, steadily.
+    ``kind`` indexes ``KINDS``; ``base`` is lost besides ``rate``, steadily. ``source``: bank, row and fear of a change
+    for the worse (log), to weigh the hypotheses as the early bound does while the bank stands as it was; ``moved``: what was
+    added to levels and rates since.
     """
 
     weight: Floats
@@ -78,6 +99,14 @@ class Mixture:
     p_level: Floats
     p_cross: Floats
     p_rate: Floats
+    source: tuple[Bank, int, float] | None = None
+    moved: tuple[float, float] = (0.0, 0.0)
+
+    def shift(self, level_kpa: float, rate_kpa_per_s: float) -> None:
+        """Add to every level and rate."""
+        self.level += level_kpa
+        self.rate += rate_kpa_per_s
+        self.moved = (self.moved[0] + level_kpa, self.moved[1] + rate_kpa_per_s)
 
 
 class RateQuantiles(NamedTuple):
@@ -95,40 +124,63 @@ class RateQuantiles(NamedTuple):
         return 0.5 * (self.upper - self.lower)
 
 
-def mixture(bank: Bank, row: int, *, level_shift_kpa: float = 0.0) -> Mixture:
-    """The hypotheses of a row that matter, their levels shifted; each split in three over its growth (Gauss-Hermite)."""
-    onset_s = bank.onset_s[:, row]
+def mixture(bank: Bank, row: int, block_var_kpa2: float, *, level_shift_kpa: float = 0.0) -> Mixture:
+    """The hypotheses of a row that matter, their levels shifted; those that may grow split in three over it (Gauss-Hermite).
+
+    ``block_var_kpa2``: how far a second of readings may be off.
+    """
+    onset_s, told = bank.onset_s[:, row], bank.log_weight[:, row]
     fresh = bank.at_s - onset_s < _FRESH_S
     fresh[bank.slots[-1]] = False  # what began with the record is no change
-    log_weight = (bank.log_weight[:, row] - _FRESH_DOUBT * fresh[:, None]).ravel()
+    mixed = _chosen(bank, row, told - _FRESH_DOUBT * fresh[:, None], _KEPT_N)
+    mixed.source = (bank, row, float(np.interp(0.5 * math.log(block_var_kpa2), *CHANGE_FEAR)))
+    mixed.shift(level_shift_kpa, 0.0)
+    return mixed
+
+
+def _feared(mixed: Mixture) -> Mixture | None:
+    """The same hypotheses as the early bound weighs them: later ones for the worse count more."""
+    if mixed.source is None:
+        return None
+    bank, row, fear = mixed.source
+    onset_s, told = bank.onset_s[:, row], bank.log_weight[:, row]
+    later = onset_s > onset_s[int(told.max(axis=1).argmax())]
+    feared = _chosen(bank, row, told + fear * _FEARED * later[:, None], _FEARED_N)
+    feared.shift(*mixed.moved)
+    return feared
+
+
+def _chosen(bank: Bank, row: int, log_weight: Floats, most_n: int) -> Mixture:
+    log_weight = log_weight.ravel()
+    kept = np.argpartition(log_weight, -most_n)[-most_n:]
+    log_weight = log_weight[kept]
     log_weight -= log_weight.max()
-    kept = np.argpartition(log_weight, -_KEPT_N)[-_KEPT_N:]
-    kept = kept[log_weight[kept] > -9.0]
+    kept = kept[log_weight > _LEAST_LOG]
+    weight = np.exp(log_weight[log_weight > _LEAST_LOG])
+    weight /= weight.sum()
     state = bank.state[:, :, row].reshape(P_GROWTH + 1, -1)[:, kept]
+    grown = np.flatnonzero(state[P_GROWTH] > _GROWTH_VAR_LEAST)
+    place = np.concatenate((np.arange(len(kept)), grown, grown))
+    aside, share = np.zeros(len(place)), np.ones(len(place))
+    aside[len(kept) :] = np.repeat(_ASIDE, len(grown))
+    share[grown], share[len(kept) :] = 2.0 / 3.0, 1.0 / 6.0
+    state, kept = state[:, place], kept[place]
     slot, kind = kept // len(KINDS), kept % len(KINDS)
-    growth_var = np.maximum(state[P_GROWTH], 1e-16)
-    aside = _ASIDE * np.sqrt(growth_var)
+    growth_var = np.maximum(state[P_GROWTH], _GROWTH_VAR_LEAST)
+    aside *= np.sqrt(growth_var)
     by_growth_level, by_growth_rate = state[P_LEVEL_GROWTH] / growth_var, state[P_RATE_GROWTH] / growth_var
-    p_level = np.maximum(state[P_LEVEL] - by_growth_level * state[P_LEVEL_GROWTH], 1e-12)
-    p_rate = np.maximum(state[P_RATE] - by_growth_rate * state[P_RATE_GROWTH], 1e-18)
-    p_cross = state[P_LEVEL_RATE] - by_growth_level * state[P_RATE_GROWTH]
-    weight = np.exp(log_weight[kept])
     return Mixture(
-        ((weight / weight.sum()) * _ASIDE_WEIGHT).ravel(),
-        _thrice(kind),
-        _thrice(bank.at_s - onset_s[slot]),
-        (state[LEVEL] + level_shift_kpa + by_growth_level * aside).ravel(),
-        (state[RATE] + by_growth_rate * aside).ravel(),
-        (state[GROWTH] + aside).ravel(),
-        _thrice(bank.base[slot, row] * BASED[kind]),
-        _thrice(p_level),
-        _thrice(p_cross),
-        _thrice(p_rate),
+        weight[place] * share,
+        kind,
+        bank.at_s - bank.onset_s[slot, row],
+        state[LEVEL] + by_growth_level * aside,
+        state[RATE] + by_growth_rate * aside,
+        state[GROWTH] + aside,
+        bank.base[slot, row] * BASED[kind],
+        np.maximum(state[P_LEVEL] - by_growth_level * state[P_LEVEL_GROWTH], 1e-12),
+        state[P_LEVEL_RATE] - by_growth_level * state[P_RATE_GROWTH],
+        np.maximum(state[P_RATE] - by_growth_rate * state[P_RATE_GROWTH], 1e-18),
     )
-
-
-def _thrice(values: NDArray[Any]) -> NDArray[Any]:
-    return np.concatenate((values, values, values))
 
 
 def gaussian(level_kpa: float, rate: tuple[float, float]) -> Mixture:
@@ -154,30 +206,51 @@ def rate_quantiles(mixed: Mixture) -> RateQuantiles:
     """Points of the rate's distribution, kPa/s."""
     sd = np.sqrt(mixed.p_rate)
     rate = mixed.rate + mixed.base
-    heavy = mixed.weight > 0.01
+    heavy = np.argsort(mixed.weight)[-_HEAVY_N:]
     grid = np.sort((rate[heavy, None] + sd[heavy, None] * _GRID_SDS).ravel())
     below = (mixed.weight[:, None] * normal_cdf((grid - rate[:, None]) / sd[:, None])).sum(axis=0)
     return RateQuantiles(*np.interp(_RATE_SHARES, below, grid).tolist())
 
 
-def time_to(
-    mixed: Mixture, level_kpa: float, *, ambient_kpa: float, horizon_s: float, hidden_kpa_per_s: float = 0.0
-) -> Bounds:
-    """Quantiles of the time until a level is reached, under both flow laws, s; ``None`` beyond the horizon.
+class Around(NamedTuple):
+    """What a projection has to know besides: ambient pressure in kPa; times beyond the horizon in s are ``None``.
 
-    Args:
-        mixed: The hypotheses.
-        level_kpa: Vacuum to reach, kPa.
-        ambient_kpa: Ambient pressure now, kPa.
-        horizon_s: Times beyond it are ``None``.
-        hidden_kpa_per_s: What a cooling gas may hide of the leak: the early bound allows for it.
+    ``hidden_kpa_per_s``: what a cooling gas may hide of the leak; the early bound allows for it.
     """
-    now_kpa = float((mixed.weight * mixed.level).sum())
+
+    ambient_kpa: float
+    horizon_s: float
+    hidden_kpa_per_s: float = 0.0
+
+
+def time_to(mixed: Mixture, level_kpa: float, around: Around) -> Bounds:
+    """Quantiles of the time until a level is reached by the leak as found, under both flow laws, s."""
+    now_kpa = _now_kpa(mixed)
     if now_kpa <= level_kpa:
         return Bounds(0.0, 0.0, 0.0)
-    way = _way(mixed, now_kpa, level_kpa, ambient_kpa)
-    early = _quantiles(_growth_times(mixed, GROWTH_FEAR), way, SHARES[:1], horizon_s, hidden_kpa_per_s)
-    return Bounds(*early, *_quantiles(_growth_times(mixed, GROWTH_DOUBT), way, SHARES[1:], horizon_s, 0.0))
+    way = _way(mixed, now_kpa, level_kpa, around.ambient_kpa)
+    likely, late = _quantiles(_growth_times(mixed, GROWTH_DOUBT), way, SHARES[1:], around.horizon_s, 0.0)
+    leaks = lasting_above(mixed, FALLING_KPA_PER_S, settling_since_s=math.inf)
+    grows = _growth_times(mixed, GROWTH_DOUBT + (LEAK_GROWTH_FEAR - GROWTH_DOUBT) * leaks)
+    return Bounds(_early_s(grows, way, around, likely), likely, late)
+
+
+def feared(found: Bounds, mixed: Mixture, level_kpa: float, around: Around) -> Bounds:
+    """What ``time_to`` found, its early bound no later than what the readings can't rule out yet would have it."""
+    fears = _feared(mixed)
+    if fears is None or found.early_s == 0.0:
+        return found
+    way = _way(fears, _now_kpa(mixed), level_kpa, around.ambient_kpa)
+    return replace(found, early_s=_early_s(_growth_times(fears, GROWTH_FEAR), way, around, found.early_s))
+
+
+def _early_s(mixed: Mixture, way: "_Way", around: Around, latest_s: float | None) -> float | None:
+    early_s = _quantiles(mixed, way, SHARES[:1], around.horizon_s, around.hidden_kpa_per_s)[0]
+    return min((t for t in (early_s, latest_s) if t is not None), default=None)
+
+
+def _now_kpa(mixed: Mixture) -> float:
+    return float((mixed.weight * mixed.level).sum())
 
 
 def _growth_times(mixed: Mixture, factor: float) -> Mixture:

@@ -67,12 +67,13 @@ class LeakView:
 
 @dataclass(slots=True)
 class CircuitTrack:
-    """One circuit between blocks."""
+    """One circuit between blocks. ``known_of_s``: beginning of the stretch whose rate is told, if any."""
 
     circuit: str
     gatherer: Gatherer = field(default_factory=Gatherer)
     pump: PumpTrack = field(default_factory=PumpTrack)
     begun_s: float | None = None
+    known_of_s: float | None = None
     block: Block | None = None
     before: Block | None = None
     mixed: Mixture | None = None
@@ -106,7 +107,12 @@ class LeakState:
 
 
 def known(track: CircuitTrack) -> bool:
-    """Whether a circuit's rate has shown well enough, since its stretch began, to be told."""
+    """Whether a circuit's rate is to be told: it stays so for its stretch, only its bounds widen with what comes."""
+    return track.begun_s is not None and track.known_of_s == track.begun_s and track.quantiles is not None
+
+
+def shown(track: CircuitTrack) -> bool:
+    """Whether a circuit's rate has shown well enough, since its stretch began, to be told from now on."""
     if track.quantiles is None or track.begun_s is None or track.block is None:
         return False
     spread = track.quantiles.sd
