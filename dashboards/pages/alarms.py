@@ -43,7 +43,8 @@ def layout(
     ]
     of = say("figures.of", speaker, lifter=lifter) if lifter else say("figures.of_all", speaker)
     rows = [html.Tr([html.Th(name), html.Td(value), html.Td(wanted)]) for name, value, wanted in figures(said, speaker)]
-    heads = [say("figures.head.last", speaker, hours_n=hours), say("figures.head.wanted", speaker)]
+    last = say("figures.head.until", speaker, hours_n=hours, at=until) if until else ""
+    heads = [last or say("figures.head.last", speaker, hours_n=hours), say("figures.head.wanted", speaker)]
     head = html.Tr([html.Td(), *(html.Th(words, scope="col") for words in heads)])
     return paper(
         [
