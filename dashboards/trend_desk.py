@@ -29,6 +29,7 @@ class Caring:
     configs: "Mapping[str, LifterConfig]"
     cares: "Mapping[str, Care]"
     now_utc_s: float
+    is_own: bool = True  # else collected from another site: its lifts are not in this site's store
 
 
 class Desk:
@@ -65,6 +66,14 @@ class Desk:
                 self._own = _Store(self._open_store())
             return self._own.caring()
 
+    def of(self, site: str) -> Caring | None:
+        """The lifters of one site, ``""`` for the site's own.
+
+        Raises:
+            StoreError: A store cannot be read.
+        """
+        return next((one for one in self.fleet() if one.site == site), None) if site else self.caring()
+
     def fleet(self) -> list[Caring]:
         """The site's own lifters and those of the sites collected under its folder.
 
@@ -84,7 +93,7 @@ class Desk:
             for key, folder in there.items():
                 if key not in self._others:
                     self._others[key] = _Store(open_reader(folder, IN_FOLDER))
-                caring = self._others[key].caring()
+                caring = self._others[key].caring(is_own=False)
                 if caring is not None and (own is None or caring.site != own.site):
                     found.append(caring)
         return found
@@ -99,7 +108,7 @@ class _Store:
         self.reader = reader
         self._carer = Carer(reader)
 
-    def caring(self) -> Caring | None:
+    def caring(self, *, is_own: bool = True) -> Caring | None:
         from monitor.settings.site import read_site
 
         text = self.reader.settings_in_force()
@@ -110,4 +119,4 @@ class _Store:
         cares = {
             name: self._carer.care(config, site.time_zone, now_utc_s) for name, config in site.core.lifters.items()
         }
-        return Caring(site.site, site.time_zone, site.core.lifters, cares, now_utc_s)
+        return Caring(site.site, site.time_zone, site.core.lifters, cares, now_utc_s, is_own)

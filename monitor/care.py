@@ -2,7 +2,7 @@
 
 import csv
 import io
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from math import isfinite
@@ -14,7 +14,7 @@ from monitor.core.lifter_trends import LifterTrends, follow
 from monitor.core.maintenance import Item, items
 from monitor.core.messages import Text
 from monitor.core.trends import Bounds, Trend
-from monitor.store.conditions import Lifts, services
+from monitor.store.conditions import Lifts, not_sealed, services
 from monitor.store.records import Reader
 
 CAUTION: Final = Text("care.caution", {})
@@ -34,6 +34,7 @@ class Care:
 
     trends: LifterTrends
     items: list[Item]
+    seal_tests: Sequence[Mapping[str, Any]] = ()  # the newest, oldest first, as the records have them
 
 
 class Carer:
@@ -58,7 +59,8 @@ class Carer:
         if made is None or made[0] != key:
             trends = follow(config, lifts.columns(), noted, now_utc_s)
             due = _day_begins(config.examination_due, time_zone)
-            made = (key, Care(trends, items(config, trends, now_utc_s, due)))
+            tests = tuple(lifts.seal_tests)
+            made = (key, Care(trends, items(config, trends, now_utc_s, due, not_sealed(tests)), tests))
             self._made[config.id] = made
         return made[1]
 

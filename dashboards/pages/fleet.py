@@ -6,6 +6,7 @@ from zoneinfo import ZoneInfo
 
 from dash import html
 
+from dashboards.pages.maintenance import address
 from dashboards.pages.parts import paper
 from dashboards.trend_desk import Caring
 from dashboards.words import Voice, say
@@ -21,7 +22,7 @@ def layout(sites: Sequence[Caring], speaker: Speaker = ENGLISH) -> Any:
     """One line a lifter: its site, how many lifts, the most urgent finding, and how many more there are."""
     title = html.H1(say("page.fleet", speaker))
     rows = [
-        (_urgency(care), site.site, name, care, Voice(speaker, ZoneInfo(site.time_zone)))
+        (_urgency(care), site.site, name, site, Voice(speaker, ZoneInfo(site.time_zone)))
         for site in sites
         for name, care in site.cares.items()
     ]
@@ -32,8 +33,9 @@ def layout(sites: Sequence[Caring], speaker: Speaker = ENGLISH) -> Any:
     table = html.Table(
         [
             html.Thead(html.Tr([html.Th(say(head, speaker)) for head in heads])),
-            html.Tbody([_row(site, name, care, voice) for _, site, name, care, voice in rows]),
-        ]
+            html.Tbody([_row(site, name, voice) for _, _, name, site, voice in rows]),
+        ],
+        className="fleet",
     )
     caution = html.P(say_text(CAUTION, speaker), className="caution-line")
     how = html.P(say("fleet.how", speaker))
@@ -44,9 +46,11 @@ def _urgency(care: Care) -> float:
     return care.items[0].urgency if care.items else NOTHING
 
 
-def _row(site: str, name: str, care: Care, voice: Voice) -> Any:
-    trends = care.trends
+def _row(site: Caring, name: str, voice: Voice) -> Any:
+    care = site.cares[name]
+    lifter = html.A(site.configs[name].name or name, href=address(site, name))
     first = say_text(care.items[0].evidence, voice.speaker) if care.items else voice.say("care.nothing")
     more = str(len(care.items) - 1) if len(care.items) > 1 else "–"
-    last = voice.day(float(trends.utc_s[-1]) if len(trends.utc_s) else None)
-    return html.Tr([html.Td(cell) for cell in (site, name, first, more, str(len(trends.ids)), last)])
+    lifts = care.trends.utc_s
+    last = voice.day(float(lifts[-1]) if len(lifts) else None)
+    return html.Tr([html.Td(cell) for cell in (site.site, lifter, first, more, str(len(lifts)), last)])

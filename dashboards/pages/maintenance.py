@@ -43,7 +43,10 @@ Query = Mapping[str, str]
 
 
 def layout(caring: Caring | None, query: Query, speaker: Speaker = ENGLISH) -> Any:
-    """``?lifter= &circuit= &figure= &sort= &since= &until=``: one lifter's list, figures and tables."""
+    """``?site= &lifter= &circuit= &figure= &sort= &since= &until=``: one lifter's list, figures and tables.
+
+    Of a site that was collected from elsewhere: without what its own pages alone can do (its lifts, notes, CSV).
+    """
     voice = Voice(speaker) if caring is None else Voice(speaker, ZoneInfo(caring.time_zone))
     if caring is None or not caring.cares:
         return paper([html.H1(voice.say("page.maintenance")), html.P(voice.say("maint.none"))], speaker)
@@ -60,17 +63,19 @@ def layout(caring: Caring | None, query: Query, speaker: Speaker = ENGLISH) -> A
         title,
         html.P(say_text(CAUTION, speaker), className="caution-line"),
         html.H2(voice.say("maint.list")),
-        _list(care, circuit, query.get("sort", "urgency"), voice),
+        _list(caring, lifter, circuit, query.get("sort", "urgency"), voice),
         _filter(caring, lifter, circuit, wanted, query, voice),
         html.H2(voice.say(f"maint.figure.{wanted}")),
         *_graphs(care, circuit, wanted, caring.now_utc_s, query, voice),
         html.H2(voice.say("maint.figures")),
         html.Div(_table(care, circuit, voice), className="wide", tabIndex=0),
+        html.H2(voice.say("maint.seal_tests")),
+        _seal_tests(care, circuit, voice, linked=caring.is_own),
         html.H2(voice.say("maint.services")),
         _services(care, circuit, voice),
-        html.H2(voice.say("maint.note_one")),
-        _note(lifter, care, voice),
     ]
+    if caring.is_own:
+        content += [html.H2(voice.say("maint.note_one")), _note(lifter, care, voice)]
     return paper(content, speaker)
 
 
@@ -84,9 +89,13 @@ def _filter(caring: Caring, lifter: str, circuit: str, wanted: str, query: Query
 
     lifters = {name: config.name or name for name, config in caring.configs.items()}
     circuits = {"": voice.say("maint.all"), **{name: name for name in caring.cares[lifter].trends.circuits}}
-    csv = f"/api/trends.csv?{urlencode({'lifter': lifter})}"
+    csv = html.A(voice.say("maint.csv"), href=f"/api/trends.csv?{urlencode({'lifter': lifter})}", className="button")
+    site = html.Label(
+        [voice.say("fleet.site"), html.Select([html.Option(caring.site, value=caring.site)], name="site")]
+    )
     return html.Form(
         [
+            *([] if caring.is_own else [site]),
             select("lifter", lifters, lifter),
             select("circuit", circuits, circuit),
             select("figure", {name: voice.say(f"maint.figure.{name}") for name in FIGURES}, wanted),
@@ -94,7 +103,7 @@ def _filter(caring: Caring, lifter: str, circuit: str, wanted: str, query: Query
             day("since"),
             day("until"),
             html.Button(voice.say("maint.show"), type="submit"),
-            html.A(voice.say("maint.csv"), href=csv, className="button"),
+            *([csv] if caring.is_own else []),
         ],
         method="get",
         action="/maintenance",
@@ -108,7 +117,8 @@ def _date_place(name: str, value: str) -> Any:
     return html.Div(className="date-place", **data)
 
 
-def _list(care: Care, circuit: str, sort: str, voice: Voice) -> Any:
+def _list(caring: Caring, lifter: str, circuit: str, sort: str, voice: Voice) -> Any:
+    care = caring.cares[lifter]
     found = [item for item in care.items if not circuit or item.circuit in {circuit, None}]
     if sort == "circuit":
         found.sort(key=lambda item: (item.circuit or "", item.urgency))
@@ -116,16 +126,22 @@ def _list(care: Care, circuit: str, sort: str, voice: Voice) -> Any:
         found.sort(key=lambda item: (item.figure, item.urgency))
     if not found:
         return html.P(voice.say("care.nothing"))
-    return html.Ol([_item(item, care.trends.lifter, voice) for item in found], className="care-list")
+    return html.Ol([_item(item, caring, voice) for item in found], className="care-list")
 
 
-def _item(item: Item, lifter: str, voice: Voice) -> Any:
+def address(caring: Caring, lifter: str, **query: str) -> str:
+    """Where a lifter's maintenance page is, of this site or of one collected from elsewhere."""
+    site = {} if caring.is_own else {"site": caring.site}
+    return f"/maintenance?{urlencode({**site, 'lifter': lifter, **query})}"
+
+
+def _item(item: Item, caring: Caring, voice: Voice) -> Any:
     pads = f" {voice.say('care.pads', pads=', '.join(item.pads))}" if item.pads else ""
     links = []
     if item.figure.value in FIGURES:
-        query = {"lifter": lifter, "circuit": item.circuit or "", "figure": item.figure.value}
-        links.append(html.A(voice.say("maint.trend"), href=f"/maintenance?{urlencode(query)}"))
-    if item.lift:
+        trend = address(caring, item.lifter, circuit=item.circuit or "", figure=item.figure.value)
+        links.append(html.A(voice.say("maint.trend"), href=trend))
+    if item.lift and caring.is_own:
         links.append(html.A(voice.say("maint.lift"), href=f"/lifts?{urlencode({'id': item.lift})}"))
     spaced: list[Any] = [part for link in links for part in (" ", link)]
     return html.Li([say_text(item.evidence, voice.speaker) + pads, *spaced])
@@ -227,6 +243,38 @@ def _more(one: CircuitTrends, voice: Voice) -> list[Any]:
     if one.thin_n:
         rows.append((one.id, voice.say("maint.thin"), str(one.thin_n)))
     return [html.Tr([html.Td(cell) for cell in row]) for row in rows]
+
+
+def _seal_tests(care: Care, circuit: str, voice: Voice, *, linked: bool) -> Any:
+    tests = [test for test in reversed(care.seal_tests) if not circuit or circuit in test["circuits"]]
+    if not tests:
+        return html.P(voice.say("maint.no_seal_test"))
+    rows = [
+        html.Tr(
+            [
+                html.Td(_day_of(test, voice, linked=linked)),
+                html.Td(voice.named("seal", test["test"])),
+                html.Td(test["who"]),
+                html.Td(html.Ul([html.Li(said) for said in _said(test, circuit, voice)], className="plain")),
+            ]
+        )
+        for test in tests
+    ]
+    heads = [voice.say(f"maint.{name}") for name in ("day", "test", "by", "result")]
+    return html.Div(_rows(heads, rows), className="wide seal-tests", tabIndex=0)
+
+
+def _day_of(test: Mapping[str, Any], voice: Voice, *, linked: bool) -> Any:
+    day = voice.day(test["asked"])
+    return html.A(day, href=f"/lifts?{urlencode({'id': test['lift']})}") if linked else day
+
+
+def _said(test: Mapping[str, Any], circuit: str, voice: Voice) -> list[str]:
+    return [
+        voice.say("lift.circuit_said", circuit=name, words=voice.told(one, "words", "text"))
+        for name, one in test["circuits"].items()
+        if not circuit or name == circuit
+    ]
 
 
 def _services(care: Care, circuit: str, voice: Voice) -> Any:

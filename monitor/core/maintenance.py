@@ -36,6 +36,16 @@ class Figure(StrEnum):
     BATTERY = "battery"
     EXAMINATION = "examination"
     INSPECTION = "inspection"
+    SEAL_TEST = "seal_test"
+
+
+@dataclass(frozen=True, slots=True)
+class NotSealed:
+    """A circuit that did not pass its last seal test, when that was asked for, and the lift whose record has it."""
+
+    circuit: str
+    utc_s: float
+    lift: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +62,11 @@ class Item:
 
 
 def items(
-    config: LifterConfig, trends: LifterTrends, now_utc_s: float, examination_due_utc_s: float | None
+    config: LifterConfig,
+    trends: LifterTrends,
+    now_utc_s: float,
+    examination_due_utc_s: float | None,
+    not_sealed: Sequence[NotSealed] = (),
 ) -> list[Item]:
     """The list of one lifter, what matters most first.
 
@@ -61,10 +75,15 @@ def items(
         trends: Its trends.
         now_utc_s: What "now" is.
         examination_due_utc_s: Beginning of the day its next thorough examination is due.
+        not_sealed: Circuits that did not pass their last seal test.
     """
     found = [*_inspections(config, trends, now_utc_s, examination_due_utc_s)]
+    for failed in not_sealed:
+        told = Text("care.not_sealed", {"circuit": failed.circuit, "at_utc_s": failed.utc_s})
+        pads = _pads(config, failed.circuit)
+        found.append(Item(0.8, config.id, failed.circuit, Figure.SEAL_TEST, told, pads, failed.lift))
     for one in trends.circuits.values():
-        pads = tuple(pad.id for pad in config.pads.values() if pad.circuit == one.id)
+        pads = _pads(config, one.id)
         for urgency, figure, evidence, at in _circuit(one, trends, now_utc_s):
             lift = trends.ids[at] if at is not None and 0 <= at < len(trends.ids) else None
             found.append(
@@ -72,6 +91,10 @@ def items(
             )
     found += _battery(config, trends, now_utc_s)
     return sorted(found, key=lambda item: item.urgency)
+
+
+def _pads(config: LifterConfig, circuit: str) -> tuple[str, ...]:
+    return tuple(pad.id for pad in config.pads.values() if pad.circuit == circuit)
 
 
 _Line = tuple[float, Figure, Text, int | None]

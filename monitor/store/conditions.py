@@ -1,5 +1,6 @@
 """Closed lifts as columns for the trends: only what trends need is read out of each record, thousands a second."""
 
+from collections import deque
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from math import nan
@@ -9,6 +10,8 @@ import msgspec
 import numpy as np
 
 from monitor.core.lifter_trends import CircuitColumns, Floats, LiftColumns, Service
+from monitor.core.maintenance import NotSealed
+from monitor.core.seal_tests import SealState
 
 OLD_KNOWN_S: Final = 60.0
 """Records of before the mean leak was kept have the last leak of the flight; it counts as known for so long."""
@@ -39,7 +42,10 @@ class _Record(msgspec.Struct):
     temperature_c: float | None = None
     ambient_kpa: float | None = None
     battery_low_v: float | None = None
+    seal_tests: list[dict[str, Any]] = []
 
+
+SEAL_TESTS_KEPT_N: Final = 20
 
 _DECODER: Final = msgspec.json.Decoder(_Record)
 _CIRCUIT_COLUMNS: Final = tuple(CircuitColumns.__dataclass_fields__)
@@ -50,6 +56,8 @@ class Lifts:
     """The lifts of one lifter read so far; more are added at the end."""
 
     last_n: int = 0
+    seal_tests: deque[dict[str, Any]] = field(default_factory=lambda: deque(maxlen=SEAL_TESTS_KEPT_N))
+    """The newest, as records have them, each with its ``lift``."""
     _ids: list[str] = field(default_factory=list)
     _rows: list[tuple[float, ...]] = field(default_factory=list)
     _surfaces: list[str] = field(default_factory=list)
@@ -70,6 +78,7 @@ class Lifts:
             if name not in self._circuits:
                 self._circuits[name] = [nothing] * len(self._ids)
         self._ids.append(record.id)
+        self.seal_tests.extend(test | {"lift": record.id} for test in record.seal_tests)
         self._surfaces.append(record.settings.surface)
         self._rows.append(
             (record.opened, record.duration_s, _nan(record.temperature_c), _nan(record.ambient_kpa), _nan(record.battery_low_v))
@@ -115,6 +124,18 @@ def services(actions: Sequence[dict[str, Any]]) -> list[Service]:
         for act in actions
         if act["kind"] == "service_note"
     ]
+
+
+def not_sealed(tests: Iterable[dict[str, Any]]) -> list[NotSealed]:
+    """Circuits that did not pass the last seal test that said something of them."""
+    last: dict[str, NotSealed | None] = {}
+    for test in sorted(tests, key=lambda one: float(one["asked"])):
+        for name, one in test["circuits"].items():
+            if one["state"] == SealState.PASSED:
+                last[name] = None
+            elif one["state"] == SealState.NOT_PASSED:
+                last[name] = NotSealed(name, float(test["asked"]), test["lift"])
+    return [one for one in last.values() if one is not None]
 
 
 def _figures(one: _Circuit) -> tuple[float, ...]:

@@ -57,6 +57,10 @@ MAINTENANCE_WORDS: Final[Mapping[str, str]] = {
     "maint.between": "{n} ({start} to {end})",
     "maint.sisters": "Leak, times that of its sister circuits",
     "maint.thin": "Lifts left out: leak known too shortly",
+    "maint.seal_tests": "Last seal tests",
+    "maint.no_seal_test": "No seal test stands in the records of these lifts.",
+    "maint.test": "Test",
+    "maint.result": "What it said",
     "maint.services": "Before and after service",
     "maint.no_service": "No service has been noted.",
     "maint.day": "Day",
@@ -85,6 +89,5 @@ MAINTENANCE_WORDS: Final[Mapping[str, str]] = {
     "fleet.last": "Last lift",
     "fleet.first": "What to look at first",
     "fleet.more": "More",
-    "fleet.how": "Other sites' lifters come from what these sites sent. Each site's own pages, and the trends command on the "
-    "folder it was collected into, have the figures behind a line.",
+    "fleet.how": "Other sites' lifters come from what these sites sent. Press a lifter for the trends behind its line.",
 }

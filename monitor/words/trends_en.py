@@ -25,6 +25,7 @@ TRENDS_WORDS: Final[Mapping[str, str]] = {
         "The service of circuit {circuit} on {at_utc_s} brought no less leak: {before_kpa_per_min} before, "
         "{after_kpa_per_min} after."
     ),
+    "care.not_sealed": "Circuit {circuit} did not pass its last seal test, on {at_utc_s}.",
     "care.leak_over_sisters": "Circuit {circuit} leaks {times_ratio} times what the other circuits of this lifter leak.",
     "care.pump_slow": "The pump of circuit {circuit} takes {pump_down_s} to its warning level, half as long again as when new.",
     "care.pump_slower": (

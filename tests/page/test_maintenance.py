@@ -4,15 +4,18 @@ import csv
 import io
 import urllib.request
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser
 
 from monitor.cli.main import main
+from monitor.fleet import collect
 from tests.page.conftest import Site, window
 from tests.page.fake_engine import FakeEngine
 from tests.page.serving import Served, engine, serve, wait_ready
 from tests.page.statuses import status
+from tests.unit.test_fleet import site_backup
 
 pytestmark = [pytest.mark.system, pytest.mark.browser]
 
@@ -139,6 +142,19 @@ def test_fleet_lists_every_lifter_with_what_to_look_at_first(kept: Site) -> None
     assert kept.page.locator("main tbody tr").count() == 1
     assert "dock-6" in kept.text("main tbody tr")
     assert "competent person decide" in kept.text("main")
+    kept.page.click("main tbody a")
+    kept.page.wait_for_url("**/maintenance?lifter=dock-6")
+
+
+def test_lifter_of_another_site_has_its_trends_here_but_not_its_lifts(kept: Site, tmp_path: Path) -> None:
+    backup = site_backup(tmp_path, "north", 50, "n.tar")
+    collect(kept.served.data, backup)
+    kept.page.goto(f"{kept.served.url}/fleet")
+    kept.page.click("main tbody tr:has-text('north') a")
+    kept.page.wait_for_selector(".js-plotly-plot .points path", timeout=30_000)
+    assert "site=north" in kept.page.url
+    assert kept.page.locator("#note-form").count() == 0
+    assert kept.page.locator("main a[href^='/lifts?id']").count() == 0
 
 
 def test_page_without_lifts_says_what_is_missing(site: Site) -> None:

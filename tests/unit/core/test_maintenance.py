@@ -8,6 +8,7 @@ import pytest
 from monitor.core.lifter_trends import CircuitColumns, LiftColumns, Service, by_day, follow
 from monitor.core.maintenance import Figure, Item, items
 from monitor.core.trends import DAY_S
+from monitor.store.conditions import not_sealed
 from monitor.words.say import say
 from tests.unit.core.made import LIFTER
 
@@ -126,3 +127,26 @@ def test_day_is_its_median_and_is_parted_at_a_service() -> None:
     assert (days.tolist(), values.tolist()) == ([10.0, DAY_S], [2.0, 5.0])
     days, values = by_day(utc_s, np.array([1.0, 9.0, 2.0, 3.0, 5.0]), [15.0])
     assert values.tolist() == [1.0, 2.0, 5.0]
+
+
+def seal_test(asked: float, **states: str) -> dict[str, object]:
+    return {
+        "asked": asked,
+        "lift": f"lift-{asked:g}",
+        "circuits": {name: {"state": one} for name, one in states.items()},
+    }
+
+
+def test_circuit_that_did_not_pass_its_last_seal_test_is_told() -> None:
+    tests = [
+        seal_test(1.0, A="not_passed", B="passed", C="not_passed"),
+        seal_test(2.0, A="passed", B="not_passed", C="running"),
+    ]
+    failed = not_sealed(tests)
+    assert [(one.circuit, one.utc_s, one.lift) for one in failed] == [("B", 2.0, "lift-2"), ("C", 1.0, "lift-1")]
+    lifter = replace(LIFTER, battery_low_v=23.0)
+    [first, _] = items(lifter, follow(lifter, lifts(), (), NOW), NOW, None, failed)
+    assert first.evidence.key == "care.not_sealed"
+    assert first.lift == "lift-2"
+    assert first.pads == tuple(pad.id for pad in LIFTER.pads.values() if pad.circuit == "B")
+    assert "did not pass its last seal test" in say(first.evidence)
