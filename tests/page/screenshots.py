@@ -7,6 +7,7 @@ Every scene of ``scenes`` on both live pages, at four sizes, light and dark, and
 import argparse
 import json
 import tempfile
+import time
 from pathlib import Path
 
 from playwright.sync_api import Browser, Page
@@ -77,7 +78,8 @@ def shoot_ground(file: Path) -> None:
     """The README's picture."""
     with tempfile.TemporaryDirectory() as folder, chromium() as browser:
         data = Path(folder)
-        fake = engine(data, status("land_soon"))
+        said = status("land_soon")
+        fake = engine(data, said | {"alarms": [one | {"since": time.time() - 12.0} for one in said["alarms"]]})
         try:
             with serve(data) as served:
                 wait_ready(served)

@@ -189,6 +189,33 @@ def test_every_circuit_state_is_told_by_word_and_shape_without_colour(site: Site
             assert apart > 0.1, (one, other)
 
 
+RELEASES = {"do_not_release": "holding", "check_fixed": "check fixed", "cannot_tell": "no load cell"}
+"""A scene with each release answer that is shown."""
+
+
+@pytest.mark.parametrize("kind", DEFICIENCIES)
+@pytest.mark.parametrize("path", ["/", "/landing"])
+def test_every_release_answer_is_told_by_word_and_shape_without_colour(
+    site: Site, blind: Any, kind: str, path: str
+) -> None:
+    probe = site.context.new_page()
+    site.page.bring_to_front()
+    drawings, words = {}, set()
+    for answer, scene in RELEASES.items():
+        site.engine.say(*SCENES[scene])
+        site.open(path, call=SCENES[scene][0]["call"])
+        blind(kind)
+        site.page.wait_for_selector(f"#release[data-release={answer}]")
+        words.add(site.text("#release-words"))
+        assert _contrast(_lightness(site.page, probe, "#release-words")[1]) >= 4.5, answer
+        drawings[answer] = _coarse(*_lightness(site.page, probe, "#release-shape"))
+    probe.close()
+    assert len(words) == len(RELEASES)
+    warns = drawings.pop("check_fixed")
+    for answer, bars in drawings.items():  # both forbid, with the barred circle; the words say which
+        assert sum(abs(a - b) for a, b in zip(warns, bars, strict=True)) / len(warns) > 0.1, answer
+
+
 # -- screen readers and keyboards
 
 
