@@ -15,7 +15,7 @@ import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 from monitor.store.database import database_path
 from tests.brokers import wait_for
@@ -55,73 +55,65 @@ def _after(rig: Rig, outcome: Outcome, within_s: float = 20.0) -> None:
     outcome.survived_n += rig.still_acknowledged() and not rig.lifter.wrong
 
 
-def _at_the_end(rig: Rig, outcome: Outcome) -> None:
-    """End the lift, and look for what is lost."""
+@contextlib.contextmanager
+def in_the_air(rig: Rig, outcome: Outcome, **start: Any) -> Iterator[None]:
+    """A lift whose alarm is acknowledged; afterwards it is ended, and what is lost is looked for."""
+    rig.start(**start)
+    rig.acknowledge()
+    yield
     reader = rig.end_lift()
-    outcome.answered_n = len(rig.people.done)
-    outcome.lost = rig.lost(reader)
-    outcome.wrong_n = len(rig.lifter.wrong)
+    outcome.answered_n += len(rig.people.done)
+    outcome.lost += rig.lost(reader)
+    outcome.wrong_n += len(rig.lifter.wrong)
     reader.close()
 
 
 def engine_killed(folder: Path, times: int, seed: int) -> Outcome:
     """SIGKILL at seeded moments; started again at once."""
     outcome, moments = Outcome(), random.Random(seed)
-    with Rig(folder) as rig:
-        rig.start()
-        rig.acknowledge()
+    with Rig(folder) as rig, in_the_air(rig, outcome):
         for _ in range(times):
             time.sleep(moments.uniform(0.0, 1.0))
             rig.kill_engine()
             rig.start_again()
             _after(rig, outcome)
-        _at_the_end(rig, outcome)
     return outcome
 
 
 def engine_frozen(folder: Path, times: int, seed: int) -> Outcome:
     """SIGSTOP for some seconds: statuses expire at their readers, and it goes on by itself."""
     outcome, moments = Outcome(), random.Random(seed)
-    with Rig(folder) as rig:
-        rig.start()
-        rig.acknowledge()
+    with Rig(folder) as rig, in_the_air(rig, outcome):
         for _ in range(times):
             assert rig.engine is not None
             rig.engine.process.send_signal(signal.SIGSTOP)
             time.sleep(moments.uniform(1.0, 5.0))
             rig.engine.process.send_signal(signal.SIGCONT)
             _after(rig, outcome)
-        _at_the_end(rig, outcome)
     return outcome
 
 
 def broker_killed(folder: Path, times: int, seed: int) -> Outcome:
     """The broker ends and is started again seconds later."""
     outcome, moments = Outcome(), random.Random(seed)
-    with Rig(folder) as rig:
-        rig.start()
-        rig.acknowledge()
+    with Rig(folder) as rig, in_the_air(rig, outcome):
         for _ in range(times):
             rig.broker.kill()
             time.sleep(moments.uniform(0.2, 5.0))
             rig.broker.start()
             _after(rig, outcome)
-        _at_the_end(rig, outcome)
     return outcome
 
 
 def broker_frozen(folder: Path, times: int, seed: int) -> Outcome:
     """The broker hangs with its connections open."""
     outcome, moments = Outcome(), random.Random(seed)
-    with Rig(folder) as rig:
-        rig.start()
-        rig.acknowledge()
+    with Rig(folder) as rig, in_the_air(rig, outcome):
         for _ in range(times):
             rig.broker.freeze()
             time.sleep(moments.uniform(2.0, 8.0))
             rig.broker.thaw()
             _after(rig, outcome)
-        _at_the_end(rig, outcome)
     return outcome
 
 
@@ -131,30 +123,24 @@ def broker_disk_full(folder: Path, times: int, seed: int) -> Outcome:
     outcome = Outcome()
     with small_disk(folder / "broker", size="1m") as disk:
         lines = ["persistence true", f"persistence_location {disk}/", "autosave_interval 1"]
-        with Rig(folder, *lines) as rig:
-            rig.start()
-            rig.acknowledge()
+        with Rig(folder, *lines) as rig, in_the_air(rig, outcome):
             for _ in range(times):
                 fill(disk)
                 time.sleep(3.0)
                 _after(rig, outcome)
                 (disk / "filler").unlink(missing_ok=True)
-            _at_the_end(rig, outcome)
     return outcome
 
 
 def sender_cut_off(folder: Path, times: int, seed: int) -> Outcome:
     """No readings for seconds: a standing call is not replaced by silence."""
     outcome, moments = Outcome(), random.Random(seed)
-    with Rig(folder) as rig:
-        rig.start()
-        rig.acknowledge()
+    with Rig(folder) as rig, in_the_air(rig, outcome):
         for _ in range(times):
             rig.lifter.silent = True
             time.sleep(moments.uniform(1.0, 10.0))
             rig.lifter.silent = False
             _after(rig, outcome)
-        _at_the_end(rig, outcome)
     return outcome
 
 
@@ -167,22 +153,17 @@ def messages_spoilt(folder: Path, times: int, seed: int) -> Outcome:
             return []
         return [(chance.uniform(0.0, 2.0), message)] * (2 if chance.random() < 0.2 else 1)
 
-    with Rig(folder, spoil=spoil) as rig:
-        rig.start()
-        rig.acknowledge()
+    with Rig(folder, spoil=spoil) as rig, in_the_air(rig, outcome):
         for _ in range(times):
             time.sleep(5.0)
             _after(rig, outcome)
-        _at_the_end(rig, outcome)
     return outcome
 
 
 def network_cut_frozen_slow(folder: Path, times: int, seed: int) -> Outcome:
     """The line between broker and engine is cut, frozen, two seconds slow, or 4 kB/s narrow."""
     outcome, chance = Outcome(), random.Random(seed)
-    with Rig(folder) as rig, Proxy(rig.broker.port) as line:
-        rig.start(line.url)
-        rig.acknowledge()
+    with Rig(folder) as rig, Proxy(rig.broker.port) as line, in_the_air(rig, outcome, url=line.url):
         for n in range(times):
             match n % 4:
                 case 0:
@@ -196,7 +177,6 @@ def network_cut_frozen_slow(folder: Path, times: int, seed: int) -> Outcome:
             time.sleep(chance.uniform(1.0, 6.0))
             line.mend()
             _after(rig, outcome, within_s=30.0)
-        _at_the_end(rig, outcome)
     return outcome
 
 
@@ -205,9 +185,7 @@ def disk_full(folder: Path, times: int, seed: int) -> Outcome:
     del seed
     outcome = Outcome()
     (folder / "data").mkdir()
-    with small_disk(folder / "data", size="48m") as disk, Rig(folder) as rig:
-        rig.start()
-        rig.acknowledge()
+    with small_disk(folder / "data", size="48m") as disk, Rig(folder) as rig, in_the_air(rig, outcome):
         for _ in range(times):
             refused_n = len(rig.people.refused)
             fill(disk)
@@ -216,7 +194,6 @@ def disk_full(folder: Path, times: int, seed: int) -> Outcome:
             (disk / "filler").unlink()
             done_n = len(rig.people.done)
             wait_for(lambda n=done_n: len(rig.people.done) > n, 20, "actions taken again")
-        _at_the_end(rig, outcome)
         outcome.note = f"refused in words: {rig.people.refused[-1]}"
     return outcome
 
@@ -225,9 +202,7 @@ def disk_read_only(folder: Path, times: int, seed: int) -> Outcome:
     """The system turns the records' disk read-only, as it does after an error: as a full disk, but all at once."""
     del seed
     outcome = Outcome()
-    with Rig(folder) as rig:
-        rig.start()
-        rig.acknowledge()
+    with Rig(folder) as rig, in_the_air(rig, outcome):
         for _ in range(times):
             refused_n = len(rig.people.refused)
             with system_calls(rig, "pwrite64,fsync,fdatasync,ftruncate", "error=EROFS"):
@@ -235,7 +210,6 @@ def disk_read_only(folder: Path, times: int, seed: int) -> Outcome:
                 _after(rig, outcome)
             done_n = len(rig.people.done)
             wait_for(lambda n=done_n: len(rig.people.done) > n, 20, "actions taken again")
-        _at_the_end(rig, outcome)
         outcome.note = f"refused in words: {rig.people.refused[-1]}"
     return outcome
 
@@ -244,39 +218,31 @@ def disk_slow(folder: Path, times: int, seed: int) -> Outcome:
     """Every write to the disk takes a second longer: calls don't wait for it."""
     del seed
     outcome = Outcome()
-    with Rig(folder) as rig:
-        rig.start()
-        rig.acknowledge()
+    with Rig(folder) as rig, in_the_air(rig, outcome):
         for _ in range(times):
             with system_calls(rig, "fsync,fdatasync", "delay_enter=1000000"):
                 time.sleep(4.0)
                 _after(rig, outcome)
-        _at_the_end(rig, outcome)
     return outcome
 
 
 def database_locked(folder: Path, times: int, seed: int) -> Outcome:
     """Another program holds the database's write lock for some seconds."""
     outcome, moments = Outcome(), random.Random(seed)
-    with Rig(folder) as rig:
-        rig.start()
-        rig.acknowledge()
+    with Rig(folder) as rig, in_the_air(rig, outcome):
         for _ in range(times):
             with contextlib.closing(sqlite3.connect(database_path(rig.data))) as other:
                 other.execute("BEGIN IMMEDIATE")
                 time.sleep(moments.uniform(1.0, 8.0))
                 _after(rig, outcome)
                 other.rollback()
-        _at_the_end(rig, outcome)
     return outcome
 
 
 def write_half_done(folder: Path, times: int, seed: int) -> Outcome:
     """The machine stops in the middle of a write: the log of the database ends with bytes that mean nothing."""
     outcome, chance = Outcome(), random.Random(seed)
-    with Rig(folder) as rig:
-        rig.start()
-        rig.acknowledge()
+    with Rig(folder) as rig, in_the_air(rig, outcome):
         for _ in range(times):
             time.sleep(chance.uniform(0.2, 1.0))
             rig.kill_engine()
@@ -288,7 +254,6 @@ def write_half_done(folder: Path, times: int, seed: int) -> Outcome:
                     os.truncate(part, part.stat().st_size // 2)
             rig.start_again()
             _after(rig, outcome)
-        _at_the_end(rig, outcome)
     return outcome
 
 
@@ -298,9 +263,7 @@ def clock_stepped(folder: Path, times: int, seed: int) -> Outcome:
     outcome = Outcome()
     offset = folder / "offset"
     offset.write_text("+0s\n")
-    with Rig(folder) as rig:
-        rig.start(environment=faked_clock(offset))
-        rig.acknowledge()
+    with Rig(folder) as rig, in_the_air(rig, outcome, environment=faked_clock(offset)):
         for n in range(times):
             offset.write_text("+1h\n" if n % 2 == 0 else "+0s\n")
             time.sleep(2.0)
@@ -315,7 +278,6 @@ def clock_stepped(folder: Path, times: int, seed: int) -> Outcome:
             outcome.survived_n += right and not rig.lifter.wrong
         offset.write_text("+0s\n")
         time.sleep(2.0)
-        _at_the_end(rig, outcome)
     return outcome
 
 
@@ -328,13 +290,10 @@ def no_clock_at_start(folder: Path, times: int, seed: int) -> Outcome:
         here.mkdir()
         offset = here / "offset"
         offset.write_text(f"-{int(time.time()) - 86400}s\n")
-        with Rig(here) as rig:
-            rig.start(environment=faked_clock(offset))
-            rig.acknowledge()
+        with Rig(here) as rig, in_the_air(rig, outcome, environment=faked_clock(offset)):
             time.sleep(1.0)
             offset.write_text("+0s\n")
             _after(rig, outcome)
-            _at_the_end(rig, outcome)
     return outcome
 
 
