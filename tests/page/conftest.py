@@ -1,6 +1,7 @@
 """One server for all; a test that kills its server starts its own."""
 
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -8,9 +9,11 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page
 
+from monitor.service import site_told
+from monitor.settings.site import load_site
 from tests.page.fake_engine import FakeEngine
 from tests.page.in_page import SHOWS
-from tests.page.serving import WIDE, Served, chromium, engine, serve, wait_ready
+from tests.page.serving import ROOT, WIDE, Served, chromium, engine, serve, wait_ready
 from tests.page.statuses import status
 
 
@@ -67,12 +70,8 @@ def site(_shared: tuple[FakeEngine, Served], browser: Browser) -> Iterator[Site]
     fake.link = {"broker": "up", "since_utc_s": 0.0}
     fake.actions.clear()
     (served.data / "story.json").unlink(missing_ok=True)
-    with window(browser) as context:
-        opened = Site(fake, served, context, context.new_page())
-        opened.page.on("pageerror", lambda error: opened.complaints.append(str(error)))
-        opened.page.on("console", lambda said: opened.complaints.append(said.text) if said.type == "error" else None)
-        yield opened
-        assert opened.complaints == []
+    with watched(fake, served, browser) as one:
+        yield one
 
 
 @pytest.fixture
@@ -83,6 +82,29 @@ def own_site(tmp_path: Path, browser: Browser) -> Iterator[Site]:
         with serve(tmp_path) as served, window(browser) as context:
             wait_ready(served)
             yield Site(fake, served, context, context.new_page())
+    finally:
+        fake.stop()
+
+
+@contextmanager
+def watched(fake: FakeEngine, served: Served, browser: Browser, size: tuple[int, int] = WIDE) -> Iterator[Site]:
+    """A window on the pages, which must have had nothing to complain of when it closes."""
+    with window(browser, size) as context:
+        one = Site(fake, served, context, context.new_page())
+        one.page.on("pageerror", lambda error: one.complaints.append(str(error)))
+        one.page.on("console", lambda said: one.complaints.append(said.text) if said.type == "error" else None)
+        yield one
+        assert one.complaints == []
+
+
+@contextmanager
+def pages_of_the_demo(data: Path, *said: dict[str, Any]) -> Iterator[tuple[FakeEngine, Served]]:
+    """The pages on an engine that told the site of ``configs/demo.toml`` and says these statuses."""
+    fake = FakeEngine(data, site_told(load_site(ROOT / "configs" / "demo.toml")), list(said))
+    try:
+        with serve(data) as served:
+            wait_ready(served, within_s=40.0)
+            yield fake, served
     finally:
         fake.stop()
 

@@ -12,13 +12,11 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from dashboards.planning import entry_of
-from monitor.service import site_told
-from monitor.settings.site import load_site
 from tests.histories import Watch
-from tests.page.conftest import Site, window
+from tests.page.conftest import Site, pages_of_the_demo, watched, window
 from tests.page.fake_engine import FakeEngine
 from tests.page.in_page import OVERFLOWS
-from tests.page.serving import LAPTOP, PHONE, ROOT, WIDE, Served, serve, wait_ready
+from tests.page.serving import LAPTOP, PHONE, WIDE, Served, serve
 from tests.page.statuses import status
 
 pytestmark = pytest.mark.browser
@@ -36,27 +34,17 @@ EVERYTHING = PANE | {
 
 @pytest.fixture(scope="module")
 def planned(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[FakeEngine, Served]]:
-    data = tmp_path_factory.mktemp("plan")
-    fake = FakeEngine(data, site_told(load_site(ROOT / "configs" / "demo.toml")), [status("not_lifting")])
-    try:
-        with serve(data) as served:
-            wait_ready(served, within_s=40.0)
-            yield fake, served
-    finally:
-        fake.stop()
+    with pages_of_the_demo(tmp_path_factory.mktemp("plan"), status("not_lifting")) as both:
+        yield both
 
 
 @pytest.fixture
 def site(planned: tuple[FakeEngine, Served], browser: Browser) -> Iterator[Site]:
     fake, served = planned
     fake.actions.clear()
-    with window(browser, WIDE) as context:
-        opened = Site(fake, served, context, context.new_page())
-        opened.page.on("pageerror", lambda error: opened.complaints.append(str(error)))
-        opened.page.on("console", lambda said: opened.complaints.append(said.text) if said.type == "error" else None)
-        opened.page.goto(served.url + "/plan")
-        yield opened
-        assert opened.complaints == []
+    with watched(fake, served, browser) as one:
+        one.page.goto(served.url + "/plan")
+        yield one
 
 
 def enter(page: Page, **entries: str) -> None:

@@ -6,12 +6,10 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, expect
 
-from monitor.service import site_told
-from monitor.settings.site import load_site
-from tests.page.conftest import Site, window
+from tests.page.conftest import Site, pages_of_the_demo, watched, window
 from tests.page.fake_engine import FakeEngine
 from tests.page.in_page import OVERFLOWS, SMALL_TARGETS
-from tests.page.serving import LAPTOP, PHONE, ROOT, WIDE, Served, serve, wait_ready
+from tests.page.serving import LAPTOP, PHONE, WIDE, Served
 from tests.unit.core.test_seal_tests import attached, rest
 
 pytestmark = pytest.mark.browser
@@ -44,26 +42,16 @@ def states() -> dict[str, dict[str, Any]]:
 
 @pytest.fixture(scope="module")
 def served(tmp_path_factory: pytest.TempPathFactory, states: dict[str, Any]) -> Iterator[tuple[FakeEngine, Served]]:
-    data = tmp_path_factory.mktemp("seal")
-    fake = FakeEngine(data, site_told(load_site(ROOT / "configs" / "demo.toml")), [states["none"]])
-    try:
-        with serve(data) as running:
-            wait_ready(running, within_s=40.0)
-            yield fake, running
-    finally:
-        fake.stop()
+    with pages_of_the_demo(tmp_path_factory.mktemp("seal"), states["none"]) as both:
+        yield both
 
 
 @pytest.fixture
 def site(served: tuple[FakeEngine, Served], browser: Browser) -> Iterator[Site]:
     fake, running = served
     fake.actions.clear()
-    with window(browser, TABLET) as context:
-        opened = Site(fake, running, context, context.new_page())
-        opened.page.on("pageerror", lambda error: opened.complaints.append(str(error)))
-        opened.page.on("console", lambda said: opened.complaints.append(said.text) if said.type == "error" else None)
-        yield opened
-        assert opened.complaints == []
+    with watched(fake, running, browser, TABLET) as one:
+        yield one
 
 
 def look_at(site: Site, said: dict[str, Any]) -> None:
