@@ -125,7 +125,9 @@ def _lines(trend: Trend, at: Any, now_utc_s: float, limit: float | None) -> list
         worse, better = better, worse
     early = _until((now_utc_s, worse), reach.early_utc_s, limit, end)
     late = (end, better) if reach.late_utc_s is None else _until((now_utc_s, better), reach.late_utc_s, limit, end)
-    lines.append(_line([at(now_utc_s), at(early[0])], [worse, early[1]], "early"))
+    # On along the limit to where the lower bound ends: the band between the two must not seem to fall again.
+    ends = [early] if late[0] <= early[0] else [early, (late[0], early[1])]
+    lines.append(_line([at(now_utc_s), *(at(one[0]) for one in ends)], [worse, *(one[1] for one in ends)], "early"))
     lines.append(_line([at(now_utc_s), at(late[0])], [better, late[1]], "late"))
     lines[-1] |= {"fill": "tonexty", "fillcolor": BAND}
     if reach.likely_utc_s is not None:

@@ -54,7 +54,7 @@ def layout(caring: Caring | None, query: Query, speaker: Speaker = ENGLISH) -> A
     if lifter not in caring.cares:
         lifter = next(iter(caring.cares))
     care, config = caring.cares[lifter], caring.configs[lifter]
-    title = html.H1(voice.say("maint.title", lifter=config.name or lifter))
+    title = html.H1(voice.say("maint.title", lifter=config.name or lifter, at=caring.site))
     if not len(care.trends.ids):
         return paper([title, html.P(voice.say("maint.no_lift"))], speaker)
     wanted = query.get("figure", "leak") if query.get("figure", "leak") in FIGURES else "leak"

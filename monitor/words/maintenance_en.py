@@ -11,7 +11,7 @@ MAINTENANCE_WORDS: Final[Mapping[str, str]] = {
     "care.pads": "Pads {pads}.",
     "care.nothing": "Nothing stands out in these lifts. That is no inspection.",
     # -- one lifter
-    "maint.title": "Maintenance: {lifter}",
+    "maint.title": "Maintenance: {lifter}, {at}",
     "maint.none": "No engine has worked on this site's records yet.",
     "maint.no_lift": "No finished lift yet: trends need some. A lift is recorded when it ends.",
     "maint.list": "What to look at first",

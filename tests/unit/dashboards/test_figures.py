@@ -71,3 +71,9 @@ def test_points_drawn_are_bounded_and_the_last_lift_is_among_them(n: int) -> Non
     assert len(places) == min(n, POINTS_MOST_N)
     assert len(set(places)) == len(places)
     assert not n or places[-1] == n - 1
+
+
+def test_band_between_the_bounds_never_falls_again() -> None:
+    lines = {line["name"]: line for line in drawn()["data"] if line["mode"] == "lines"}
+    assert lines["early"]["x"][-1] == lines["late"]["x"][-1]
+    assert lines["early"]["y"][-1] == lines["early"]["y"][-2]
