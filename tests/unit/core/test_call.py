@@ -4,16 +4,14 @@ from dataclasses import replace
 
 import pytest
 
-from monitor.core.call import RANK, Call, Called, judge, with_alarm, with_partner
+from monitor.core.call import Call, Called, judge, with_alarm, with_partner
 from monitor.core.facts import CircuitState, Facts
 from monitor.core.load import Load, LoadKnown
 from monitor.core.messages import Text
 from monitor.core.phases import Phase
 from monitor.core.readings import Valve
-from monitor.core.status import Status
 from monitor.core.warning_time import Bounds
 from monitor.words.say import say
-from tests.histories import Watch, calls, carry, carrying, dock
 from tests.unit.core.made import NOW_S, circuit, facts, holding, losing
 
 S = CircuitState
@@ -435,79 +433,6 @@ def test_the_worse_call_of_two_shows(own: Facts, partner: str, told: str) -> Non
 # --- sequences
 
 
-def never_better_than(status: list[Status], call: Call) -> bool:
-    return all(RANK[one.called.call] <= RANK[call] for one in status)
-
-
-LOW_BATTERY = {"battery_low_v": 23.0}
-
-
-def test_silence_in_the_air_is_no_signal_within_the_stale_time() -> None:
-    watch = carrying()
-    began_s = watch.now_s
-    told = watch.wait(10.0)
-    assert calls(told) == ["holding", "no_signal"]
-    since_s = next(one.facts.now_s for one in told if one.called.call is Call.NO_SIGNAL)
-    assert since_s - began_s <= 3.5
-
-
-def test_silence_after_a_losing_circuit_is_land_now() -> None:
-    watch = carrying()
-    carry(watch, B="64>60x600")
-    assert watch.circuit("B") == "losing"
-    watch.wait(4.0)
-    assert (watch.call, watch.circuit("B")) == ("land_now", "no_reading")
-
-
-def test_silence_after_the_battery_was_low_is_land_now() -> None:
-    watch = carrying(**LOW_BATTERY)
-    carry(watch, battery_v="22.5x50")
-    assert watch.call == "land_soon"
-    watch.wait(4.0)
-    assert watch.call == "land_now"
-
-
-def test_battery_that_is_no_longer_reported_is_still_low() -> None:
-    watch = carrying(**LOW_BATTERY)
-    carry(watch, battery_v="22.5x50")
-    assert never_better_than(carry(watch, battery_v="-x100"), Call.LAND_SOON)
-
-
-def test_standing_land_now_outlives_silence_and_comes_back_judged_anew() -> None:
-    watch = carrying()
-    carry(watch, B="64x5 64>45x50 45x10")
-    assert watch.call == "land_now"
-    assert calls(watch.wait(120.0)) == ["land_now"]
-    assert watch.status.called.reason.values["age_s"] == pytest.approx(120.0, abs=0.6)
-    carry(watch, B="64x400")
-    assert watch.call != "land_now"
-
-
-def test_gap_in_the_readings_of_a_losing_circuit_never_improves_the_call() -> None:
-    watch = carrying()
-    carry(watch, B="64>60x600")
-    call = watch.status.called.call
-    assert call in {Call.LAND_NOW, Call.LAND_SOON}
-    assert never_better_than(watch.wait(8.0), call)
-    assert never_better_than(carry(watch, B="59.5>58.9x100"), call)
-
-
-def test_faulty_readings_of_a_losing_circuit_never_improve_the_call() -> None:
-    watch = carrying()
-    carry(watch, B="64>60x600")
-    call = watch.status.called.call
-    assert never_better_than(carry(watch, B="nanx300"), call)
-
-
-def test_lifter_that_is_in_tandem_shows_the_worse_call() -> None:
-    watch = Watch(dock(), dock(id="dock-7"), tandem=True)
-    vacuum, pump = "0x5 0>64x100 64x100", "onx105 offx1"
-    signals = {"A": vacuum, "B": vacuum, "A_pump": pump, "B_pump": pump, "load_kg": "0x1"}
-    watch.play(**signals)
-    assert watch.call == "no_signal"  # the other one was never heard
-    assert watch.status.called.reason.key == "reason.tandem"
-
-
 # --- an alarm of high priority that stands
 
 
@@ -541,12 +466,3 @@ def test_standing_alarm_makes_no_other_call_better_nor_worse() -> None:
         called = judge(given, None)
         assert with_alarm(called, "B", given) == called
     assert with_alarm(judge(facts(), None), None, facts()).call is Call.HOLDING
-
-
-def test_after_a_dip_the_call_is_look_while_the_alarm_stands_its_minute_and_then_holding() -> None:
-    watch = carrying()
-    carry(watch, B="64x5 64>50x10 50x6 50>64x10 64x150")
-    assert (watch.call, watch.alarms["vacuum_low B"]) == ("look", "unacknowledged")
-    assert watch.status.called.reason == Text("reason.alarm_stands.circuit", {"circuit": "B"})
-    carry(watch, B="64x500")
-    assert (watch.call, watch.alarms["vacuum_low B"]) == ("holding", "latched_unacknowledged")
