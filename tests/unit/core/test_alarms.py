@@ -14,8 +14,10 @@ from monitor.core.alarms import (
     State,
     Verdict,
     advance,
+    gravest,
     judge,
     step,
+    unshelve,
 )
 from monitor.core.facts import CircuitState, Facts
 from monitor.core.holding import IfLost, WorstPad
@@ -769,3 +771,62 @@ def test_what_is_over_never_hides_what_stands_and_says_how_long_it_lasted() -> N
     assert (stands_now.key, is_over.key) == ("wind_over_limit", "vacuum_low")
     assert (stands_now.says.values["held_s"], is_over.says.values["held_s"]) == (520.0, 70.0)
     assert (stands_now.over_utc_s, is_over.over_utc_s) == (None, NOW_S + 70.0)
+
+
+# --- what stands, for the call
+
+
+@pytest.mark.parametrize(
+    ("alarms", "about"),
+    [
+        ({}, None),
+        ({("B", "vacuum_low"): Alarm(state=UNACK, raising_n=3)}, "B"),
+        ({("B", "vacuum_low"): Alarm(state=ACK, raising_n=3)}, "B"),  # an acknowledge makes nothing better
+        ({("B", "vacuum_low"): Alarm(state=UNACK, raising_n=3, shelved_until_s=9e9)}, "B"),
+        ({("", "over_wll"): Alarm(state=UNACK, raising_n=3)}, ""),
+        ({("B", "vacuum_low"): Alarm(state=State.LATCHED_UNACKNOWLEDGED, raising_n=3)}, None),
+        ({("B", "vacuum_low"): Alarm(raising_n=3)}, None),
+        ({("", "wind_over_limit"): Alarm(state=UNACK, raising_n=3)}, None),  # of medium priority
+        (
+            {
+                ("B", "vacuum_low"): Alarm(state=UNACK, raising_n=4),
+                ("A", "vacuum_low"): Alarm(state=UNACK, raising_n=3),
+            },
+            "A",
+        ),
+        (
+            {("A", "vacuum_low"): Alarm(state=UNACK, raising_n=4), ("B", "vacuum_low"): Alarm(state=ACK, raising_n=3)},
+            "B",
+        ),
+    ],
+)
+def test_oldest_standing_alarm_of_high_priority_is_told(
+    alarms: dict[tuple[str, str], Alarm], about: str | None
+) -> None:
+    assert gravest(Board(alarms=alarms)) == about
+
+
+def test_return_forgets_the_breach_and_says_when() -> None:
+    board, _ = raised(key="wind_over_limit")
+    calm = facts(config={"wind_limit_m_s": 9.0}, wind_m_s=4.0)
+    run(board, calm, 60.0)
+    alarm = stands(board, "wind_over_limit")
+    assert (alarm.state, alarm.returned_s) == (State.RETURNED_UNACKNOWLEDGED, NOW_S + 60.0)
+    assert (alarm.breach_since_s, alarm.clear_since_s) == (None, None)
+
+
+def test_back_from_the_shelf_nothing_of_the_shelf_is_left() -> None:
+    shelved = Alarm(state=ACK, raising_n=3, shelved_until_s=9e9, shelved_by="x", shelved_why="y")
+    assert unshelve(shelved) == Alarm(state=UNACK, raising_n=3)
+
+
+def test_new_raising_is_nobodys_yet_and_begins_with_its_breach() -> None:
+    old = Alarm(
+        state=ACK, raising_n=3, since_s=1.0, raised_s=1.0, acknowledged_by="x", acknowledged_s=2.0, clear_since_s=90.0
+    )
+    rule = RULES["wind_over_limit"]
+    again = advance(old, Verdict.BREACH, 160.0, rule=rule, phase=Phase.CARRYING, raising_n=4)
+    assert (again.state, again.raising_n, again.acknowledged_by, again.acknowledged_s) == (UNACK, 4, "", None)
+    assert (again.raised_s, again.since_s, again.breach_since_s, again.clear_since_s) == (160.0, 160.0, 160.0, None)
+    late = advance(Alarm(breach_since_s=150.0), Verdict.BREACH, 160.0, rule=rule, phase=Phase.CARRYING, raising_n=4)
+    assert (late.raised_s, late.since_s, late.breach_since_s) == (160.0, 150.0, 150.0)

@@ -430,9 +430,6 @@ def test_the_worse_call_of_two_shows(own: Facts, partner: str, told: str) -> Non
     assert f"{called.call.value} {called.reason.key.removeprefix('reason.')}" == told
 
 
-# --- sequences
-
-
 # --- an alarm of high priority that stands
 
 
