@@ -1,0 +1,144 @@
+"""A busy site for a long time: ``python -m tests.benchmarks.soak [--minutes 60] [--every-s 60]``.
+
+Ten lifters of six circuits lift one panel after another, ten readings a second each, and twenty pages look on, all of it
+the real program on a real Mosquitto. Wanted: memory, open files and the delay to the status stay flat. One row for each
+``--every-s``; then the change over the second half, where all is warm. Nothing here fails.
+"""
+
+import argparse
+import json
+import os
+import signal
+import sys
+import tempfile
+import threading
+import time
+from pathlib import Path
+from statistics import linear_regression, median
+from typing import Any, Final
+
+import paho.mqtt.client as paho
+
+from tests.benchmarks.speed import Ear, Eye, covered_ms, site_text
+from tests.brokers import Broker, mosquitto
+from tests.system.program import Program
+
+LIFTERS_N: Final = 10
+CIRCUITS_N: Final = 6
+RATE_HZ: Final = 10
+VIEWERS_N: Final = 20
+LIFT_S: Final = 300.0
+"""From one panel to the next: 30 s attached, 200 s in the air, 70 s with every circuit open."""
+
+
+def message(seq: int, utc_s: float) -> bytes:
+    """A lifter's reading at its place in a lift; the pumps cycle and every circuit leaks a little."""
+    at_s = seq / RATE_HZ % LIFT_S
+    attached, in_the_air = at_s < 230.0, 30.0 <= at_s < 220.0
+    pumped_s = at_s % 40.0
+    vacuum_kpa = (64.0 + (pumped_s if pumped_s < 4.0 else 4.0 - (pumped_s - 4.0) / 9.0)) if attached else 0.1
+    pump = "on" if attached and pumped_s < 4.0 else "off"
+    circuits = {
+        f"C{n}": {"vacuum_kpa": round(vacuum_kpa + 0.03 * ((seq + n) % 3), 2), "pump": pump} for n in range(CIRCUITS_N)
+    }
+    said: dict[str, Any] = {"time": utc_s, "seq": seq, "boot": "7f3a", "circuits": circuits, "tilt_deg": 90.0}
+    said |= {"load_kg": 500.0 if in_the_air else 0.0, "height_m": 12.0 if in_the_air else 0.0, "ambient_kpa": 101.1}
+    return json.dumps(said | {"temperature_c": 14.2, "battery_v": 24.9, "wind_m_s": 3.0}).encode()
+
+
+class Sender(threading.Thread):
+    """Readings of every lifter in turn, each at its time."""
+
+    def __init__(self, broker: Broker) -> None:
+        super().__init__(daemon=True)
+        self.sent: dict[str, list[tuple[float, float]]] = {f"dock-{n}": [] for n in range(LIFTERS_N)}
+        self.sent_n = 0
+        self.over = threading.Event()
+        self.client = paho.Client(paho.CallbackAPIVersion.VERSION2, protocol=paho.MQTTv5)
+        self.client.connect("127.0.0.1", broker.port)
+        self.client.loop_start()
+
+    def run(self) -> None:
+        began_s, rate = time.monotonic(), RATE_HZ * LIFTERS_N
+        while not self.over.is_set():
+            time.sleep(max(0.0, began_s + self.sent_n / rate - time.monotonic()))
+            seq, n = divmod(self.sent_n, LIFTERS_N)
+            at_s, utc_s = time.monotonic(), round(time.time(), 3)
+            # Each lifter is at another place in its lift.
+            payload = message(seq + int(n * LIFT_S * RATE_HZ / LIFTERS_N), utc_s)
+            self.client.publish(f"holdwatch/quayside/dock-{n}/readings", payload, qos=1)
+            self.sent[f"dock-{n}"].append((at_s, utc_s))
+            self.sent_n += 1
+        self.client.disconnect()
+        self.client.loop_stop()
+
+
+def used(program: Program) -> tuple[float, int]:
+    """Resident memory of all the program's processes, MB, and their open files."""
+    pids = [program.process.pid, *program.pids()]
+    memory_kb = sum(int(Path(f"/proc/{pid}/status").read_text().split("VmRSS:")[1].split()[0]) for pid in pids)
+    return memory_kb / 1024, sum(len(list(Path(f"/proc/{pid}/fd").iterdir())) for pid in pids)
+
+
+def soak(minutes: float, every_s: float) -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        Path(folder).chmod(0o755)
+        broker = mosquitto(Path(folder), "max_queued_messages 0", "max_inflight_messages 0")
+        broker.start()
+        site = Path(folder) / "quayside.toml"
+        site.write_text(site_text(LIFTERS_N, CIRCUITS_N, broker.url))
+        with Program("run", "--site", site, "--data", Path(folder) / "data") as program:
+            url = program.until_ready(60)["ground"]
+            ear, sender = Ear(broker), Sender(broker)
+            eyes = [Eye(url, f"dock-{n % LIFTERS_N}") for n in range(VIEWERS_N)]
+            for thread in (*eyes, sender):
+                thread.start()
+            print("| minute | readings | memory, MB | open files | to status p50, ms | p95, ms | load |")
+            print("| --- | --- | --- | --- | --- | --- | --- |", flush=True)
+            rows: list[tuple[float, float, int, float]] = []
+            began_s = time.monotonic()
+            while time.monotonic() - began_s < 60 * minutes:
+                time.sleep(every_s)
+                took_ms = sorted(_taken(sender, ear))
+                minute, (memory_mb, files_n) = (time.monotonic() - began_s) / 60, used(program)
+                rows.append((minute, memory_mb, files_n, median(took_ms)))
+                p95 = took_ms[int(0.95 * len(took_ms))]
+                said = f"{minute:.0f} | {sender.sent_n} | {memory_mb:.1f} | {files_n} | {rows[-1][3]:.0f} | {p95:.0f}"
+                print(f"| {said} | {os.getloadavg()[0]:.1f} |", flush=True)
+            for thread in (*eyes, sender):
+                thread.over.set()
+            sender.join(5)
+            ear.close()
+            program.end(signal.SIGTERM)
+            print(f"\nviewers still looking at the end: {sum(bool(eye.seen) for eye in eyes)} of {VIEWERS_N}")
+        broker.kill()
+    half = rows[len(rows) // 2 :]
+    if len(half) > 1:
+        for n, what in ((1, "MB"), (2, "open files"), (3, "ms to the status")):
+            slope = linear_regression([one[0] for one in half], [float(one[n]) for one in half]).slope
+            print(f"change an hour over the second half: {60 * slope:+.1f} {what}")
+
+
+def _taken(sender: Sender, ear: Ear) -> list[float]:
+    """Delays since the last time of asking; what is counted is let go of."""
+    took_ms: list[float] = []
+    for lifter, sent in sender.sent.items():
+        heard = ear.heard.get(lifter, [])[:]
+        del ear.heard.get(lifter, [])[: len(heard)]
+        last_utc_s = heard[-1][1] if heard else 0.0
+        covered = [one for one in sent[:] if one[1] <= last_utc_s]
+        took_ms += covered_ms(covered, heard)
+        del sent[: len(covered)]
+    return took_ms or [float("nan")]
+
+
+def main() -> None:
+    given = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    given.add_argument("--minutes", type=float, default=60.0)
+    given.add_argument("--every-s", type=float, default=60.0)
+    said = given.parse_args()
+    soak(said.minutes, said.every_s)
+
+
+if __name__ == "__main__":
+    sys.exit(main())
