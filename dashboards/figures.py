@@ -12,7 +12,7 @@ from monitor.core.trends import DAY_S, Trend
 from monitor.words.english import TEMPLATES
 from monitor.words.quantities import Unit
 
-POINTS_MOST_N: Final = 1_200
+POINTS_MOST_N: Final = 700
 """Points drawn; of more lifts evenly spaced ones. A shorter time shows every lift."""
 
 AHEAD_DAYS: Final = 730.0

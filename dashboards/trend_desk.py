@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 log = logging.getLogger(__name__)
 
+WARM_FIRST_S: Final = 3.0  # once the live pages are up
 WARM_EVERY_S: Final = 20.0
 
 
@@ -49,7 +50,9 @@ class Desk:
 
     def _keep_warm(self) -> None:
         pause = threading.Event()
-        while not pause.wait(WARM_EVERY_S):
+        wait_s = WARM_FIRST_S
+        while not pause.wait(wait_s):
+            wait_s = WARM_EVERY_S
             try:
                 self.caring()
             except Exception as error:  # noqa: BLE001 - whoever opens the page is told; this thread tries again

@@ -29,10 +29,17 @@ async function plotting() {
   await new Promise((loaded) => byId("plotting").addEventListener("load", loaded, { once: true }));
 }
 
-async function draw(place) {
+const painted = () => new Promise(requestAnimationFrame);
+
+// One after the other, so that the list and the figures above are seen while those below are drawn.
+let drawing = Promise.resolve();
+function draw(place) {
   const figure = JSON.parse(place.dataset.figure);
   place.removeAttribute("data-figure");
-  await plotting();
+  drawing = drawing.then(plotting).then(painted).then(() => plot(place, figure));
+}
+
+async function plot(place, figure) {
   await window.Plotly.newPlot(place, figure.data, coloured(figure.layout), CHOICES);
   place.on("plotly_click", ({ points }) => {
     const lift = points[0]?.customdata;
