@@ -190,7 +190,7 @@ def _graphs(care: Care, circuit: str, wanted: str, now_utc_s: float, query: Quer
 def _graph(says: str, drawn: Mapping[str, Any]) -> Any:
     """Where the script draws a figure. The framework's own component would bring three more bundles."""
     data: dict[str, Any] = {"data-figure": json.dumps(drawn, separators=(",", ":"))}
-    return html.Div(className="trend-graph", role="img", title=says, **data)
+    return html.Div(className="trend-graph", role="figure", title=says, **data)
 
 
 def _rows(heads: Sequence[str], rows: Sequence[Any]) -> Any:

@@ -1,5 +1,26 @@
 """What is looked up inside a page: functions for the browser."""
 
+from pathlib import Path
+
+import axe_playwright_python
+from playwright.sync_api import Page
+
+AXE = (Path(axe_playwright_python.__file__).parent / "axe.min.js").read_text(encoding="utf-8")
+"""axe-core (Deque), with all its default rules: WCAG 2.2 A and AA and best practices."""
+
+_VIOLATIONS = """async () => {
+  const { violations } = await axe.run(document, { resultTypes: ["violations"] });
+  return violations.map((one) => `${one.id}: ${one.nodes.map((node) => node.html.slice(0, 120)).join(" | ")}`);
+}"""
+
+
+def axe_finds(page: Page) -> list[str]:
+    """What axe finds wrong on the page as it stands: rule and elements."""
+    page.evaluate(AXE)
+    found: list[str] = page.evaluate(_VIOLATIONS)
+    return found
+
+
 # The page shows a call. One that has not asked yet says no_signal too, but its cover has not been moved.
 SHOWS = "call => document.body.dataset.call === call && document.getElementById('cover').style.animation !== ''"
 

@@ -3,27 +3,20 @@
 import base64
 import itertools
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
-import axe_playwright_python
 import pytest
 from playwright.sync_api import Browser, Page
 
 from monitor.words.languages import languages
 from tests.page.conftest import Site, window
-from tests.page.in_page import SHOWS
+from tests.page.in_page import SHOWS, axe_finds
 from tests.page.scenes import SCENES
 from tests.page.serving import PHONE, WIDE
 from tests.page.statuses import CALLS, alarm, circuit, losing, silent, status
 
 pytestmark = pytest.mark.browser
 
-AXE = (Path(axe_playwright_python.__file__).parent / "axe.min.js").read_text(encoding="utf-8")
-VIOLATIONS = """async () => {
-  const { violations } = await axe.run(document, { resultTypes: ["violations"] });
-  return violations.map((one) => `${one.id}: ${one.nodes.map((node) => node.html.slice(0, 120)).join(" | ")}`);
-}"""
 PAPER = (
     "/lifts",
     "/help",
@@ -46,7 +39,6 @@ def _open(page: Page, site: Site, path: str, language: str) -> None:
 @pytest.mark.parametrize("look", ["light", "dark"])
 @pytest.mark.parametrize("path", ["/", "/landing"])
 def test_axe_finds_nothing_on_a_live_page_in_any_state(site: Site, browser: Browser, path: str, look: str) -> None:
-    """axe-core (Deque), all its default rules: WCAG 2.2 A and AA and best practices."""
     with window(browser, WIDE if path == "/" else PHONE, color_scheme=look) as context:
         page = context.new_page()
         for (name, lifters), language in zip(SCENES.items(), itertools.cycle(languages()), strict=False):
@@ -54,8 +46,7 @@ def test_axe_finds_nothing_on_a_live_page_in_any_state(site: Site, browser: Brow
             _open(page, site, path, language)
             page.wait_for_function(SHOWS, arg=lifters[0]["call"])
             page.wait_for_timeout(100)
-            page.evaluate(AXE)
-            assert page.evaluate(VIOLATIONS) == [], name
+            assert axe_finds(page) == [], name
 
 
 @pytest.mark.parametrize("look", ["light", "dark"])
@@ -64,8 +55,7 @@ def test_axe_finds_nothing_on_the_cover(site: Site, browser: Browser, look: str)
         page = context.new_page()
         page.goto(site.served.url + "/?lifter=dock-9")
         page.wait_for_function("() => document.getElementById('cover-why').textContent !== ''")
-        page.evaluate(AXE)
-        assert page.evaluate(VIOLATIONS) == []
+        assert axe_finds(page) == []
 
 
 @pytest.mark.parametrize("look", ["light", "dark"])
@@ -75,8 +65,7 @@ def test_axe_finds_nothing_on_a_page_to_read(site: Site, browser: Browser, look:
         for path, language in itertools.product(PAPER, languages()):
             _open(page, site, path, language)
             page.wait_for_selector("main h1")
-            page.evaluate(AXE)
-            assert page.evaluate(VIOLATIONS) == [], (path, language)
+            assert axe_finds(page) == [], (path, language)
 
 
 # -- without colour

@@ -5,6 +5,7 @@ import io
 import urllib.request
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Literal
 
 import pytest
 from playwright.sync_api import Browser
@@ -13,6 +14,7 @@ from monitor.cli.main import main
 from monitor.fleet import collect
 from tests.page.conftest import Site, window
 from tests.page.fake_engine import FakeEngine
+from tests.page.in_page import axe_finds
 from tests.page.serving import Served, engine, serve, wait_ready
 from tests.page.statuses import status
 from tests.unit.test_fleet import site_backup
@@ -55,6 +57,18 @@ def test_every_circuit_has_its_trend_and_the_page_its_caution(kept: Site) -> Non
     assert kept.page.locator(".js-plotly-plot").count() == 2
     assert "competent person decide" in kept.text("main")
     assert kept.page.locator("main table").count() == 2
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_axe_finds_nothing_on_trends_and_a_lift(kept: Site, scheme: Literal["light", "dark"]) -> None:
+    kept.page.emulate_media(color_scheme=scheme)
+    look(kept)
+    assert axe_finds(kept.page) == []
+    kept.page.goto(kept.served.url + "/lifts")
+    assert axe_finds(kept.page) == []
+    kept.page.locator("main tbody a").first.click()
+    kept.page.wait_for_selector("dl.pairs")
+    assert axe_finds(kept.page) == []
 
 
 def test_filter_shows_one_circuit_and_another_figure(kept: Site) -> None:

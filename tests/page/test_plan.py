@@ -6,7 +6,7 @@ import urllib.error
 import urllib.request
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import pytest
 from playwright.sync_api import Browser, Page, expect
@@ -15,7 +15,7 @@ from dashboards.planning import entry_of
 from tests.histories import Watch
 from tests.page.conftest import Site, pages_of_the_demo, watched, window
 from tests.page.fake_engine import FakeEngine
-from tests.page.in_page import OVERFLOWS
+from tests.page.in_page import OVERFLOWS, axe_finds
 from tests.page.serving import LAPTOP, PHONE, WIDE, Served, serve
 from tests.page.statuses import status
 
@@ -169,6 +169,16 @@ def test_pads_are_tapped_and_reached_by_keyboard(site: Site) -> None:
     page.click("#layouts button:has-text('narrow')")
     expect(page.locator("[data-pad=A3]")).to_have_attribute("aria-pressed", "false")
     expect(page.locator("#layouts button:has-text('narrow')")).to_have_attribute("aria-pressed", "true")
+
+
+@pytest.mark.parametrize("look", ["light", "dark"])
+def test_axe_finds_nothing_on_an_answer_or_on_faults(site: Site, look: Literal["light", "dark"]) -> None:
+    page = site.page
+    page.emulate_media(color_scheme=look)
+    for wanted, weight in (("within_limits", "620"), ("outside_limits", "2000"), ("faulty", "heavy")):
+        enter(page, weight=weight)
+        verdict(page, wanted)
+        assert axe_finds(page) == [], wanted
 
 
 def test_old_answer_never_stands_over_new_entries(site: Site) -> None:

@@ -1,14 +1,14 @@
 """The seal-test page in a real browser, on statuses the engine itself gave: asked for, counted down, told by circuit."""
 
 from collections.abc import Iterator
-from typing import Any
+from typing import Any, Literal
 
 import pytest
 from playwright.sync_api import Browser, expect
 
 from tests.page.conftest import Site, pages_of_the_demo, watched, window
 from tests.page.fake_engine import FakeEngine
-from tests.page.in_page import OVERFLOWS, SMALL_TARGETS
+from tests.page.in_page import OVERFLOWS, SMALL_TARGETS, axe_finds
 from tests.page.serving import LAPTOP, PHONE, WIDE, Served
 from tests.unit.core.test_seal_tests import attached, rest
 
@@ -179,6 +179,16 @@ def test_nothing_is_cut_and_buttons_fit_gloves(
             box = page.locator("#test").bounding_box()
             assert box is not None
             assert box["y"] + box["height"] <= size[1], "the countdown is on the first screen"
+
+
+@pytest.mark.parametrize("look", ["light", "dark"])
+def test_axe_finds_nothing_in_any_state_of_a_test(
+    site: Site, states: dict[str, Any], look: Literal["light", "dark"]
+) -> None:
+    site.page.emulate_media(color_scheme=look)
+    for name, said in states.items():
+        look_at(site, said)
+        assert axe_finds(site.page) == [], name
 
 
 def test_several_lifters_ask_which(served: tuple[FakeEngine, Served], browser: Browser, states: dict[str, Any]) -> None:
