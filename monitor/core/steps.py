@@ -46,7 +46,7 @@ SCALE_GAIN: Final = 0.02
 SCALE_AT_LEAST_RATIO: Final = 0.02
 SLOPE_VAR_FIRST: Final = 4e-4
 CONFIRM_N: Final = 10
-CONFIRM_SHIFT: Final = 0.8
+CONFIRM_SHIFT: Final = 1.2
 """The mean of ``CONFIRM_N`` lifts after a step was noticed must still lie this many scatters off the old level."""
 
 DATED_BACK_N: Final = 12
