@@ -57,9 +57,9 @@ _FRESH_DOUBT: Final = math.log(100.0)
 
 _LASTING_S: Final = 60.0
 
-CHANGE_FEAR: Final = ([math.log(0.045), math.log(0.08)], [math.log(30.0), math.log(3000.0)])
-"""The early bound believes so much more readily that a leak has just begun or widened: once in an hour where a
-second of readings is good to 0.045 kPa, once in half a minute where it is no better than 0.08 kPa; not once in a day.
+CHANGE_FEAR: Final = ([math.log(0.045), math.log(0.08)], [0.0, math.log(3000.0)])
+"""The early bound believes so much more readily that a leak has just begun or widened: as readily as the rest where a second
+of readings is good to 0.045 kPa, once in half a minute, not once in a day, where it is no better than 0.08 kPa.
 
 So what a gauge can't show yet counts, the longer the coarser it is. Calibrated on training seeds for early bounds that hold.
 """
@@ -143,6 +143,8 @@ def _feared(mixed: Mixture) -> Mixture | None:
     if mixed.source is None:
         return None
     bank, row, fear = mixed.source
+    if fear <= 0.0:
+        return None
     onset_s, told = bank.onset_s[:, row], bank.log_weight[:, row]
     later = onset_s > onset_s[int(told.max(axis=1).argmax())]
     feared = _chosen(bank, row, told + fear * _FEARED * later[:, None], _FEARED_N)
@@ -241,7 +243,12 @@ def feared(found: Bounds, mixed: Mixture, level_kpa: float, around: Around) -> B
     if fears is None or found.early_s == 0.0:
         return found
     way = _way(fears, _now_kpa(mixed), level_kpa, around.ambient_kpa)
-    return replace(found, early_s=_early_s(_growth_times(fears, GROWTH_FEAR), way, around, found.early_s))
+    fears = _growth_times(fears, GROWTH_FEAR)
+    if found.early_s is not None:  # mostly what was found is early enough
+        by_then = _reached(fears, way, np.array([found.early_s]), around.hidden_kpa_per_s)[0]
+        if by_then < SHARES[0]:
+            return found
+    return replace(found, early_s=_early_s(fears, way, around, found.early_s))
 
 
 def _early_s(mixed: Mixture, way: "_Way", around: Around, latest_s: float | None) -> float | None:
