@@ -201,6 +201,7 @@ BANNED = {
 
 DENIED = {
     "lift.says_no_more": "This record does not say that the lift was safe.",
+    "report.says_no_more": "It is no statement that a lift was or will be safe.",
     "alarm.load_not_all_off.consequence": "A release now would move or drop the panel.",
     "script.awake.secure": "A page's https, not a lift.",
 }
