@@ -807,7 +807,7 @@ def test_oldest_standing_alarm_of_high_priority_is_told(
 
 
 def test_return_forgets_the_breach_and_says_when() -> None:
-    board, _ = raised(key="wind_over_limit")
+    board = Board(alarms={("", "wind_over_limit"): Alarm(state=UNACK, raising_n=7, breach_since_s=NOW_S)}, raisings_n=7)
     calm = facts(config={"wind_limit_m_s": 9.0}, wind_m_s=4.0)
     run(board, calm, 60.0)
     alarm = stands(board, "wind_over_limit")
@@ -830,3 +830,27 @@ def test_new_raising_is_nobodys_yet_and_begins_with_its_breach() -> None:
     assert (again.raised_s, again.since_s, again.breach_since_s, again.clear_since_s) == (160.0, 160.0, 160.0, None)
     late = advance(Alarm(breach_since_s=150.0), Verdict.BREACH, 160.0, rule=rule, phase=Phase.CARRYING, raising_n=4)
     assert (late.raised_s, late.since_s, late.breach_since_s) == (160.0, 150.0, 150.0)
+
+
+@pytest.mark.parametrize(("for_s", "state"), [(59.9, UNACK), (60.0, State.RETURNED_UNACKNOWLEDGED)])
+def test_alarm_stands_exactly_a_minute_from_its_raising(for_s: float, state: State) -> None:
+    rule = RULES["wind_over_limit"]
+    alarm = Alarm(state=UNACK, raising_n=3, raised_s=100.0, clear_since_s=0.0)
+    assert advance(alarm, Verdict.CLEAR, 100.0 + for_s, rule=rule, phase=Phase.CARRYING, raising_n=4).state is state
+
+
+def test_back_from_suppression_where_it_is_not_watched_it_says_when_it_was_over() -> None:
+    board = Board(
+        alarms={("B", "vacuum_low"): Alarm(state=UNACK, raising_n=1, raised_s=NOW_S - 90.0, suppressed=True)},
+        raisings_n=1,
+    )
+    step(board, facts(phase=Phase.SEALING, in_flight=False, load_known=LoadKnown.OFF, load_kg=0.0), NOW_S)
+    alarm = stands(board, "vacuum_low", "B")
+    assert (alarm.state, alarm.suppressed, alarm.returned_s) == (State.LATCHED_UNACKNOWLEDGED, False, NOW_S)
+
+
+def test_move_is_told_with_the_alarm_as_it_is_then() -> None:
+    board = Board()
+    [moved] = step(board, facts(lifter_alarm=True), NOW_S)
+    assert (moved.about, moved.rule.key, moved.moved) == ("", "lifter_alarm", "raised")
+    assert moved.alarm is board.alarms["", "lifter_alarm"]
