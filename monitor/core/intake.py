@@ -113,12 +113,14 @@ def worst_lag_s(streams: Iterable[Intake], now_s: float, utc_minus_now_s: float)
 def _order(intake: Intake, reading: Reading, now_s: float) -> News:
     """Order by boot, then by sequence number, then by the sender's clock; arrival has the last word."""
     lateness_s = _lateness_s(intake, reading, now_s)
-    if reading.boot != intake.boot:
-        buffered = lateness_s is not None and lateness_s > LATE_AFTER_S  # a restart may empty an old buffer first
-        return News.LATE if buffered or reading.boot in intake.retired_boots else News.LIVE
     sent_later = (
         reading.sent_utc_s is not None and intake.sent_utc_s is not None and reading.sent_utc_s > intake.sent_utc_s
     )
+    if reading.boot != intake.boot:
+        buffered = lateness_s is not None and lateness_s > LATE_AFTER_S  # a restart may empty an old buffer first
+        # What was sent after the newest is no leftover: two senders use one name, and neither may hide the other.
+        over = reading.boot in intake.retired_boots and not (sent_later and lateness_s is not None)
+        return News.LATE if buffered or over else News.LIVE
     if reading.seq is not None and intake.seq is not None:
         if reading.seq == intake.seq:
             return News.DOUBLED

@@ -14,7 +14,7 @@ from monitor.core.leak_pump import infer, started, stopped
 from monitor.core.leak_stairs import due, learn
 from monitor.core.leak_state import KNOWN_AFTER_S, CircuitTrack, LeakState, known, shown
 from monitor.core.readings import Pump
-from monitor.core.units import S_PER_MIN
+from monitor.core.units import HOIST_KPA_PER_M, S_PER_MIN
 from monitor.core.warning_time import slackening_per_kpa
 
 SURE: Final = 0.999
@@ -248,10 +248,15 @@ def _judge(state: LeakState, dt_s: float) -> None:
             state.common, rates, dt_s, height_m=config.hoist_height_m, speed_m_s=config.hoist_speed_m_s, settled=settled
         )
     for row, track in enumerate(state.tracks):
-        if track.mixed is None or track.begun_s is None or track.pump.running:
+        if track.mixed is None or track.begun_s is None:
             track.falling = False
             continue
         stretch_s = bank.at_s - track.begun_s
+        if track.pump.running:  # a pump that is on and loses all the same: it is dead, or can't keep up
+            hoist = 0.0 if measured else HOIST_KPA_PER_M * config.hoist_speed_m_s
+            sure = lasting_above(track.mixed, hoist + FALLING_KPA_PER_S, settling_since_s=stretch_s)
+            track.falling = sure >= SURE and known(track)
+            continue
         sure = lasting_above(track.mixed, FALLING_KPA_PER_S, settling_since_s=stretch_s)
         alone = all(rate is None for n, rate in enumerate(rates) if n != row)
         if not (measured or alone or state.relative is None):

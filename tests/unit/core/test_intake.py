@@ -202,3 +202,14 @@ def test_buffer_emptied_after_a_restart_is_old_news() -> None:
 def test_what_comes_of_an_older_boot_stays_late() -> None:
     boots = [(float(n), reading(boot=boot, seq=1, sent_utc_s=1000.0 + n)) for n, boot in enumerate("bxy")]
     assert take(*boots, (3.0, reading(boot="b", seq=2, sent_utc_s=1001.0)))[1][-1] is News.LATE
+
+
+def test_two_senders_of_one_name_do_not_hide_each_other() -> None:
+    said = [(0.1 * n, reading(boot="ab"[n % 2], seq=9 * (n % 2) + n, sent_utc_s=SENT_S + 0.1 * n)) for n in range(8)]
+    assert set(take(*said)[1]) == {News.LIVE}
+
+
+def test_leftover_of_a_boot_that_is_over_is_late() -> None:
+    old, new = reading(boot="a", seq=7, sent_utc_s=SENT_S), reading(boot="b", seq=0, sent_utc_s=SENT_S + 1.0)
+    leftover = reading(boot="a", seq=8, sent_utc_s=SENT_S + 0.5)
+    assert take((0.0, old), (1.0, new), (1.1, leftover))[1][-1] is News.LATE

@@ -25,3 +25,28 @@ def test_flicker_at_the_warning_level_does_not_flutter() -> None:
     told = carry(watch, noise_kpa=0.0, B="53x10" + " 52x10 53x10" * 12)
     calls = [status.called.call.value for status in told]
     assert sum(a != b for a, b in itertools.pairwise(calls)) <= 2
+
+
+def test_second_sender_of_the_same_name_does_not_hide_a_leak() -> None:
+    watch = carrying()
+    for number in range(200):
+        for boot, leaked_kpa in (("real", 0.06 * number), ("other", 0.0)):
+            watch.until(watch.now_s + 0.05)
+            circuits = {"A": {"vacuum_kpa": 64.0 - leaked_kpa}, "B": {"vacuum_kpa": 64.0 + 0.1 * (number % 2)}}
+            watch.send({"time": watch.now_s, "seq": number, "boot": boot, "load_kg": 600.0, "circuits": circuits})
+    assert watch.call in {"land_now", "land_soon"}
+
+
+def test_pump_that_is_on_and_loses_all_the_same_is_no_holding() -> None:
+    watch = carrying()
+    carry(watch, A="64>62x1200", A_pump="onx1")  # 1 kPa/min: 12 kPa above the level, 240 s to land
+    assert watch.circuit("A") == "losing"
+    assert watch.call != "holding"
+
+
+def test_hoist_under_a_running_pump_is_no_leak() -> None:
+    watch = carrying()
+    hoist = {"tilt_deg": "90x1", "A_pump": "onx1", "B_pump": "onx1", "load_kg": "600x1"}  # nothing measures the height
+    fall = "64x300 64>63.1x500 63.1x300"  # 75 m at 1.5 m/s
+    told = watch.play(A=fall, B=fall, noise_kpa=0.05, seed=4, **hoist)
+    assert not any(part.state.value == "losing" for status in told for part in status.facts.circuits.values())
