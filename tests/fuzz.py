@@ -140,10 +140,10 @@ def fuzz_engine(messages_n: int, seed: int, tally: Tally) -> None:
         raw = changed(rng, said)
         for name in can_say_holding(raw) & last_s.keys():
             last_s[name] = watch.now_s
-        began_s = time.perf_counter()
+        began_s = time.process_time()
         watch.send(raw, retained=rng.random() < 0.02)
         watch.wait(0.1)
-        tally.slowest_s = max(tally.slowest_s, time.perf_counter() - began_s)
+        tally.slowest_s = max(tally.slowest_s, time.process_time() - began_s)
         tally.messages_n += 1
         if watch.told:
             _look(watch.status, watch.now_s, last_s, raw, tally)
@@ -204,10 +204,10 @@ def fuzz_sources(messages_n: int, seed: int, tally: Tally) -> None:
         topic, raw = rng.choice(good)
         raw = changed_bytes(rng, raw) if rng.random() < 0.9 else raw
         now_s += 0.1
-        began_s = time.perf_counter()
+        began_s = time.process_time()
         came = inbox.take(topic, raw, now_s=now_s, now_utc_s=now_s, retained=rng.random() < 0.02)
         came += inbox.due(now_s)
-        tally.slowest_s = max(tally.slowest_s, time.perf_counter() - began_s)
+        tally.slowest_s = max(tally.slowest_s, time.process_time() - began_s)
         tally.messages_n += 1
         for one in came:
             if isinstance(one, Unreadable):
@@ -235,7 +235,8 @@ def main() -> int:
     began_s = time.monotonic()
     tally = run(given.messages, given.seed)
     took_s = time.monotonic() - began_s
-    print(f"{tally.messages_n} messages in {took_s:.0f} s, seed {given.seed}; slowest {1000 * tally.slowest_s:.0f} ms")
+    print(f"{tally.messages_n} messages in {took_s:.0f} s, seed {given.seed}")
+    print(f"slowest: {1000 * tally.slowest_s:.0f} ms of processor")
     print(f"readings from mapped sources {tally.readings_n}; refused and counted:")
     for reason, n in tally.refused.most_common():
         print(f"  {n:>8} {reason}")
