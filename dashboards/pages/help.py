@@ -79,7 +79,7 @@ def _row(guide: Path, speaker: Speaker) -> Any:
     address = f"/help/{guide.stem}"
     if path is None:
         words = title(guide.read_text(encoding="utf-8"))
-        return html.Li([html.A(words, href=address, lang=SOURCE), say("help.in_english", speaker)])
+        return html.Li([html.A(words, href=address, lang=SOURCE), " ", say("help.in_english", speaker)])
     return html.Li(html.A(title(path.read_text(encoding="utf-8")), href=address))
 
 

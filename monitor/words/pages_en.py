@@ -242,7 +242,7 @@ PAGE_WORDS: Final[Mapping[str, Template]] = {
     "help.alarms": "Alarms",
     "help.alarms_link": "Alarms: what each means and what to do",
     "help.only_english": "This guide is in English only.",
-    "help.in_english": " (in English)",
+    "help.in_english": "(in English)",
     "help.alarms_intro": "Every alarm Holdwatch can raise, from the one table it judges by. Priority follows from the "
     "consequence and the time there is to act. Times and levels come from the site file.",
     "help.says": "Says",

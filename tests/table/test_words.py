@@ -39,6 +39,7 @@ NAMES = {
     "level",
     "clock",
     "words",
+    "place",
     "n",
     "id",
     "when",
@@ -204,6 +205,7 @@ DENIED = {
     "report.says_no_more": "It is no statement that a lift was or will be safe.",
     "alarm.load_not_all_off.consequence": "A release now would move or drop the panel.",
     "script.awake.secure": "A page's https, not a lift.",
+    "script.vibration.secure": "The same.",
 }
 """Keys that use such a word to deny it, or of something else, and why."""
 

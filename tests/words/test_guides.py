@@ -76,5 +76,5 @@ def test_guide_without_a_translation_says_so_and_marks_its_language(language: st
     shown = str(layout("arithmetic", Speaker(language=language)))
     assert template("help.only_english", language) in shown
     assert f"lang='{SOURCE}'" in shown
-    assert template("help.in_english", language).strip() in str(layout("", Speaker(language=language)))
+    assert template("help.in_english", language) in str(layout("", Speaker(language=language)))
     assert template("help.only_english", SOURCE) not in str(layout("arithmetic", Speaker()))
