@@ -272,7 +272,7 @@ def advance_phase(state: LifterState, now_s: float) -> None:
     any_attached = not all(opened.values())
     all_sealed = all(v is not None and v > config.circuits[n].warning_kpa for n, v in heard.items())
     _watch_for_another_pick(state, now_s, any_open=any(opened.values()), all_sealed=all_sealed, attached=any_attached)
-    known = load.known(state.load, now_s, config=config, stale_after_s=stale_s)
+    known = _load_known(state, now_s)
     inputs = PhaseInputs(
         any_attached=any_attached,
         all_open=bool(opened) and all(opened.values()) and (len(opened) == len(used) or known is LoadKnown.OFF),
@@ -299,7 +299,16 @@ def _watch_for_another_pick(
     state: LifterState, now_s: float, *, any_open: bool, all_sealed: bool, attached: bool
 ) -> None:
     """Without a load cell: a named "landed and fixed" stands until the lifter lifts again, whoever says so."""
-    if not state.load.confirmed_off or load.has_cell(state.config):
+    if load.has_cell(state.config):
+        off = load.known(state.load, now_s, config=state.config, stale_after_s=stale_after_s(state)) is LoadKnown.OFF
+        follows = off and attached and (all_sealed or state.landed is not None)
+        at_kpa = moved.climb_kpa(state.witness, now_s, math.inf)  # silence takes nothing back
+        height = state.witness.climb_from
+        state.landed = (
+            picked_again.follow(state.landed, climb_from=height, climb_kpa=at_kpa, any_open=False) if follows else None
+        )
+        return
+    if not state.load.confirmed_off:
         state.landed = None
         return
     climb_kpa = moved.climb_kpa(state.witness, now_s, stale_after_s(state))
@@ -309,6 +318,16 @@ def _watch_for_another_pick(
     if attached and picked_again.picked_again(state.landed, climb_kpa=climb_kpa, all_sealed=all_sealed):
         state.load = replace(state.load, confirmed_off=False)
         state.picked_up, state.landed_fixed, state.landed = True, False, None
+
+
+def _load_known(state: LifterState, now_s: float) -> LoadKnown:
+    """Whether the load is on or off. A cell that reads nothing while the hook comes up with sealed pads on is not believed."""
+    known = load.known(state.load, now_s, config=state.config, stale_after_s=stale_after_s(state))
+    if known is not LoadKnown.OFF or state.landed is None or not load.has_cell(state.config):
+        return known
+    climb_kpa = moved.climb_kpa(state.witness, now_s, math.inf)
+    up = picked_again.picked_again(state.landed, climb_kpa=climb_kpa, all_sealed=False)
+    return LoadKnown.UNSURE if up and state.landed.climb_from == "height" else known
 
 
 def used_circuits(state: LifterState) -> tuple[str, ...]:
@@ -396,7 +415,7 @@ def facts(state: LifterState, now_s: float, around: Surroundings) -> Facts:
     config = state.config
     stale_s = stale_after_s(state)
     used = set(used_circuits(state))
-    known = load.known(state.load, now_s, config=config, stale_after_s=stale_s)
+    known = _load_known(state, now_s)
     load_fresh = load.is_fresh(state.load, now_s, stale_s)
     load_lost = load.has_cell(config) and not load_fresh
     phase = state.phase.phase
