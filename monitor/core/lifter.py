@@ -239,6 +239,8 @@ def settle(state: LifterState, now_s: float) -> None:
 def _note_climb(state: LifterState, reading: Reading, now_s: float) -> None:
     """What this reading says of the height, for gauges that must follow it: by the ambient, else by the height."""
     measured = state.config.ambient_at == "lifter"
+    if reading.height_m is not None:
+        state.witness.heights_m = (*state.witness.heights_m[-2:], reading.height_m)
     if measured and reading.ambient_kpa is not None:
         moved.climbed(state.witness, "ambient", -reading.ambient_kpa, now_s)
     elif reading.height_m is not None and not (measured and state.signals["ambient_kpa"].value is not None):
@@ -302,10 +304,11 @@ def _watch_for_another_pick(
     if load.has_cell(state.config):
         off = load.known(state.load, now_s, config=state.config, stale_after_s=stale_after_s(state)) is LoadKnown.OFF
         follows = off and attached and (all_sealed or state.landed is not None)
-        at_kpa = moved.climb_kpa(state.witness, now_s, math.inf)  # silence takes nothing back
-        height = state.witness.climb_from
+        at_kpa = _hook_kpa(state)
         state.landed = (
-            picked_again.follow(state.landed, climb_from=height, climb_kpa=at_kpa, any_open=False) if follows else None
+            picked_again.follow(state.landed, climb_from="height", climb_kpa=at_kpa, any_open=False)
+            if follows
+            else None
         )
         return
     if not state.load.confirmed_off:
@@ -325,9 +328,14 @@ def _load_known(state: LifterState, now_s: float) -> LoadKnown:
     known = load.known(state.load, now_s, config=state.config, stale_after_s=stale_after_s(state))
     if known is not LoadKnown.OFF or state.landed is None or not load.has_cell(state.config):
         return known
-    climb_kpa = moved.climb_kpa(state.witness, now_s, math.inf)
-    up = picked_again.picked_again(state.landed, climb_kpa=climb_kpa, all_sealed=False)
-    return LoadKnown.UNSURE if up and state.landed.climb_from == "height" else known
+    up = picked_again.picked_again(state.landed, climb_kpa=_hook_kpa(state), all_sealed=False)
+    return LoadKnown.UNSURE if up else known
+
+
+def _hook_kpa(state: LifterState) -> float | None:
+    """What the height alone takes from every vacuum; not by the ambient pressure, which the weather moves too."""
+    hook_m = moved.hook_m(state.witness)
+    return None if hook_m is None else HOIST_KPA_PER_M * hook_m
 
 
 def used_circuits(state: LifterState) -> tuple[str, ...]:

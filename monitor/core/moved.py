@@ -74,6 +74,7 @@ class Witness:
     marks: dict[tuple[str, str], tuple[float, Scene]] = field(default_factory=dict)
     climbs: tuple[tuple[float, float], ...] = ()
     climb_from: str = ""
+    heights_m: tuple[float, ...] = ()
     loaded: bool | None = None
     turned: Scene | None = None
     turned_s: float = 0.0
@@ -85,6 +86,11 @@ def climbed(witness: Witness, source: str, climb_kpa: float, at_s: float) -> Non
         witness.climb_from, witness.climbs = source, ()
         witness.marks.clear()
     witness.climbs = (*witness.climbs[-2:], (at_s, climb_kpa))
+
+
+def hook_m(witness: Witness) -> float | None:
+    """Height of the hook by the middle of the last three readings of it, however old; None before there are three."""
+    return sorted(witness.heights_m)[1] if len(witness.heights_m) == SEVERAL_N else None
 
 
 def climb_kpa(witness: Witness, now_s: float, stale_after_s: float) -> float | None:

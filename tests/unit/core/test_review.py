@@ -2,6 +2,8 @@
 
 import itertools
 
+import pytest
+
 from tests.histories import carry, carrying
 
 
@@ -52,9 +54,10 @@ def test_hoist_under_a_running_pump_is_no_leak() -> None:
     assert not any(part.state.value == "losing" for status in told for part in status.facts.circuits.values())
 
 
-def test_load_cell_dead_in_the_air_is_not_believed_once_the_hook_comes_up() -> None:
-    watch = carrying(ambient_at="ground")
-    upright = {"A": "64x1", "B": "64x1", "tilt_deg": "90x1", "A_pump": "offx1", "B_pump": "offx1"}
+@pytest.mark.parametrize("ambient_at", ["ground", "lifter"])
+def test_load_cell_dead_in_the_air_is_not_believed_once_the_hook_comes_up(ambient_at: str) -> None:
+    watch = carrying(ambient_at=ambient_at)
+    upright = {"A": "64x1", "B": "64x1", "tilt_deg": "90x1", "ambient_kpa": "101.1x1"}
     watch.play(load_kg="600x60 0x100", height_m="0x1", noise_kpa=0.05, seed=5, **upright)
     assert watch.release == "check_fixed"
     watch.play(load_kg="0x1", height_m="0>8x100 8x100", noise_kpa=0.05, seed=6, **upright)
