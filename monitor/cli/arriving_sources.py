@@ -81,7 +81,7 @@ class ArrivingSources:
                 said.append(f"last {now_utc_s - heard.arrived_s:.1f} s ago")
             said += [f"{n} {_WORDS[kind]}" for kind, n in heard.counts.items() if n]
             streams = self.inbox.joiner.streams.items()
-            stream = next((stream for (_, name), stream in streams if name == topic), None)
+            stream = next((stream for (_, name), stream in streams if name.partition("\n")[0] == topic), None)
             if stream is not None and stream.lost_n:
                 said.append(f"{stream.lost_n} lost by the count of seq since the start")
             if stream is not None and stream.least_lag_s is not None:

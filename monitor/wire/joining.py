@@ -77,6 +77,8 @@ class Joiner:
         self.streams[key] = stream
         utc_minus_now_s = now_utc_s - now_s
         lost_n = stream.lost_n - before.lost_n if before is not None and key in self._heard else 0
+        if "\n" in part.stream:
+            lost_n = 0  # one of several kinds of message on a topic, which may share one count
         self._heard.add(key)
         out: list[Reading | Old | MessagesLost] = [MessagesLost(part.lifter, lost_n)] if lost_n else []
         out += [

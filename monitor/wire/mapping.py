@@ -136,9 +136,15 @@ def read_message(route: Route, topic: str, payload: bytes) -> list[Part | Unread
             around = partial(walk, parse_json(payload))
             payload = _inside(around(source.inside_at))
         messages = list(_READERS[source.format](source, payload))
-        return [part_of(source, place, topic, get, around) for get in messages if _counts(source, around or get)]
+        stream = _stream(source, topic)
+        return [part_of(source, place, stream, get, around) for get in messages if _counts(source, around or get)]
     except ValueError as error:
         return [Unreadable(place["lifter"], Rejected("wrong_shape", f"{error}: {payload[:40]!r}"))]
+
+
+def _stream(source: Source, topic: str) -> str:
+    """The topic; where several senders share one, what tells this sender's messages apart belongs to it."""
+    return "\n".join([topic, *(f"{at}={text}" for at, text in source.where)])
 
 
 def _inside(found: object) -> bytes:

@@ -137,6 +137,24 @@ def test_what_a_count_leaves_out_is_lost_but_not_over_a_restart() -> None:
     assert send(restarted, 22)[0] == MessagesLost("dock-6", 1)
 
 
+def test_two_senders_on_one_topic_are_two_streams() -> None:
+    """Each counts and tells the time by itself: told apart by what ``where`` asks for."""
+
+    def one_of_two(circuit: str, name: str) -> Source:
+        rule = vacuum(circuit, at=("v",))
+        where = ((("s",), name),)
+        return Source("radio", Format.JSON, (rule,), lifter="dock-6", time_at=("t",), seq_at=("n",), where=where)
+
+    box = inbox(one_of_two("A", "left"), one_of_two("B", "right"))
+    for n in range(1, 4):
+        left = take(box, "radio", {"s": "left", "t": NOW_S + n, "n": 1000 + n, "v": 60.0}, float(n))
+        right = take(box, "radio", {"s": "right", "t": NOW_S + n - 0.4, "n": 10 + n, "v": 61.0}, n + 0.1)
+        assert left == [reading({"A": CircuitReading(60.0)})]
+        assert right == [reading({"B": CircuitReading(61.0)})]
+    [late] = take(box, "radio", {"s": "right", "t": NOW_S + 2 - 0.4, "n": 12, "v": 61.0}, 3.2)
+    assert late.news is News.LATE
+
+
 def test_clocks_of_two_streams_are_not_compared() -> None:
     box = inbox(STAMPED, PER_CIRCUIT)
     assert len(take(box, "plant/dock-6/json", {"v": 60, "n": 1, "t": NOW_S + 500.0})) == 1
