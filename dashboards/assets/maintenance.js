@@ -29,14 +29,15 @@ async function plotting() {
   await new Promise((loaded) => byId("plotting").addEventListener("load", loaded, { once: true }));
 }
 
-const painted = () => new Promise(requestAnimationFrame);
+// A window that is not in view draws no frames; its figures need not wait for them.
+const painted = () => new Promise((done) => { requestAnimationFrame(done); setTimeout(done, 200); });
 
 // One after the other, so that the list and the figures above are seen while those below are drawn.
 let drawing = Promise.resolve();
 function draw(place) {
   const figure = JSON.parse(place.dataset.figure);
   place.removeAttribute("data-figure");
-  drawing = drawing.then(plotting).then(painted).then(() => plot(place, figure));
+  drawing = drawing.then(plotting).then(painted).then(() => plot(place, figure)).catch(console.error); // the next are drawn all the same
 }
 
 async function plot(place, figure) {

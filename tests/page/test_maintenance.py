@@ -12,7 +12,7 @@ from playwright.sync_api import Browser
 
 from monitor.cli.main import main
 from monitor.fleet import collect
-from tests.page.conftest import Site, window
+from tests.page.conftest import Site, watched
 from tests.page.fake_engine import FakeEngine
 from tests.page.in_page import axe_finds
 from tests.page.serving import Served, engine, serve, wait_ready
@@ -39,12 +39,8 @@ def _kept(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[FakeEngine
 @pytest.fixture
 def kept(_kept: tuple[FakeEngine, Served], browser: Browser) -> Iterator[Site]:
     fake, served = _kept
-    with window(browser) as context:
-        opened = Site(fake, served, context, context.new_page())
-        opened.page.on("pageerror", lambda error: opened.complaints.append(str(error)))
-        opened.page.on("console", lambda said: opened.complaints.append(said.text) if said.type == "error" else None)
-        yield opened
-        assert opened.complaints == []
+    with watched(fake, served, browser) as one:
+        yield one
 
 
 def look(site: Site, query: str = "") -> None:

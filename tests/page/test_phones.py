@@ -83,13 +83,13 @@ def test_join_button_shows_the_code_and_that_a_locked_phone_is_silent(site: Site
 
 def test_ground_screen_tells_connected_locked_and_gone_phones_apart(site: Site) -> None:
     # Other tests of the session may have opened a landing page of dock-6: a lifter of this test's own.
-    site.engine.say(status("holding", lifter="dock-8", lifter_name="Dock 8"))
+    site.engine.say(status("holding", lifter="dock-31", lifter_name="Dock 31"))
     ground = site.open()
     ground.wait_for_function(f"() => ({PHONE_FACT})() === 'none yet'")
     assert site.text("#join") == "Join by phone"
     with window(site.context.browser, PHONE) as pocket:  # type: ignore[arg-type]
         phone = pocket.new_page()
-        phone.goto(site.served.url + "/landing?lifter=dock-8")
+        phone.goto(site.served.url + "/landing?lifter=dock-31")
         ground.wait_for_function(f"() => ({PHONE_FACT})() === 'connected'")
         assert site.text("#join") == "Landing phone connected"
         # Locked: the page is hidden, asks for nothing, and says nothing old.

@@ -137,9 +137,9 @@ def test_faults_speak_the_viewers_language(site: Site) -> None:
     verdict(page, "faulty")
     at = {name: site.text(f"#fault-{name}") for name in ("weight", "makeup", "wind_m_s", "pads")}
     assert at["weight"].startswith("No es válido: «heavy»; debe ser un número con su unidad (kg, ")
-    assert at["makeup"].startswith("Capa 2, no vale: «foam»; debe ser uno de glass, ")
+    assert at["makeup"].startswith("Capa 2, no es válido: «foam»; debe ser uno de glass, ")
     assert at["wind_m_s"] == "No es válido: 900; debe estar entre 0 y 60 (m/s)."
-    assert "Ventosa A1, no vale: está en -900, 300 mm, fuera del panel; debe apoyar en el panel." in at["pads"]
+    assert "Ventosa A1, no es válido: está en -900, 300 mm, fuera del panel; debe apoyar en el panel." in at["pads"]
 
 
 @pytest.mark.parametrize(
