@@ -147,8 +147,10 @@ class ArrivingSources:
             self._heard_s[reading.lifter, "load_kg"] = now_utc_s
 
     def _became(self, reading: Reading) -> str:
+        known = self._core.lifters[reading.lifter].circuits
         circuits = [
             circuit_said(reading, name)
+            + ("" if name in known else f" (not believed: the site file has {', '.join(known)})")
             for name, one in reading.circuits.items()
             if one.vacuum_kpa is not None or one.pressure_abs_kpa is not None or one.pump is not None or one.gauges
         ]

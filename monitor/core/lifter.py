@@ -182,6 +182,7 @@ def take(state: LifterState, reading: Reading, now_s: float) -> None:
             now_s,
             ambient_kpa=ambient_kpa,
             refusal=refusals.get(name),
+            most_kpa=sensors.MOST_OF_AMBIENT_RATIO * state.config.ambient_kpa,
             rise_bounded=hangs,
         )
         believed[name] = _take_gauge(state, name, circuit, gauge, now_s)

@@ -13,6 +13,9 @@ from monitor.core import timing
 from monitor.core.readings import CircuitReading, Pump, Refusal
 from monitor.core.standstill import Standstill, follow
 
+MOST_OF_AMBIENT_RATIO: Final = 0.97
+"""Of the site's ambient pressure. Lifters' pumps and ejectors end at 85 to 95 % (common practice)."""
+
 SLOW_AFTER_S: Final = 10.0
 """Above this staleness a lifter is slow, and the age is added to the time to land."""
 
@@ -78,6 +81,7 @@ class Gauge:
     pending_kpa: float | None = None
     pending_since_s: float | None = None
     high_kpa: float | None = None
+    beyond_since_s: float | None = None  # when it began to read more than any pump makes
     peak_kpa: float = -math.inf
     peak_s: float = -math.inf
     apart_kpa: float | None = None
@@ -116,6 +120,7 @@ def take(
     *,
     ambient_kpa: float,
     refusal: Refusal | None,
+    most_kpa: float = math.inf,
     rise_bounded: bool = False,
 ) -> Gauge:
     """Fold one live circuit reading into its gauge.
@@ -126,6 +131,7 @@ def take(
         now_s: Engine time of arrival.
         ambient_kpa: Ambient pressure to take an absolute gauge from.
         refusal: The refused field of this circuit's pressure, if the wire refused it.
+        most_kpa: A vacuum above this is none: no lifter's pump makes it, but an absolute gauge taken for a vacuum does.
         rise_bounded: The load hangs, or may: nobody presses pads down or lets a tank in, only a pump raises the vacuum.
 
     Returns:
@@ -141,12 +147,19 @@ def take(
     else:
         believed = raw_kpa
     values_kpa = _vacuums_kpa(believed, ambient_kpa)
+    too_high = max(values_kpa, default=0.0) > most_kpa
+    values_kpa = [value for value in values_kpa if value <= most_kpa]
     apart_kpa = max(values_kpa) - min(values_kpa) if len(values_kpa) > 1 else None
     disagree = min(apart_kpa or 0.0, gauge.apart_kpa or 0.0) > GAUGES_AGREE_KPA  # one wild value is no disagreement
-    gauge = replace(gauge, heard_s=now_s, stills=stills, apart_kpa=apart_kpa)
+    beyond_s = (now_s if gauge.beyond_since_s is None else gauge.beyond_since_s) if too_high else None
+    gauge = replace(gauge, heard_s=now_s, stills=stills, apart_kpa=apart_kpa, beyond_since_s=beyond_s)
+    if beyond_s is not None and not values_kpa and now_s - beyond_s < CONFIRM_S:
+        return gauge  # one wild value says nothing
     fault = None if refusal is None else refusal.reason
     if len(believed) < len(raw_kpa):
         fault = "frozen" if any(still.frozen for still in stills.values()) else "noisy"
+    elif too_high:
+        fault = "out_of_range"
     elif disagree:
         fault = "gauges_disagree"
     if not values_kpa:

@@ -20,6 +20,8 @@ WORDS: Final = {"pump": words_of(Pump), "release_valve": words_of(Valve), "lifte
 CIRCUIT_FIELDS: Final = ("vacuum_kpa", "pressure_abs_kpa", "pump")
 LIFTER_FIELDS: Final = (*(name for name in PLAUSIBLE if name not in CIRCUIT_FIELDS), "lifter_alarm", "release_valve")
 LOOP_MA: Final = (4.0, 20.0)
+LOOP_NEAR_RATIO: Final = 0.005
+"""Raw limits so near to one in five, of the upper, are the current itself or counts of it."""
 LOOP_FAULT_MA: Final = (3.6, 21.0)
 """Currents outside these are a broken loop (NAMUR NE 43, from memory)."""
 
@@ -297,9 +299,10 @@ def _line(rule: Mapping[str, Any], where: str, findings: Findings) -> dict[str, 
         return {}
     if (rule["scale"], rule["offset"]) != (1.0, 0.0):
         findings.fault(f"{where}, scale", "and offset are given beside raw_low and the others; use one way.")
-    if (rule["raw_low"], rule["raw_high"]) == LOOP_MA:
-        below = LOOP_FAULT_MA[0] if below is None else below
-        above = LOOP_FAULT_MA[1] if above is None else above
+    counts_per_ma = rule["raw_high"] / LOOP_MA[1]
+    if counts_per_ma > 0.0 and abs(rule["raw_low"] - counts_per_ma * LOOP_MA[0]) < LOOP_NEAR_RATIO * rule["raw_high"]:
+        below = LOOP_FAULT_MA[0] * counts_per_ma if below is None else below
+        above = LOOP_FAULT_MA[1] * counts_per_ma if above is None else above
     scale = (rule["high"] - rule["low"]) / (rule["raw_high"] - rule["raw_low"])
     return {"scale": scale, "offset": rule["low"] - scale * rule["raw_low"], "fault_below": below, "fault_above": above}
 

@@ -200,6 +200,9 @@ def take_value(
         _take_word(values, path, raw, rule, refused)
         return
     span = PLAUSIBLE["vacuum_kpa" if path[2:3] == ("gauges",) else name]
+    if decimal == "," and isinstance(raw, str) and "." in raw:  # "1.234" may be a thousand
+        refused.append(Refusal(where, "not_a_number", shown(raw)))
+        return
     number, unit = _with_unit(raw, rule.unit, decimal)
     if not isinstance(number, int | float) or isinstance(number, bool):
         refused.append(Refusal(where, "not_a_number", shown(raw)))

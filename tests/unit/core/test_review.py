@@ -63,3 +63,18 @@ def test_load_cell_dead_in_the_air_is_not_believed_once_the_hook_comes_up(ambien
     watch.play(load_kg="0x1", height_m="0>8x100 8x100", noise_kpa=0.05, seed=6, **upright)
     assert watch.release == "do_not_release"
     assert watch.status.facts.in_flight
+
+
+def test_absolute_gauge_taken_for_a_vacuum_is_a_fault_and_never_holding() -> None:
+    """An open absolute gauge reads the ambient pressure: as a vacuum no lifter's pump makes that (common practice)."""
+    watch = carrying()
+    carry(watch, A="64x20", B="64x20")
+    carry(watch, A="101.2x50", B="64x50")
+    assert watch.circuit("A") in {"sensor_fault", "no_reading"}
+    assert watch.call in {"land_soon", "land_now", "no_signal"}
+
+
+def test_one_wild_value_near_the_ambient_pressure_changes_no_call() -> None:
+    watch = carrying()
+    told = carry(watch, A="64x50 99.5x1 64x50", B="64x101")
+    assert {status.called.call.value for status in told[10:]} == {told[10].called.call.value}

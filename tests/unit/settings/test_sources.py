@@ -111,6 +111,13 @@ def test_columns_of_csv_are_counted_from_one() -> None:
     assert made.values[0].at == (1,)
 
 
+@pytest.mark.parametrize(("low", "high"), [(4, 20), (5530, 27648), (819, 4095), (4000, 20000)])
+def test_counts_of_a_current_loop_have_its_fault_limits(low: int, high: int) -> None:
+    loop = f"raw_low = {low}\nraw_high = {high}\nlow = 0\nhigh = 100"
+    [rule] = read(one("number", value=VALUE + loop))[0].values
+    assert (rule.fault_below, rule.fault_above) == pytest.approx((3.6 * high / 20, 21.0 * high / 20))
+
+
 def test_current_loop_is_a_line_with_its_fault_limits() -> None:
     loop = "raw_low = 4\nraw_high = 20\nlow = 0\nhigh = -100\nreads = 'gauge'"
     [made] = read(one("number", value=VALUE + loop))

@@ -96,7 +96,7 @@ def test_number_not_believed_is_refused(payload: str, rule: dict[str, object], r
 def test_decimal_comma_where_the_source_says_so() -> None:
     made = source(Format.NUMBER, ValueRule(VACUUM, unit="kPa"), decimal=",")
     assert read(made, "62,3").values == {VACUUM: 62.3}
-    assert read(made, "62.3").values == {VACUUM: 62.3}
+    assert read(made, "62.3").refused[0].reason == "not_a_number"  # "1.234" may be a thousand and a bit
     assert read(made, "1.062,3").refused[0].reason == "not_a_number"
 
 
