@@ -88,7 +88,9 @@ document.addEventListener("click", (event) => {
   if (event.target.id === "look") recolour();
 });
 matchMedia("(prefers-color-scheme: dark)").addEventListener("change", recolour);
-new MutationObserver(() => {
+function layoutCame() {
   dates();
   document.querySelectorAll(".trend-graph[data-figure]").forEach(draw);
-}).observe(document.body, { childList: true, subtree: true });
+}
+new MutationObserver(layoutCame).observe(document.body, { childList: true, subtree: true });
+layoutCame(); // it may have come before this script

@@ -61,6 +61,7 @@ def test_axe_finds_nothing_on_trends_and_a_lift(kept: Site, scheme: Literal["lig
     look(kept)
     assert axe_finds(kept.page) == []
     kept.page.goto(kept.served.url + "/lifts")
+    kept.page.wait_for_selector("main tbody a")
     assert axe_finds(kept.page) == []
     kept.page.locator("main tbody a").first.click()
     kept.page.wait_for_selector("dl.pairs")

@@ -81,17 +81,17 @@ def test_join_button_shows_the_code_and_that_a_locked_phone_is_silent(site: Site
     assert dialog.count() == 0
 
 
-def test_ground_screen_tells_connected_locked_and_gone_phones_apart(site: Site) -> None:
-    # Other tests of the session may have opened a landing page of dock-6: a lifter of this test's own.
-    site.engine.say(status("holding", lifter="dock-31", lifter_name="Dock 31"))
-    ground = site.open()
+def test_ground_screen_tells_connected_locked_and_gone_phones_apart(own_site: Site) -> None:
+    # A server of its own: a landing page of all lifters, opened by any other test, counts for every lifter.
+    own_site.engine.say(status("holding", lifter="dock-31", lifter_name="Dock 31"))
+    ground = own_site.open()
     ground.wait_for_function(f"() => ({PHONE_FACT})() === 'none yet'")
-    assert site.text("#join") == "Join by phone"
-    with window(site.context.browser, PHONE) as pocket:  # type: ignore[arg-type]
+    assert own_site.text("#join") == "Join by phone"
+    with window(own_site.context.browser, PHONE) as pocket:  # type: ignore[arg-type]
         phone = pocket.new_page()
-        phone.goto(site.served.url + "/landing?lifter=dock-31")
+        phone.goto(own_site.served.url + "/landing?lifter=dock-31")
         ground.wait_for_function(f"() => ({PHONE_FACT})() === 'connected'")
-        assert site.text("#join") == "Landing phone connected"
+        assert own_site.text("#join") == "Landing phone connected"
         # Locked: the page is hidden, asks for nothing, and says nothing old.
         phone.evaluate(
             "() => { Object.defineProperty(document, 'hidden', {value: true, configurable: true});"
@@ -99,7 +99,7 @@ def test_ground_screen_tells_connected_locked_and_gone_phones_apart(site: Site) 
         )
         assert phone.get_attribute("body", "data-call") == "no_signal"
         ground.wait_for_function(f"() => /^gone, last seen [0-9:]{{8}}$/.test(({PHONE_FACT})())", timeout=6000)
-        assert site.text("#join").startswith("Landing phone gone since ")
+        assert own_site.text("#join").startswith("Landing phone gone since ")
         phone.evaluate(
             "() => { Object.defineProperty(document, 'hidden', {value: false, configurable: true});"
             " document.dispatchEvent(new Event('visibilitychange')); }"
