@@ -63,7 +63,7 @@ def test_status_lists_every_lifter(ask: Any) -> None:
 
 def test_status_is_503_before_the_first_snapshot(tmp_path: Path) -> None:
     with serve(tmp_path) as served:
-        connection = http.client.HTTPConnection(served.url.removeprefix("http://"), timeout=5)
+        connection = http.client.HTTPConnection(served.url.removeprefix("http://"), timeout=30)
         for path in ("/api/status", "/healthz", "/api/live?page=ground&nonce=a"):
             connection.request("GET", path)
             reply = connection.getresponse()
