@@ -390,8 +390,9 @@ def judge(facts: Facts, before: Called | None) -> Called:
             values = _stands(row, values, facts, kept, standing)
         if values is not None and (best is None or RANK[call] < best[0]):
             best = RANK[call], row, values
-    called = _calm(facts)
-    if best is not None:
+    if best is None:
+        call, headline, reason = _calm(facts)
+    else:
         rank, row, values = best
         call = WORST_FIRST[rank]
         key = f"reason.{row.key}"
@@ -399,8 +400,8 @@ def judge(facts: Facts, before: Called | None) -> Called:
             key += ".needed"
         if "likely_s" in values and values["likely_s"] is None:
             key += ".likely_beyond"
-        called = Called(call, _headline(call, row.key, values, facts), Text(key, values))
-    return replace(called, in_flight=facts.in_flight, standing=standing)
+        headline, reason = _headline(call, row.key, values, facts), Text(key, values)
+    return Called(call, headline, reason, in_flight=facts.in_flight, standing=standing)
 
 
 def _stands(
@@ -422,14 +423,14 @@ def _stands(
     return last.values
 
 
-def _calm(facts: Facts) -> Called:
+def _calm(facts: Facts) -> tuple[Call, Text, Text]:
     if facts.phase in {Phase.IDLE, Phase.RELEASED, Phase.PARKED}:
         key = "parked" if facts.phase is Phase.PARKED else "not_attached"
-        return Called(Call.NOT_LIFTING, Text("headline.not_lifting"), Text(f"reason.{key}"))
+        return Call.NOT_LIFTING, Text("headline.not_lifting"), Text(f"reason.{key}")
     margin_kg = facts.holding.margin_kg if facts.holding is not None else None
     circuits_n = len(facts.used())
     reason = Text("reason.holding", {"circuits_n": circuits_n, "margin_kg": margin_kg})
-    return Called(Call.HOLDING, Text("headline.holding"), reason)
+    return Call.HOLDING, Text("headline.holding"), reason
 
 
 def with_alarm(called: Called, about: str | None, facts: Facts) -> Called:

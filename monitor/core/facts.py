@@ -105,6 +105,7 @@ class Facts:
     clock_offset_s: float | None
     released_load_kg: float | None  # load back on after the release
     partners: Mapping[str, tuple[str, str]]  # lifters in tandem: their call and release
+    climb_doubted: bool = False  # what measures the hoist does not fit circuits at rest
     irregular: bool = False  # readings come at no steady interval, and the site file gives none
 
     def used(self) -> tuple[CircuitFacts, ...]:
@@ -120,6 +121,7 @@ class Facts:
             "rotation": self.rotation_deg is None,
             "ambient": not ambient,
             "height": not ambient and self.height_m is None,
+            "climb": self.climb_doubted,
             "temperature": self.temperature_c is None,
             "pump": any(circuit.pump is None for circuit in self.in_use),
             "interval": self.irregular,

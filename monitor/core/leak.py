@@ -73,9 +73,9 @@ def advance(state: LeakState, sample: LeakSample, now_s: float) -> LeakState:
         value = sample.vacuum_kpa.get(circuit)
         if value is not None and math.isfinite(value):
             gather(track.gatherer, value, now_s)
-    if sample.ambient_kpa is not None:
+    if sample.ambient_kpa is not None and "ambient" not in state.climb_doubted:
         climb(state, "ambient", -sample.ambient_kpa, now_s)
-    elif sample.height_m is not None:
+    elif sample.height_m is not None and "height" not in state.climb_doubted:
         climb(state, "height", HOIST_KPA_PER_M * sample.height_m, now_s)
     state.last_s = now_s
     if now_s + 0.75 * state.interval_s >= state.block_from_s + BLOCK_S:

@@ -37,6 +37,8 @@ _WILD_SDS: Final = 8.0
 _WILD_KPA: Final = 5.0
 _LEAST_SOFT: Final = 1e-4
 _OFF_RATE_WIDEN: Final = (0.03 / S_PER_MIN) ** 2
+_GAINS_AT_REST_KPA_PER_S: Final = 0.2 / S_PER_MIN  # gas that cools by 10 K in 10 min gives 0.14 kPa/min at 60 kPa
+_REFUTED_SDS: Final = 2.0
 _PUMPING_RATE: Final = (-0.2, 0.5**2)
 
 
@@ -53,6 +55,7 @@ def forget(state: LeakState, waited_s: float) -> None:
             mean, var = track.pump.off_rate
             track.pump.off_rate = (mean, var + _OFF_RATE_WIDEN * (1.0 + waited_s / 60.0))
     state.common.rate_kpa_per_s = state.common.ceiling_kpa_per_s = 0.0
+    state.climb_refuted_since_s, state.climb_doubted = None, frozenset()
 
 
 def flush(state: LeakState) -> None:
@@ -242,6 +245,7 @@ def _judge(state: LeakState, dt_s: float) -> None:
     if bank is None:
         return
     rates, settled = _rates(state, bank)
+    _doubt_climb(state, bank.at_s, rates)
     measured = bool(state.climb_source)
     if not measured:
         share(
@@ -262,6 +266,23 @@ def _judge(state: LeakState, dt_s: float) -> None:
         if not (measured or alone or state.relative is None):
             sure = min(sure, _beside_others(state, bank, state.relative, row, rates))
         track.falling = sure >= SURE and stretch_s >= _STRETCH_LEAST_S
+
+
+def _doubt_climb(state: LeakState, at_s: float, rates: Sequence[Rate | None]) -> None:
+    """Stop believing a measured hoist by which circuits gain vacuum at rest: a drift like that would hide a leak of its pace.
+
+    No pump runs in them, and gas that cools makes up for a little only. One gauge of three that creeps refutes nothing.
+    """
+    gains_n = sum(rate is not None and rate[0] + _REFUTED_SDS * rate[1] < -_GAINS_AT_REST_KPA_PER_S for rate in rates)
+    rest_n = sum(rate is not None for rate in rates)
+    if not state.climb_source or not gains_n or 2 * gains_n < rest_n:
+        state.climb_refuted_since_s = None
+    elif state.climb_refuted_since_s is None:
+        state.climb_refuted_since_s = at_s
+    elif at_s - state.climb_refuted_since_s >= FOLLOW_S:
+        state.climb_doubted |= {state.climb_source}
+        state.climb_source, state.climb_refuted_since_s = "", None
+        close(state.climb)
 
 
 def _rates(state: LeakState, bank: banks.Bank) -> tuple[list[Rate | None], list[bool]]:

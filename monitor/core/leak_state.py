@@ -85,7 +85,11 @@ class CircuitTrack:
 
 @dataclass(slots=True)
 class LeakState:
-    """Everything remembered of one lifter. Changed in place by ``advance``; can be pickled."""
+    """Everything remembered of one lifter. Changed in place by ``advance``; can be pickled.
+
+    ``climb_doubted``: what measures the hoist (``ambient``, ``height``) but is not believed, because circuits at rest seemed to
+    gain vacuum by it, since ``climb_refuted_since_s``.
+    """
 
     config: LeakConfig
     tracks: list[CircuitTrack]
@@ -102,6 +106,8 @@ class LeakState:
     climb_kpa: float = 0.0
     climb_var: float = 0.0
     climb_shift_kpa: float = 0.0
+    climb_refuted_since_s: float | None = None
+    climb_doubted: frozenset[str] = frozenset()
     ambient_kpa: float = 0.0
     relative_kpa: list[float] = field(default_factory=list)
 

@@ -482,6 +482,7 @@ def facts(state: LifterState, now_s: float, around: Surroundings) -> Facts:
         clock_offset_s=around.lag_s,
         released_load_kg=load_kg if returned else None,
         partners=around.partners,
+        climb_doubted=bool(state.leaks.climb_doubted),
         irregular=config.expected_interval_s is None
         and any(timing.is_irregular(state.gauges[name].gaps_s) for name in used),
     )

@@ -7,7 +7,7 @@ clears anything; the value last believed stays, with its age.
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from typing import Final
+from typing import Any, Final
 
 from monitor.core import timing
 from monitor.core.readings import CircuitReading, Pump, Refusal
@@ -38,6 +38,7 @@ PEAK_LASTS_S: Final = 60.0
 """What a gauge showed within so long it may show again at once."""
 
 STROKES_KEPT_N: Final = 2
+NOTHING_ELSE: Final[Mapping[str, Any]] = {}
 
 ABSOLUTE: Final = "absolute"
 """The name under which an absolute gauge is followed: its raw value does not move with the ambient pressure."""
@@ -152,7 +153,11 @@ def take(
     apart_kpa = max(values_kpa) - min(values_kpa) if len(values_kpa) > 1 else None
     disagree = min(apart_kpa or 0.0, gauge.apart_kpa or 0.0) > GAUGES_AGREE_KPA  # one wild value is no disagreement
     beyond_s = (now_s if gauge.beyond_since_s is None else gauge.beyond_since_s) if too_high else None
-    gauge = replace(gauge, heard_s=now_s, stills=stills, apart_kpa=apart_kpa, beyond_since_s=beyond_s)
+    seen: dict[str, Any] = {"heard_s": now_s, "stills": stills, "apart_kpa": apart_kpa, "beyond_since_s": beyond_s}
+    doubted = refusal is not None or too_high or disagree or believed is not raw_kpa or gauge.high_kpa is not None
+    if not doubted and not _jumped(gauge, min(values_kpa)):
+        return _believed(gauge, min(values_kpa), now_s, seen)  # as nearly always: one new gauge, not two
+    gauge = replace(gauge, **seen)
     if beyond_s is not None and not values_kpa and now_s - beyond_s < CONFIRM_S:
         return gauge  # one wild value says nothing
     fault = None if refusal is None else refusal.reason
@@ -210,7 +215,8 @@ def freeze(gauge: Gauge, names: tuple[str, ...], now_s: float) -> Gauge:
     return _faulted(replace(gauge, stills=stills), "frozen", now_s)
 
 
-def _believed(gauge: Gauge, value_kpa: float, at_s: float) -> Gauge:
+def _believed(gauge: Gauge, value_kpa: float, at_s: float, seen: Mapping[str, Any] = NOTHING_ELSE) -> Gauge:
+    """The value believed, together with what else the reading showed."""
     gaps_s, interval_s = timing.learned(gauge.gaps_s, gauge.at_s, at_s)
     peaks = value_kpa >= gauge.peak_kpa or at_s - gauge.peak_s > PEAK_LASTS_S
     return replace(
@@ -226,6 +232,7 @@ def _believed(gauge: Gauge, value_kpa: float, at_s: float) -> Gauge:
         high_kpa=None,
         peak_kpa=value_kpa if peaks else gauge.peak_kpa,
         peak_s=at_s if peaks else gauge.peak_s,
+        **seen,
     )
 
 

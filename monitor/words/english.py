@@ -180,6 +180,7 @@ ASSUMED: Final[Mapping[str, str]] = {
     "assumed.rotation": "No turn is measured: the margin is that of the worst turn.",
     "assumed.ambient": "No ambient pressure is measured on the lifter: it is taken lower than the site's.",
     "assumed.height": "No height is measured: a fall of all circuits together may be the hoist, within its bounds.",
+    "assumed.climb": "What measures the hoist does not fit circuits at rest: times are worked out without it.",
     "assumed.temperature": "No temperature is measured: gas that cools may hide a leak, and times allow for it.",
     "assumed.pump": "A pump does not say whether it runs: its strokes are read off the vacuum.",
     "assumed.interval": "Readings come at no steady interval: how long silence is normal is learned from them.",

@@ -7,6 +7,7 @@ import pytest
 
 from monitor.core.leak import Bounds, LeakSample, advance, reserve, to_level, view
 from monitor.core.readings import Pump
+from monitor.core.units import HOIST_KPA_PER_M
 from tests.unit.core.leak_signals import feed, read, start, times
 
 AMBIENT = 101.3
@@ -172,6 +173,30 @@ def saw_tooth(duration_s, rate_hz=5.0, *, leak=2.0, top=66.0, bottom=60.0, rise_
         pump.append(on)
     pump.append(on)
     return t_s, truth, pump
+
+
+@pytest.mark.parametrize("circuits_n", [2, 3, 4])
+@pytest.mark.parametrize("source", ["ambient", "height"])
+@pytest.mark.parametrize(
+    ("kpa_per_min", "noise_kpa", "quantum_kpa"), [(0.8, 0.08, 0.1), (2.0, 0.08, 0.1), (2.0, 0.2, 0.5)]
+)
+def test_a_hoist_measured_wrongly_hides_no_leak_of_its_pace(circuits_n, source, kpa_per_min, noise_kpa, quantum_kpa):
+    fall = lambda t: level_fall(t, 100.0, kpa_per_min)  # noqa: E731
+    t_s, _, seen = lift(
+        260.0, circuits_n=circuits_n, drop={0: fall}, noise_kpa=noise_kpa, quantum_kpa=quantum_kpa, seed=5
+    )
+    drifts = {"ambient_kpa": AMBIENT - fall(t_s)} if source == "ambient" else {"height_m": fall(t_s) / HOIST_KPA_PER_M}
+    found_s, state = first_falling(t_s, seen, **drifts)
+    assert found_s is not None
+    assert 100.0 < found_s < 165.0
+    assert "ambient" in view(state, "A", t_s[-1]).assumed
+    assert not any(view(state, c, t_s[-1]).falling for c in state.config.circuits[1:])
+
+
+def test_one_gauge_of_three_that_creeps_up_does_not_refute_a_measured_hoist():
+    t_s, _, seen = lift(200.0, circuits_n=3, drop={0: lambda t: -level_fall(t, 60.0, 1.0)})
+    state = feed(start(3), t_s, seen, ambient_kpa=ambient(t_s))
+    assert "ambient" not in view(state, "B", t_s[-1]).assumed
 
 
 @pytest.mark.parametrize("reported", [True, False])

@@ -86,6 +86,13 @@ def test_what_was_assumed_is_said() -> None:
     assert watch.status.assumed == ()
 
 
+def test_an_ambient_pressure_that_drifts_while_the_circuits_stand_still_is_said_not_to_count() -> None:
+    watch = Watch()
+    drifting = MEASURED | {"ambient_kpa": "101x300 101>99x600"}
+    watch.play(**SEALED, **drifting, **PUMPS, noise_kpa=0.1)
+    assert watch.status.assumed == ("climb",)
+
+
 @pytest.mark.parametrize(
     ("missing", "assumed"),
     [
