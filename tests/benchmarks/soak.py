@@ -1,8 +1,9 @@
-"""A busy site for a long time: ``python -m tests.benchmarks.soak [--minutes 60] [--every-s 60]``.
+"""A busy site for a long time: ``python -m tests.benchmarks.soak [--minutes 60] [--every-s 60] [--replayed-hours 8]``.
 
 Ten lifters of six circuits lift one panel after another, ten readings a second each, and twenty pages look on, all of it
 the real program on a real Mosquitto. Wanted: memory, open files and the delay to the status stay flat. One row for each
-``--every-s``; then the change over the second half, where all is warm. Nothing here fails.
+``--every-s``; then the change over the second half, where all is warm. ``--replayed-hours`` plays the same messages through
+decoder and engine as fast as they go instead, on the messages' own clock, with neither broker nor pages. Nothing here fails.
 """
 
 import argparse
@@ -13,13 +14,17 @@ import sys
 import tempfile
 import threading
 import time
+from collections.abc import Sequence
 from pathlib import Path
 from statistics import linear_regression, median
 from typing import Any, Final
 
 import paho.mqtt.client as paho
 
-from tests.benchmarks.speed import Ear, Eye, covered_ms, site_text
+from monitor.core.events import LiftClosed, ReadingCame
+from monitor.core.readings import Reading
+from monitor.wire.reading_json import decode_reading
+from tests.benchmarks.speed import Ear, Eye, covered_ms, drive, resident_kb, site_text
 from tests.brokers import Broker, mosquitto
 from tests.system.program import Program
 
@@ -112,11 +117,42 @@ def soak(minutes: float, every_s: float) -> None:
             program.end(signal.SIGTERM)
             print(f"\nviewers still looking at the end: {sum(bool(eye.seen) for eye in eyes)} of {VIEWERS_N}")
         broker.kill()
+    _slopes(rows, ("MB", "open files", "ms to the status"))
+
+
+def replayed(hours: float) -> None:
+    """The engine alone, on the site's own clock: what it keeps of hours, and whether a reading costs more at the end."""
+    made = drive(LIFTERS_N, CIRCUITS_N)
+    print(
+        "| hour of the site | readings | memory, MB | lifts closed | processor a reading, µs |\n| --- | --- | --- | --- | --- |"
+    )
+    rows: list[tuple[float, float, float]] = []
+    closed_n, part_n = 0, round(600 * RATE_HZ * LIFTERS_N)
+    for part in range(round(6 * hours)):
+        began_s = time.process_time()
+        for sent_n in range(part * part_n, (part + 1) * part_n):
+            seq, n = divmod(sent_n, LIFTERS_N)
+            done = [effects for _, effects in made.advance(seq / RATE_HZ)]
+            payload = message(seq + int(n * LIFT_S * RATE_HZ / LIFTERS_N), seq / RATE_HZ)
+            said = decode_reading(payload, lifter=f"dock-{n}")
+            if isinstance(said, Reading):
+                done.append(made.take(ReadingCame(said)))
+            closed_n += sum(isinstance(effect, LiftClosed) for effects in done for effect in effects)
+        cost_us = 1e6 * (time.process_time() - began_s) / part_n
+        rows.append(((part + 1) / 6, resident_kb() / 1024, cost_us))
+        print(
+            f"| {rows[-1][0]:.1f} | {(part + 1) * part_n} | {rows[-1][1]:.1f} | {closed_n} | {cost_us:.0f} |",
+            flush=True,
+        )
+    _slopes([(60 * hour, memory_mb, cost) for hour, memory_mb, cost in rows], ("MB", "µs a reading"))
+
+
+def _slopes(rows: Sequence[tuple[float, ...]], names: Sequence[str]) -> None:
+    """How each figure changes an hour over the second half; a row is its minute and the figures."""
     half = rows[len(rows) // 2 :]
-    if len(half) > 1:
-        for n, what in ((1, "MB"), (2, "open files"), (3, "ms to the status")):
-            slope = linear_regression([one[0] for one in half], [float(one[n]) for one in half]).slope
-            print(f"change an hour over the second half: {60 * slope:+.1f} {what}")
+    for n, what in enumerate(names if len(half) > 1 else (), 1):
+        slope = linear_regression([one[0] for one in half], [one[n] for one in half]).slope
+        print(f"change an hour over the second half: {60 * slope:+.1f} {what}")
 
 
 def _taken(sender: Sender, ear: Ear) -> list[float]:
@@ -136,7 +172,11 @@ def main() -> None:
     given = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     given.add_argument("--minutes", type=float, default=60.0)
     given.add_argument("--every-s", type=float, default=60.0)
+    given.add_argument("--replayed-hours", type=float)
     said = given.parse_args()
+    if said.replayed_hours:
+        replayed(said.replayed_hours)
+        return
     soak(said.minutes, said.every_s)
 
 
