@@ -6,21 +6,9 @@ from pathlib import Path
 import pytest
 
 from monitor.settings.site import read_site
+from tests.small_site import SMALL_SITE
 
 HELP = Path(__file__).parents[2] / "dashboards" / "help"
-SITE = """
-site = "quayside"
-[broker]
-embedded = true
-[[lifter]]
-id = "dock-6"
-basis = "asme-bth-1"
-wll_kg = 900
-[lifter.circuits.A]
-warning_kpa = 52
-[lifter.circuits.B]
-warning_kpa = 52
-"""
 BLOCKS = [
     pytest.param(block, id=f"{page}: {block.splitlines()[1][:40]}")
     for page in ("connecting-hardware.md", "first-circuit.md", "running.md")
@@ -38,4 +26,4 @@ def test_example_of_a_guide_is_read_without_a_fault(block: str) -> None:
     if block.startswith("site = "):
         assert read_site(block, name="guide").core.lifters
     else:
-        assert read_site(SITE + block, name="guide").sources
+        assert read_site(SMALL_SITE + block, name="guide").sources

@@ -6,20 +6,10 @@ import pytest
 
 from monitor.cli.arriving_sources import ArrivingSources
 from monitor.settings.site import read_site
+from tests.small_site import SMALL_SITE
 
 NOW_S = 1_764_019_200.0
-SITE = """
-site = "quayside"
-[broker]
-embedded = true
-[[lifter]]
-id = "dock-6"
-basis = "asme-bth-1"
-wll_kg = 900
-[lifter.circuits.A]
-warning_kpa = 52
-[lifter.circuits.B]
-warning_kpa = 52
+SOURCES = """
 [[source]]
 topic = "vac/{lifter}/{circuit}"
 format = "json"
@@ -41,7 +31,7 @@ to = "load_kg"
 
 @pytest.fixture
 def ears() -> ArrivingSources:
-    return ArrivingSources(read_site(SITE, name="site.toml"))
+    return ArrivingSources(read_site(SMALL_SITE + SOURCES, name="site.toml"))
 
 
 def take(

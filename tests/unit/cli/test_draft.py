@@ -9,21 +9,9 @@ from monitor.cli.draft import Draft
 from monitor.core.readings import Reading
 from monitor.settings.site import SiteSettings, read_site
 from monitor.wire.inbox import Inbox
+from tests.small_site import SMALL_SITE
 
 NOW_S = 1_764_019_200.0
-SITE = """
-site = "quayside"
-[broker]
-embedded = true
-[[lifter]]
-id = "dock-6"
-basis = "asme-bth-1"
-wll_kg = 900
-[lifter.circuits.A]
-warning_kpa = 52
-[lifter.circuits.B]
-warning_kpa = 52
-"""
 MORE = """
 [[lifter]]
 id = "dock-7"
@@ -34,7 +22,7 @@ warning_kpa = 52
 """
 
 
-def draft(messages: list[tuple[str, object]], site: str = SITE) -> str:
+def draft(messages: list[tuple[str, object]], site: str = SMALL_SITE) -> str:
     made = Draft(read_site(site, name="site.toml"))
     for topic, payload in messages:
         made.take(topic, _bytes(payload))
@@ -97,7 +85,7 @@ def readings(settings: SiteSettings, messages: list[tuple[str, object]]) -> dict
 )
 def test_draft_reads_what_it_was_made_from(messages: list[tuple[str, object]], expected: dict[str, float]) -> None:
     text = draft(messages)
-    settings = read_site(SITE + text, name="site.toml")  # every line of it is valid
+    settings = read_site(SMALL_SITE + text, name="site.toml")  # every line of it is valid
     found = readings(settings, messages)
     assert {name: found.get(name) for name in expected} == pytest.approx(expected)
 
@@ -110,7 +98,7 @@ def test_what_is_not_understood_is_never_passed_over() -> None:
     assert "# not understood: fw = '1.2'" in text
     assert "# not understood: 3 bytes. Is it binary?" in text
     assert 'format = "csv"' in text
-    read_site(SITE + text, name="site.toml")
+    read_site(SMALL_SITE + text, name="site.toml")
 
 
 def test_time_is_told_by_its_size() -> None:
@@ -124,7 +112,7 @@ def test_time_is_told_by_its_size() -> None:
 
 
 def test_lifter_that_is_not_known_is_asked_for() -> None:
-    assert "# which lifter is it?" in draft([("gauge", b"60")], SITE + MORE)
+    assert "# which lifter is it?" in draft([("gauge", b"60")], SMALL_SITE + MORE)
 
 
 def test_circuit_that_is_not_known_is_asked_for() -> None:
@@ -150,4 +138,4 @@ def test_sparkplug_is_known_by_its_topic() -> None:
     [b"", b"\x00", b'{"a": {"b.c": [1, {"d e": "x\\ny"}]}}', b"[]", b"null", b'"', b"\xff", b'{"vac": "\x7f"}'],
 )
 def test_any_payload_makes_a_draft_that_is_valid(payload: bytes) -> None:
-    read_site(SITE + draft([("a/b \"c'", payload), ("vac/{x}/A", payload)]), name="site.toml")
+    read_site(SMALL_SITE + draft([("a/b \"c'", payload), ("vac/{x}/A", payload)]), name="site.toml")

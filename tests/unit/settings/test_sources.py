@@ -7,20 +7,8 @@ from monitor.core.sent_units import UNITS
 from monitor.core.sources import BinaryField, Encoding, Format, Pick, Reads, Source, TimeUnit, ValueRule
 from monitor.settings.paths import split_fields, split_path
 from monitor.settings.site import SiteError, read_site
+from tests.small_site import SMALL_SITE
 
-SITE = """
-site = "quayside"
-[broker]
-embedded = true
-[[lifter]]
-id = "dock-6"
-basis = "asme-bth-1"
-wll_kg = 900
-[lifter.circuits.A]
-warning_kpa = 52
-[lifter.circuits.B]
-warning_kpa = 52
-"""
 VALUE = """
 [[source.value]]
 to = "circuits.A.vacuum_kpa"
@@ -28,7 +16,7 @@ to = "circuits.A.vacuum_kpa"
 
 
 def read(text: str) -> tuple[Source, ...]:
-    return read_site(SITE + text, name="site.toml").sources
+    return read_site(SMALL_SITE + text, name="site.toml").sources
 
 
 def faults(text: str) -> list[str]:
