@@ -84,7 +84,7 @@ def figure(
             "showlegend": False,
             "hovermode": "closest",
             "font": {"family": '"Fira Sans Condensed", sans-serif', "size": 15},
-            "xaxis": {"title": {"text": voice.say("maint.site_time", words=voice.zone.key)}, "type": "date"},
+            "xaxis": {"title": {"text": voice.say("maint.site_time", zone=voice.zone.key)}, "type": "date"},
             "yaxis": {
                 "title": {"text": unit.words},
                 "rangemode": "tozero",

@@ -99,13 +99,11 @@ def _answer(lifter: LifterConfig, plan: PlanInput, result: PlanResult, voice: Vo
 
 def in_force(plan: Mapping[str, Any], voice: Voice) -> str:
     """The plan in force, from a status."""
-    words = voice.say(
-        "planning.in_force",
-        weight_kg=plan["weight_kg"],
-        pads=", ".join(plan["pads"]) if plan["pads"] else voice.say("planning.all_pads"),
-        who=plan["who"],
-        clock=voice.clock(plan["at"]),
-    )
+    said = {"weight_kg": plan["weight_kg"], "who": plan["who"], "clock": voice.clock(plan["at"])}
+    if plan["pads"]:
+        words = voice.say("planning.in_force", pads=", ".join(plan["pads"]), **said)
+    else:
+        words = voice.say("planning.in_force.all_pads", **said)
     return f"{words} {voice.say('planning.outside')}" if plan["verdict"] == "outside_limits" else words
 
 
@@ -118,9 +116,7 @@ def _fault(fault: Fault, voice: Voice) -> str:
     """One fault; with its place inside the entry where there is one, for the entry's label stands there already."""
     words = voice.say(fault.key, **fault.values)
     places = [voice.say(f"planning.place.{kind}", name=name) for kind, name in PLACE.findall(fault.field)]
-    if not places:
-        return voice.say("planning.fault", words=words)
-    return voice.say("planning.fault_at", place=", ".join(places), words=words)
+    return voice.say("planning.fault_at", place=", ".join(places), words=words) if places else words
 
 
 def entry_of(field: str) -> str:
@@ -154,15 +150,14 @@ def _circuits(result: PlanResult, voice: Voice) -> list[dict[str, Any]]:
         enough = lost.needed_factor is None or (lost.factor is not None and lost.factor >= lost.needed_factor)
         falls = lost.factor is not None and lost.factor < 1.0
         how = "planning.lost_falls" if falls else "planning.lost_holds"
-        asked = lost.needed_factor
+        asked = {} if lost.needed_factor is None else {"asked_factor": lost.needed_factor}
         told.append(
             {
                 "id": name,
                 "needed": voice.value("x_kpa", needed_kpa),
                 "judged": voice.value("x_kpa", judged_kpa),
                 "short": needed_kpa is not None and needed_kpa > judged_kpa,
-                "lost": voice.say(how, left_at_least_factor=lost.factor),
-                "asked": "" if asked is None else voice.say("planning.lost_asked", asked_factor=asked),
+                "lost": voice.say(f"{how}.asked" if asked else how, left_at_least_factor=lost.factor, **asked),
                 "falls": falls or not enough,
             }
         )

@@ -13,6 +13,7 @@ from dashboards.live import Snapshot, Status
 from dashboards.phones import CONNECTED_S
 from dashboards.seal_view import seal_test
 from dashboards.words import Voice, say, zone_of
+from monitor.words.english import TEMPLATES
 from monitor.words.languages import ENGLISH, Speaker
 
 CALLS: Final = ("land_now", "no_signal", "land_soon", "look", "holding", "not_lifting")
@@ -419,10 +420,10 @@ def _alarm(alarm: Mapping[str, Any], voice: Voice) -> View:
 
 def _alarm_said(alarm: Mapping[str, Any], voice: Voice) -> str:
     """Its state, or that it is set aside, by whom and why."""
-    said = voice.say(f"alarm.{next((flag for flag in SET_ASIDE if alarm[flag]), alarm['state'])}")
-    if not alarm.get("set_aside_by"):
-        return said
-    return voice.say("alarm.set_aside", said=said, by=alarm["set_aside_by"], why=alarm["set_aside_why"])
+    key = f"alarm.{next((flag for flag in SET_ASIDE if alarm[flag]), alarm['state'])}"
+    if alarm.get("set_aside_by") and f"{key}.by" in TEMPLATES:
+        return voice.say(f"{key}.by", by=alarm["set_aside_by"], why=alarm["set_aside_why"])
+    return voice.say(key)
 
 
 def _is_over(alarm: Mapping[str, Any]) -> bool:

@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 import msgspec
 
 from monitor.report_plot import Words, timeline
+from monitor.words.english import TEMPLATES
 from monitor.words.languages import ENGLISH, Speaker
 
 ROWS_MAX_N: Final = 6
@@ -81,18 +82,18 @@ def lift_html(
 
     title = words("report.title", lifter=record.get("lifter_name", record["lifter"]), at=record["site"])
     when = words("report.when", start=full(record["opened"]), end=full(record["closed"]),
-                 words=_duration(record["duration_s"], words), state=words.named("ended", record["ended"]))  # fmt: skip
+                 took_exact_s=record["duration_s"], state=words.named("ended", record["ended"]))  # fmt: skip
     drawing = timeline(trace, record, short, speaker) if trace else ""
     alarm_heads = ("lift.raised", "lift.alarm", "lift.about", "lift.priority", "report.returned", "lift.acknowledged")
     told_heads = ("report.when_head", "report.what", "report.who", "report.role", "report.with")
-    signs = (words("report.sign", who=words(f"report.signer.{one}")) for one in SIGNERS)
+    signs = (words(f"report.sign.{one}") for one in SIGNERS)
     body = [
         f"<h1>{escape(title)}</h1>",
         f"<p>{escape(when)} <span class='small'>{escape(words('report.record', id=record['id']))}</span></p>",
         _facts(record, short, words),
         f"<p>{escape(_plan(record, short, words))}</p>",
         heading("lift.timeline"),
-        drawing or f"<p>{escape(words('lift.no_trace'))}</p>",
+        drawing or f"<p>{escape(words('lift.no_times' if trace else 'lift.no_trace'))}</p>",
         heading("lift.circuits"),
         _circuits(record, short, words),
         *(f"<p>{escape(line)}</p>" for line in _seal_tests(record, short, words)),
@@ -132,9 +133,9 @@ def _facts(record: Mapping[str, Any], short: Clock, words: Words) -> str:
     load, margin, tilt = record["load"], record["margin"], record["tilt"]
     lowest = _value("lowest_kg", margin["lowest_kg"], words)
     if margin["at"] is not None:
-        lowest = words("report.at", words=lowest, clock=short(margin["at"]))
-    if margin["governs"]:
-        lowest = words("report.by", words=lowest, what=words.named("report.governs", margin["governs"]))
+        clock = short(margin["at"])
+        key = f"report.margin.{margin['governs']}"
+        lowest = words(key if key in TEMPLATES else "report.at", n=lowest, lowest_kg=margin["lowest_kg"], clock=clock)
     tilts = [_value("tilt_deg", tilt[name], words) for name in ("low_deg", "high_deg")]
     facts = {
         "lift.largest": _value("largest_kg", load["largest_kg"], words),
@@ -164,9 +165,8 @@ def _plan(record: Mapping[str, Any], short: Clock, words: Words) -> str:
     if plan.get("verdict"):
         said.append(words.named("report.verdict", plan["verdict"]))
     if plan.get("rated_kg") is not None:
-        limit = words("report.limit", limit_kg=plan["rated_kg"])
-        governs = plan.get("governs")
-        said.append(words("report.by", words=limit, what=words.named("report.governs", governs)) if governs else limit)
+        key = f"report.limit.{plan.get('governs')}"
+        said.append(words(key if key in TEMPLATES else "report.limit", limit_kg=plan["rated_kg"]))
     role = words.named("word.role", plan["role"])
     return words("report.planned", clock=short(plan["at"]), who=plan["who"], role=role, words=", ".join(said))
 
@@ -179,9 +179,11 @@ def _circuits(record: Mapping[str, Any], short: Clock, words: Words) -> str:
     for name, one in record["circuits"].items():
         lowest = number("x_kpa", one["lowest_kpa"])
         if one["lowest_at"] is not None:
-            lowest = words("report.at", words=lowest, clock=short(one["lowest_at"]))
+            lowest = words("report.at", n=lowest, clock=short(one["lowest_at"]))
         states = ", ".join(
-            f"{words.named('state', state)} {_duration(s, words)}" for state, s in one["states_s"].items() if s >= 1.0
+            words("report.state_for", state=words.named("state", state), in_it_exact_s=in_it_s)
+            for state, in_it_s in one["states_s"].items()
+            if in_it_s >= 1.0
         )
         rows.append((
             name,
@@ -195,10 +197,10 @@ def _circuits(record: Mapping[str, Any], short: Clock, words: Words) -> str:
         ))  # fmt: skip
     heads = (
         words("lift.circuit"),
-        words("report.warning_level", words=words.number_and_unit("x_kpa", 0.0)[1]),
+        words("report.warning_level", unit=words.number_and_unit("x_kpa", 0.0)[1]),
         words("lift.at_pick"),
         words("report.lowest"),
-        words("report.leak", words=words.number_and_unit("x_kpa_per_min", 0.0)[1]),
+        words("report.leak", unit=words.number_and_unit("x_kpa_per_min", 0.0)[1]),
         words("report.worst_leak"),
         words("lift.pump_on"),
         words("report.states"),
@@ -258,19 +260,13 @@ def _actions(record: Mapping[str, Any], short: Clock, words: Words) -> list[Sequ
 
 def _seen(record: Mapping[str, Any], short: Clock, words: Words) -> list[str]:
     counts = record["counts"]
-    seen, took = _duration(record["seen_s"], words), _duration(record["duration_s"], words)
-    lines = [words("report.believed", start=seen, end=took)]
+    lines = [words("report.believed", seen_exact_s=record["seen_s"], took_exact_s=record["duration_s"])]
     if record["gaps"]:
-        gaps = [
-            words(
-                "report.gap", start=short(one["from"]), end=short(one["to"]), why=words.named("report.gap", one["why"])
-            )
-            for one in record["gaps"][:ROWS_MAX_N]
-        ]
+        gaps = [_gap(one, short, words) for one in record["gaps"][:ROWS_MAX_N]]
         more_n = record["gaps_n"] - len(gaps)
         if more_n > 0:
             gaps.append(words("report.gaps_more_n", gaps_n=more_n))
-        lines.append(words("report.gaps", words=_duration(record["gap_s"], words), what="; ".join(gaps)))
+        lines.append(words("report.gaps", gap_exact_s=record["gap_s"], words="; ".join(gaps)))
     else:
         lines.append(words("lift.no_gap"))
     odd = [
@@ -281,12 +277,17 @@ def _seen(record: Mapping[str, Any], short: Clock, words: Words) -> list[str]:
     return lines
 
 
+def _gap(gap: Mapping[str, Any], short: Clock, words: Words) -> str:
+    key = f"lift.gap.{gap['why']}"
+    return words(key if key in TEMPLATES else "report.gap", start=short(gap["from"]), end=short(gap["to"]))
+
+
 def _judged(record: Mapping[str, Any], chained: str | None, words: Words) -> str:
     by = record["settings"]
-    surface = words.named("word.surface", by["surface"])
-    judged = words("report.judged", by=record["judged_by"], what=by["basis"], plate_kg=by["wll_kg"], state=surface,
-                   friction_ratio=by["friction"])  # fmt: skip
-    site_file = words("report.site_file", id=record.get("site_file_sha256") or words("report.not_known"))
+    judged = words("report.judged", by=record["judged_by"], what=by["basis"], plate_kg=by["wll_kg"],
+                   surface=by["surface"], friction_ratio=by["friction"])  # fmt: skip
+    file_id = record.get("site_file_sha256")
+    site_file = words("report.site_file", id=file_id) if file_id else words("report.no_site_file")
     return f"{judged} {site_file} {words('report.chained', id=chained) if chained else words('report.not_chained')}"
 
 
@@ -308,17 +309,7 @@ def _value(name: str, value: float | None, words: Words, none: str = "report.not
 
 
 def _duration(seconds: float | None, words: Words) -> str:
-    """To the second: a record is no call. The units are written the same in every language so far."""
-    if seconds is None:
-        return words("report.not_known")
-    whole = round(seconds)
-    return (
-        f"{whole} s"
-        if whole < 60
-        else f"{whole // 60} min {whole % 60:02d} s"
-        if whole < 3600
-        else f"{whole // 3600} h {whole % 3600 // 60:02d} min"
-    )
+    return words("report.not_known") if seconds is None else words.value("it_exact_s", seconds)
 
 
 def _zone(name: str) -> tzinfo:

@@ -58,10 +58,10 @@ def timeline(
     Returns:
         An ``<svg>`` element; an empty text where the trace holds no time.
     """
-    times = [at_s for at_s in trace.get("utc_s", ()) if at_s is not None]
-    if not times or times[-1] <= times[0]:
+    span = span_of(trace)
+    if span is None:
         return ""
-    from_s, to_s = float(times[0]), float(times[-1])
+    from_s, to_s = span
 
     def x(at_s: float) -> float:
         return LEFT + (WIDTH - LEFT - RIGHT) * (min(max(at_s, from_s), to_s) - from_s) / (to_s - from_s)
@@ -80,6 +80,12 @@ def timeline(
         '<rect width="6" height="6" fill="#fff"/><line x1="0" y1="0" x2="0" y2="6" stroke="#777" stroke-width="3"/>'
         f'</pattern></defs><rect width="{WIDTH}" height="{foot + 22}" fill="#fff"/>{"".join(parts)}</svg>'
     )
+
+
+def span_of(trace: Mapping[str, Sequence[Any]]) -> tuple[float, float] | None:
+    """From when to when a trace says that it is, UTC seconds; ``None`` where its rows say no times: nothing can be drawn."""
+    times = [at_s for at_s in trace.get("utc_s", ()) if at_s is not None]
+    return (float(times[0]), float(times[-1])) if times and times[-1] > times[0] else None
 
 
 class Words:

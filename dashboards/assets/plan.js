@@ -191,7 +191,7 @@ function paintCircuit(row, circuit) {
   text(row.children[0], circuit.id);
   text(row.children[1], circuit.needed);
   text(row.children[2], circuit.judged);
-  text(row.children[3], [circuit.lost, circuit.asked].filter(Boolean).join("; "));
+  text(row.children[3], circuit.lost);
   attribute(row.children[1], "data-bad", circuit.short ? "yes" : null);
   attribute(row.children[3], "data-bad", circuit.falls ? "yes" : null);
 }

@@ -8,9 +8,12 @@ from urllib.parse import urlencode
 from dash import html
 
 from dashboards.pages.parts import paper
+from dashboards.pages.timeline import can_be_drawn
 from dashboards.words import Voice
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from monitor.store.records import Reader
 
 PAGE_N: Final = 50
@@ -26,8 +29,7 @@ def layout(store: "Callable[[], Reader]", voice: Voice, query: Mapping[str, str]
         if record is None:
             nothing = [html.H1(voice.say("lift.none")), html.P(voice.say("lift.none_here"))]
             return paper(nothing, voice.speaker)
-        has_trace = store().trace(record["id"]) is not None
-        return paper(_record(record, voice, has_trace=has_trace), voice.speaker)
+        return paper(_record(record, voice, store().trace(record["id"])), voice.speaker)
     before = float(query["before"]) if query.get("before", "").replace(".", "", 1).isdecimal() else None
     return paper(_list(store().lifts(query.get("lifter") or None, before, PAGE_N), voice), voice.speaker)
 
@@ -55,7 +57,7 @@ def _list(records: Sequence[Record], voice: Voice) -> list[Any]:
     return [heading, _table(heads, rows, voice), *([older] if len(records) == PAGE_N else []), figures]
 
 
-def _record(record: Record, voice: Voice, *, has_trace: bool) -> list[Any]:
+def _record(record: Record, voice: Voice, trace: "Path | None") -> list[Any]:
     load, margin, tilt, settings = record["load"], record["margin"], record["tilt"], record["settings"]
     facts = {
         "lifter": record["lifter"],
@@ -93,7 +95,7 @@ def _record(record: Record, voice: Voice, *, has_trace: bool) -> list[Any]:
         html.Ul([_report(str(record["id"]), form, voice) for form in ("html", "pdf", "csv", "json")]),
         _pairs({voice.say(f"lift.{name}"): said for name, said in facts.items()}),
         html.H2(voice.say("lift.timeline")),
-        _timeline(record, voice) if has_trace else html.P(voice.say("lift.no_trace")),
+        _timeline(record, voice, trace),
         html.H2(voice.say("lift.circuits")),
         _circuits(record["circuits"], voice),
         html.H2(voice.say("lift.calls")),
@@ -112,7 +114,9 @@ def _record(record: Record, voice: Voice, *, has_trace: bool) -> list[Any]:
     ]
 
 
-def _timeline(record: Record, voice: Voice) -> Any:
+def _timeline(record: Record, voice: Voice, trace: "Path | None") -> Any:
+    if trace is None or not can_be_drawn(trace):
+        return html.P(voice.say("lift.no_trace" if trace is None else "lift.no_times"))
     src = "/timeline.svg?" + urlencode({"id": record["id"]})
     return html.Div(
         html.Img(src=src, alt=voice.say("timeline.says"), className="timeline"), className="wide", tabIndex=0

@@ -225,7 +225,7 @@ def _row(circuit: str, wanted: str, trend: Trend, voice: Voice) -> Any:
         dates = (voice.day(reach.early_utc_s), voice.day(reach.likely_utc_s), voice.day(reach.late_utc_s))
     cells = (
         circuit,
-        voice.say("maint.in_unit", what=voice.say(f"maint.figure.{wanted}"), words=unit.words),
+        voice.say("maint.in_unit", what=voice.say(f"maint.figure.{wanted}"), unit=unit.words),
         _bounds(trend.level, unit, voice),
         _bounds(change, Unit("", unit.scale), voice),
         NONE if trend.limit is None else voice.figure(unit.of(trend.limit)),
@@ -292,7 +292,7 @@ def _services(care: Care, circuit: str, voice: Voice) -> Any:
         return html.P(voice.say("maint.no_service"))
     unit = _unit("leak", voice).words
     heads = [voice.say(f"maint.{name}") for name in ("day", "about", "note", "by")]
-    heads += [voice.say("maint.before", words=unit), voice.say("maint.after", words=unit), voice.say("maint.less")]
+    heads += [voice.say("maint.before", unit=unit), voice.say("maint.after", unit=unit), voice.say("maint.less")]
     return html.Div(_rows(heads, rows[:50]), className="wide", tabIndex=0)
 
 

@@ -3,10 +3,22 @@
 from typing import TYPE_CHECKING
 
 from dashboards.words import Voice
-from monitor.report_plot import timeline
+from monitor.report_plot import span_of, timeline
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from monitor.store.records import Reader
+
+
+def can_be_drawn(trace: "Path") -> bool:
+    """Whether a trace says when its readings came. Old ones may not, and a file may be broken."""
+    from monitor.store.traces import read_trace
+
+    try:
+        return span_of(read_trace(trace, only=("utc_s",))) is not None
+    except OSError:
+        return False
 
 
 def drawn(store: "Reader", lift: str, voice: Voice) -> str:

@@ -119,15 +119,23 @@ def write_trace(data: Path, lift: str, rows: Iterable[TraceRow], circuits: Mappi
     return TraceFile(trace_path(lift), digest, rows_n, bytes_n)
 
 
-def read_trace(path: Path) -> dict[str, list[Any]]:
+def read_trace(path: Path, only: tuple[str, ...] | None = None) -> dict[str, list[Any]]:
     """A trace as columns, each a list in row order, None where a row has no such value.
+
+    Args:
+        path: Its file.
+        only: The columns wanted, as far as there are such; all without it.
 
     Raises:
         OSError: It cannot be read, or is no Parquet file.
     """
+    import pyarrow as pa
     import pyarrow.parquet as pq
 
-    columns: dict[str, list[Any]] = pq.read_table(path, partitioning=None).to_pydict()
+    try:
+        columns: dict[str, list[Any]] = pq.read_table(path, columns=only and list(only), partitioning=None).to_pydict()
+    except pa.ArrowInvalid as error:
+        raise OSError(f"{path.name} is no trace: {error}") from error
     return columns
 
 

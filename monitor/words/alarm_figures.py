@@ -82,8 +82,8 @@ class _Words:
     def listed(self, names: list[str]) -> str:
         if not names:
             return self("none")
-        listed = "; ".join(names[:SHOWN_N])
-        return self("more", words=listed, more_n=len(names) - SHOWN_N) if len(names) > SHOWN_N else listed
+        more = [self("more", more_n=len(names) - SHOWN_N)] if len(names) > SHOWN_N else []
+        return "; ".join([*names[:SHOWN_N], *more])
 
     def stood(self, one: Standing) -> str:
         return self("standing.value", alarm=self.name(one.which), for_s=one.for_s)

@@ -242,6 +242,7 @@ UNITS: Final[Mapping[str, str]] = {
     "unit.percent": "{n} %",
     "unit.s": "{n} s",
     "unit.min": "{n} min",
+    "unit.min_s": "{n} min {rest} s",
     "unit.h": "{n} h",
     "unit.h_min": "{n} h {rest} min",
     "unit.kpa": "{n} kPa",

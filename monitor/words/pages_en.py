@@ -107,7 +107,8 @@ PAGE_WORDS: Final[Mapping[str, Template]] = {
     "alarm.shelved": "shelved",
     "alarm.suppressed": "suppressed in this phase",
     "alarm.out_of_service": "out of service",
-    "alarm.set_aside": "{said} by {by}: {why}",
+    "alarm.shelved.by": "shelved by {by}: {why}",
+    "alarm.out_of_service.by": "out of service by {by}: {why}",
     "alarm.acknowledge": "Acknowledge",
     # -- notices
     "notice.broker": "Broker lost since {clock}: no readings arrive until it is back.",
@@ -146,6 +147,7 @@ PAGE_WORDS: Final[Mapping[str, Template]] = {
     "timeline.alarm": "{alarm}, circuit {about}",
     "lift.timeline": "Timeline",
     "lift.no_trace": "The readings of this lift are not kept here: no timeline.",
+    "lift.no_times": "The readings of this lift are kept without the times they came, or can't be read: no timeline.",
     "lifts.title": "Lifts",
     "lifts.finished": "Finished lifts",
     "lifts.report.html": "Timeline and record on one page, to sign",

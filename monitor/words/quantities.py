@@ -34,6 +34,14 @@ def duration_needed(seconds: float, speaker: Speaker = ENGLISH) -> str:
     return _whole_s(whole_s if whole_s < MINUTES_FROM_S else 60 * math.ceil(whole_s / 60), speaker)
 
 
+def duration_exact(seconds: float, speaker: Speaker = ENGLISH) -> str:
+    """A time in a record, which is no call: to the second, minutes from an hour on. Check: 125 s is "2 min 05 s"."""
+    whole_s = round(seconds)
+    if whole_s < 60 or whole_s >= 3600:
+        return _whole_s(whole_s, speaker)
+    return template("unit.min_s", speaker.language).format(n=whole_s // 60, rest=f"{whole_s % 60:02d}")
+
+
 def _whole_s(whole_s: int, speaker: Speaker) -> str:
     if whole_s < MINUTES_FROM_S:
         return template("unit.s", speaker.language).format(n=whole_s)
@@ -71,6 +79,7 @@ METRIC: Final[Mapping[str, Measure | Callable[[float, Speaker], str]]] = {
     "_kpa": Measure("unit.kpa", 1),
     "_kg": Measure("unit.kg", 0),
     "_s": duration,
+    "_exact_s": duration_exact,
     "_utc_s": date,
     "_to_land_s": duration_needed,
     "_needed_s": duration_needed,

@@ -118,10 +118,10 @@ def test_all_faults_are_shown_at_once_each_at_its_entry(site: Site) -> None:
     verdict(page, "faulty")
     at = {name: site.text(f"#fault-{name}") for name in ("weight", "makeup", "wind_m_s", "tilt_deg", "pads")}
     assert at["weight"].startswith('It is "heavy"; it must be a number and its unit')
-    assert at["makeup"].startswith('Layer 2 is "foam"; it must be one of glass')
+    assert at["makeup"].startswith('Layer 2: It is "foam"; it must be one of glass')
     assert at["wind_m_s"] == "It is 900; it must lie in 0 to 60 (m/s)."
     assert at["tilt_deg"] == "It is 95 to 90; it must have its lower end first."
-    assert "Pad A1 is at -900, 300 mm, outside the panel; it must sit on the panel." in at["pads"]
+    assert "Pad A1: It is at -900, 300 mm, outside the panel; it must sit on the panel." in at["pads"]
     assert page.get_attribute("#weight", "aria-invalid") == "true"
     assert page.locator("#result").is_hidden()
     enter(page, weight="300", makeup="", wind_m_s="2", size="", **{"tilt_deg.low": ""})
@@ -136,10 +136,10 @@ def test_faults_speak_the_viewers_language(site: Site) -> None:
     enter(page, weight="heavy", makeup="glass 8 + foam 3", wind_m_s="900", size="1 m x 1 m")
     verdict(page, "faulty")
     at = {name: site.text(f"#fault-{name}") for name in ("weight", "makeup", "wind_m_s", "pads")}
-    assert at["weight"].startswith("No es válido: «heavy»; debe ser un número con su unidad (kg, ")
-    assert at["makeup"].startswith("Capa 2, no es válido: «foam»; debe ser uno de glass, ")
-    assert at["wind_m_s"] == "No es válido: 900; debe estar entre 0 y 60 (m/s)."
-    assert "Ventosa A1, no es válido: está en -900, 300 mm, fuera del panel; debe apoyar en el panel." in at["pads"]
+    assert at["weight"].startswith("«heavy» no es válido; debe ser un número con su unidad (kg, ")
+    assert at["makeup"].startswith("Capa 2: «foam» no es válido; debe ser uno de glass, ")
+    assert at["wind_m_s"] == "900 no es válido; debe estar entre 0 y 60 (m/s)."
+    assert "Ventosa A1: Está en -900, 300 mm, fuera del panel; debe apoyar en el panel." in at["pads"]
 
 
 @pytest.mark.parametrize(

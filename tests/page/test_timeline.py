@@ -4,8 +4,11 @@ import re
 import urllib.error
 import urllib.request
 import xml.etree.ElementTree as ET
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from pathlib import Path
 
+import pyarrow as pa
+import pyarrow.parquet as pq
 import pytest
 from playwright.sync_api import Browser, Page
 
@@ -78,6 +81,26 @@ def test_lift_without_a_trace_has_no_drawing_and_says_so(served: Served, query: 
     assert caught.value.code == 404
     assert b"readings of this lift are not kept" in caught.value.read()
     caught.value.close()
+
+
+def without_times(trace: Path) -> None:
+    """The trace as one without a row that says what the clock showed."""
+    table = pq.read_table(trace)
+    place = table.column_names.index("utc_s")
+    pq.write_table(table.set_column(place, "utc_s", pa.nulls(len(table), pa.float64())), trace)
+
+
+@pytest.mark.parametrize("spoil", [without_times, lambda trace: trace.write_bytes(b"torn")], ids=["no times", "torn"])
+def test_trace_that_cannot_be_drawn_is_said_in_words(kept: Page, served: Served, spoil: Callable[[Path], None]) -> None:
+    (trace,) = (served.data / "traces").glob("*.parquet")
+    whole = trace.read_bytes()
+    try:
+        spoil(trace)
+        kept.locator("main tbody a").first.click()
+        kept.get_by_text("no timeline").wait_for()
+        assert kept.locator("img").count() == 0
+    finally:
+        trace.write_bytes(whole)
 
 
 @pytest.mark.parametrize("size", [LAPTOP, TABLET, PHONE], ids=str)

@@ -52,8 +52,10 @@ NAMES = {
     "allowed",
     "broker",
     "topic",
-    "said",
     "by",
+    "unit",
+    "zone",
+    "surface",
 }
 
 

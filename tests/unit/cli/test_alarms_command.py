@@ -57,7 +57,9 @@ def test_figures_in_words_with_what_the_standards_want(data: Path, capsys: pytes
     assert main(["alarms", "--data", str(data), "--hours", "1"]) == 0
     lines = capsys.readouterr().out.splitlines()
     assert lines[0].split() == ["Alarms", "raised", "1", "in", "1", "h"]
-    assert "dock-6 circuit B: sensor fault for 30 h" in next(line for line in lines if line.startswith("Longest"))
+    assert "dock-6 circuit B: sensor fault (30 h, still waiting)" in next(
+        line for line in lines if line.startswith("Longest")
+    )
     assert "(wanted: under 1 % of the time)" in next(line for line in lines if line.startswith("Floods"))
 
 

@@ -104,8 +104,9 @@ def test_page_says_when_how_long_what_and_by_what_it_was_judged() -> None:
     for words in (
         "2025-11-24 22:20:00 +0100", "4 min 00 s", "622 kg", "600 kg", "185 kg at 22:22:10, by friction", "Land soon", "41 m",
         "58.4 at 22:23:20", "0.92", "Losing vacuum", "circuit B", "stood at the end", "the supervisor",
-        "22:21:40 to 22:21:50 (restart)", "3 unreadable", "2 doubled", "asme-bth-1", "900 kg", "0.1.0", "cd" * 32, HASH,
-        "Lift supervisor", "Crane operator", "Installer", *(say(Text(key, {})) for key in CAUTIONS),
+        "22:21:40 to 22:21:50: Holdwatch was restarted", "3 unreadable", "2 doubled", "asme-bth-1",
+        "900 kg", "0.1.0", "cd" * 32, HASH, "Lift supervisor", "Crane operator", "Installer",
+        *(say(Text(key, {})) for key in CAUTIONS),
     ):  # fmt: skip
         assert words in text, words
 
@@ -207,7 +208,7 @@ def test_plan_is_told_with_who_made_it_and_what_it_said() -> None:
     page = Words(lift_html(record(plan=plan), trace())).text
     assert (
         "Planned at 22:20:00 by R. <L> (supervisor): 600 kg, pads A1, B1, OUTSIDE the limits of the figures entered, "
-        "limit 818 kg, by friction."
+        "limit 818 kg by friction."
     ) in page
     assert "No plan was saved for this lift." in Words(lift_html(record(), trace())).text
 
