@@ -40,7 +40,7 @@ def layout(name: str, speaker: Speaker) -> Any:
     path = guides.get(name.removesuffix(".md"))
     if path is not None:
         return _guide(path, speaker)
-    names = [known for known in ORDER if known in guides] + sorted(set(guides) - set(ORDER))
+    names = [known for known in ORDER if known in guides] + sorted(set(guides) - {*ORDER, "alarms"})
     rows = [_row(guides[known], speaker) for known in names]
     return paper(
         [
