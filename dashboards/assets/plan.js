@@ -8,6 +8,7 @@ import { drawPads } from "./plan-drawing.js";
 
 const KEPT = "holdwatch.plan";
 const WAIT_MS = 350; // after the last key
+const AGAIN_MS = 3000; // after no answer
 const JUDGED_WITHIN_MS = 20000; // the server judges one plan after another, on a small box
 const SPANS = ["tilt_deg", "rotation_deg"];
 const FLAGS = ["coated", "porous"];
@@ -123,8 +124,9 @@ async function ask() {
   const number = asked;
   const answer = await post("/api/plan", question(), JUDGED_WITHIN_MS).catch(() => null);
   if (number !== asked) return;
-  if (answer) took(answer);
-  else say("lost");
+  if (answer) return took(answer);
+  say("lost");
+  timer = setTimeout(ask, AGAIN_MS);
 }
 
 function took(answer) {

@@ -195,6 +195,17 @@ def test_old_answer_never_stands_over_new_entries(site: Site) -> None:
     assert page.locator("#result").is_hidden()
 
 
+def test_page_that_got_no_answer_asks_again_by_itself(site: Site) -> None:
+    page = site.page
+    page.route("**/api/plan", lambda route: route.abort())
+    enter(page, weight="300")
+    verdict(page, "lost")
+    page.unroute("**/api/plan")
+    verdict(page, "within_limits")
+    assert [said for said in site.complaints if "net::ERR_FAILED" not in said] == []
+    site.complaints.clear()
+
+
 def test_plan_is_saved_as_an_act_of_a_person_and_the_engine_takes_it(site: Site) -> None:
     page = site.page
     enter(page, **PANE, **{"tilt_deg.high": "80"})
