@@ -1,6 +1,7 @@
 """One lifter's memory, and the facts of an instant made from it. Chains the folds of the smaller modules."""
 
 import math
+import operator
 from dataclasses import dataclass, field, replace
 from typing import Final
 
@@ -44,6 +45,7 @@ ASSUMED_LOWER_KPA: Final = 3.0
 RECENT_S: Final = 2.0
 RISES_KPA: Final = 0.5
 JUST_ATTACHED_S: Final = 5.0
+_VALUE: Final = operator.itemgetter(1)
 QUANTITIES: Final = (
     "tilt_deg",
     "rotation_deg",
@@ -206,12 +208,20 @@ def _take_gauge(state: LifterState, name: str, circuit: CircuitConfig, gauge: Ga
     _keep(state, name, gauge)
     if gauge.at_s != now_s or gauge.vacuum_kpa is None:
         return None
-    kept = tuple(pair for pair in state.recent.get(name, ()) if now_s - pair[0] <= RECENT_S)
-    recent = state.recent[name] = (*kept, (now_s, gauge.vacuum_kpa))[-64:]
-    state.rose[name] = gauge.vacuum_kpa - min([value for _, value in recent]) >= RISES_KPA
+    recent = state.recent[name] = (*_lately(state, name, now_s), (now_s, gauge.vacuum_kpa))[-64:]
+    state.rose[name] = gauge.vacuum_kpa - min(recent, key=_VALUE)[1] >= RISES_KPA
     watch = pumps.watch(state.pump_watches[name], gauge.pump, gauge.vacuum_kpa, now_s, config=circuit)
     state.pump_watches[name] = watch
     return gauge.vacuum_kpa if gauge.fault is None else None
+
+
+def _lately(state: LifterState, name: str, now_s: float) -> tuple[tuple[float, float], ...]:
+    """What was believed of a circuit within ``RECENT_S``: times and values, the oldest first."""
+    recent = state.recent.get(name, ())
+    over_n = 0
+    while over_n < len(recent) and now_s - recent[over_n][0] > RECENT_S:
+        over_n += 1
+    return recent[over_n:]
 
 
 def _keep(state: LifterState, name: str, gauge: Gauge) -> None:
@@ -563,9 +573,8 @@ def _circuit_facts(
     if judged not in UNHEARD:
         state.before[name] = judged
     condition = state.log.circuits[name].condition if state.log is not None and name in state.log.circuits else None
-    recent = state.recent.get(name, ())
-    most_kpa = max([value for at_s, value in recent if now_s - at_s <= RECENT_S], default=None)
-    lost_kpa = 0.0 if most_kpa is None or gauge.vacuum_kpa is None else max(0.0, most_kpa - gauge.vacuum_kpa)
+    highest = max(_lately(state, name, now_s), key=_VALUE, default=None)
+    lost_kpa = 0.0 if highest is None or gauge.vacuum_kpa is None else max(0.0, highest[1] - gauge.vacuum_kpa)
     return CircuitFacts(
         id=name,
         config=config,
