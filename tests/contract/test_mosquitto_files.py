@@ -2,9 +2,11 @@
 
 import datetime as dt
 import json
+import os
 import signal
 import ssl
 import subprocess
+import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -18,6 +20,8 @@ from cryptography import x509
 from monitor.broker import BrokerClient, Message
 from monitor.certificates import make
 from tests.brokers import ROOT, Broker, free_port, wait_for
+from tests.contract.test_sharing import hashes
+from tests.contract.test_sharing import site as kept_site
 from tests.tools import need
 
 pytestmark = pytest.mark.system
@@ -72,15 +76,22 @@ def shipped(folder: Path, port: int, tls_port: int, websocket_port: int) -> str:
     return f"user root\n{kept}{text}"  # user root: else Mosquitto could not read the test's folders
 
 
+def shipped_acl() -> str:
+    """The shipped access list with its lines for a central store taken into use."""
+    text = (ROOT / "configs" / "service" / "mosquitto.acl").read_text()
+    block = text[text.index("# user quayside") :]
+    return text.replace(block, block.replace("# ", ""))
+
+
 @pytest.fixture
 def site(tmp_path: Path) -> Iterator[Site]:
     (tmp_path / "kept").mkdir()
     make(tmp_path, ["localhost"], NOW - dt.timedelta(days=60))
     passwords = tmp_path / "passwords"
-    for number, user in enumerate(("holdwatch", "dock-6", "dock-7", "reader")):
+    for number, user in enumerate(("holdwatch", "dock-6", "dock-7", "reader", "quayside", "central")):
         command = [need("mosquitto_passwd"), *(["-c"] if number == 0 else []), "-b", str(passwords), user, f"of {user}"]
         subprocess.run(command, check=True)
-    (tmp_path / "acl").write_text((ROOT / "configs" / "service" / "mosquitto.acl").read_text())
+    (tmp_path / "acl").write_text(shipped_acl())
     ports = free_port(), free_port(), free_port()
     config = tmp_path / "mosquitto.conf"
     config.write_text(shipped(tmp_path, *ports))
@@ -253,3 +264,49 @@ def test_reading_is_never_kept_for_a_client_that_is_away(site: Site) -> None:
     with link(site, "holdwatch", "holdwatch/#") as client:
         wait_for(lambda: client.connected, 5, "connected again")
         assert heard(client, 1.0) == []
+
+
+def holdwatch(site: Site, user: str, *arguments: str | Path) -> subprocess.Popen:
+    """A command of the program that speaks to this broker as ``user``."""
+    login = {"HOLDWATCH_BROKER_USER": user, "HOLDWATCH_BROKER_PASSWORD": f"of {user}"}
+    command = [sys.executable, "-m", "monitor", *map(str, arguments), "--broker", site.url, "--ca-file", str(site.ca)]
+    return subprocess.Popen(command, cwd=ROOT, env=os.environ | login, stderr=subprocess.PIPE, text=True)
+
+
+def test_site_sends_its_closed_lifts_by_the_shipped_lines(site: Site, tmp_path: Path) -> None:
+    kept_site(tmp_path, "quayside", 60)
+    gathering = holdwatch(site, "central", "gather", "--data", tmp_path / "central")
+    try:
+        sending = holdwatch(site, "quayside", "send", "--data", tmp_path / "quayside")
+        said = sending.communicate(timeout=60)[1]
+        assert sending.returncode == 0, said
+        assert "the central store has every closed lift; 60 were new" in said
+    finally:
+        gathering.terminate()
+        gathering.communicate(timeout=10)
+    assert hashes(tmp_path / "central" / "fleet" / "quayside") == hashes(tmp_path / "quayside")
+
+
+def test_site_may_send_its_own_closed_lifts_and_read_the_answers_and_no_more(site: Site) -> None:
+    own, answer = "holdwatch/quayside/fleet/records", "holdwatch/quayside/fleet/have"
+    with link(site, "holdwatch", "#") as monitor, link(site, "quayside", "#") as asks:
+        wait_for(lambda: monitor.connected and asks.connected, 5, "both connected")
+        for topic in (own, "holdwatch/quayside/fleet/trace"):
+            assert pub(site, "quayside", topic).returncode == 0
+        for user, topic in (
+            ("quayside", "holdwatch/north/fleet/records"),  # another site's
+            ("quayside", answer),  # the central store's
+            ("quayside", READINGS),
+            ("quayside", "holdwatch/quayside/dock-6/status"),
+            ("quayside", "holdwatch/quayside/engine"),
+            ("central", own),
+            ("central", READINGS),
+            ("dock-6", own),
+            ("reader", own),
+        ):
+            pub(site, user, topic)
+        assert pub(site, "central", answer).returncode == 0
+        assert heard(monitor) == [own, "holdwatch/quayside/fleet/trace", answer]
+        assert pub(site, "central", "holdwatch/north/fleet/have").returncode == 0
+        assert pub(site, "dock-6", READINGS).returncode == 0
+        assert heard(asks) == [answer]

@@ -16,20 +16,12 @@ from monitor.store.errors import StoreError
 from monitor.store.importing import import_lifts
 from monitor.store.records import open_reader
 from monitor.store.sharing import Batch, Have, Outgoing
-from tests.brokers import Broker, mosquitto
+from tests.brokers import Broker
 from tests.kept_lifts import keep_lifts
 from tests.trend_histories import history
 from tests.unit.test_fleet import DEMO, site_backup
 
 pytestmark = pytest.mark.system
-
-
-@pytest.fixture
-def broker(tmp_path: Path) -> Iterator[Broker]:
-    made = mosquitto(tmp_path)
-    made.start()
-    yield made
-    made.kill()
 
 
 @pytest.fixture

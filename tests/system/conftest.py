@@ -5,17 +5,9 @@ from pathlib import Path
 
 import pytest
 
-from tests.brokers import Broker, mosquitto
+from tests.brokers import Broker
 from tests.system.program import Program
 from tests.system.quayside import SITE
-
-
-@pytest.fixture
-def broker(tmp_path: Path) -> Iterator[Broker]:
-    made = mosquitto(tmp_path)
-    made.start()
-    yield made
-    made.kill()
 
 
 @pytest.fixture
