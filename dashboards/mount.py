@@ -17,7 +17,7 @@ PAGES: Final = frozenset({"", "lifts", "maintenance", "fleet", "plan", "alarms",
 """First parts of the paths that have a page."""
 
 OWN: Final = frozenset({"_dash-layout", "_dash-dependencies"})
-"""What the framework's script asks for on every page."""
+"""What the framework's script asks for on the page it draws."""
 
 
 def token(address: str) -> str:

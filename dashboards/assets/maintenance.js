@@ -23,21 +23,28 @@ function recolour() {
   for (const place of document.querySelectorAll(".js-plotly-plot")) window.Plotly.react(place, place.data, coloured(place.layout), CHOICES);
 }
 
-// The library is a script of this page that may come later than the layout.
+// A window that is not in view draws no frames; its figures need not wait for them.
+const painted = () => new Promise((done) => { requestAnimationFrame(() => setTimeout(done)); setTimeout(done, 200); });
+
+// The library is fetched with the page and run once the list is seen.
 async function plotting() {
-  if (window.Plotly) return;
-  await new Promise((loaded) => byId("plotting").addEventListener("load", loaded, { once: true }));
+  await painted();
+  const script = make("script");
+  script.src = byId("plotting").href;
+  const loaded = new Promise((done, failed) => { script.onload = done; script.onerror = failed; });
+  document.head.append(script);
+  await loaded;
 }
 
-// A window that is not in view draws no frames; its figures need not wait for them.
-const painted = () => new Promise((done) => { requestAnimationFrame(done); setTimeout(done, 200); });
-
 // One after the other, so that the list and the figures above are seen while those below are drawn.
-let drawing = Promise.resolve();
-function draw(place) {
-  const figure = JSON.parse(place.dataset.figure);
-  place.removeAttribute("data-figure");
-  drawing = drawing.then(plotting).then(painted).then(() => plot(place, figure)).catch(console.error); // the next are drawn all the same
+async function draw(places) {
+  if (places.length) await plotting();
+  for (const place of places) {
+    const figure = JSON.parse(place.dataset.figure);
+    place.removeAttribute("data-figure");
+    await plot(place, figure).catch(console.error); // the next are drawn all the same
+    await painted();
+  }
 }
 
 async function plot(place, figure) {
@@ -50,7 +57,7 @@ async function plot(place, figure) {
 
 // The browser's own date field: the page framework has none that needs no code of its own.
 function dates() {
-  for (const place of document.querySelectorAll(".date-place:empty")) {
+  for (const place of document.querySelectorAll(".date-place")) {
     const field = make("input");
     field.type = "date";
     field.name = place.dataset.name;
@@ -88,9 +95,5 @@ document.addEventListener("click", (event) => {
   if (event.target.id === "look") recolour();
 });
 matchMedia("(prefers-color-scheme: dark)").addEventListener("change", recolour);
-function layoutCame() {
-  dates();
-  document.querySelectorAll(".trend-graph[data-figure]").forEach(draw);
-}
-new MutationObserver(layoutCame).observe(document.body, { childList: true, subtree: true });
-layoutCame(); // it may have come before this script
+dates();
+draw(document.querySelectorAll(".trend-graph"));

@@ -1,9 +1,11 @@
-"""The Dash app: one page an address, its layout made on the server for that address (``mount`` says how)."""
+"""The Dash app: one page an address, its layout made on the server for that address (``mount`` says how).
+
+The ground screen is drawn by the framework in the browser; the pages to read are written as HTML here (``written``).
+"""
 
 import os
 import re
 from collections.abc import Callable, Mapping
-from importlib.metadata import version
 from typing import TYPE_CHECKING, Any, Final
 from urllib.parse import parse_qs, urlsplit
 
@@ -18,6 +20,7 @@ from dashboards.live import Live
 from dashboards.mount import token
 from dashboards.pages import alarms, ground, help, lifts  # noqa: A004 - named as the page is
 from dashboards.pages.parts import paper
+from dashboards.pages.written import written
 from dashboards.static import Static
 from dashboards.trend_desk import Desk
 from dashboards.viewing import voice_of
@@ -30,12 +33,8 @@ if TYPE_CHECKING:
 UNUSED: Final = re.compile(r'<script src="[^"]*/(?:deps/polyfill|dash_table/|dcc/)[^"]*"></script>\s*')
 """Bundles no page here needs: polyfills for browsers that cannot run the live script either, tables and controls."""
 
-
-PLOTTING: Final = (
-    '<script id="plotting" async src="/_dash-component-suites/plotly/package_data/plotly.min.js'
-    f'?v={version("plotly")}"></script>'
-)
-"""The plotting library, beside the framework's bundles instead of after them; the one page that draws asks for it."""
+PLOTTING: Final = "plotly-basic.min.js"
+"""The plotting library as its makers publish it for plain charts (DEVELOPERS.md says which); one page draws."""
 
 
 class Pages(dash.Dash):
@@ -65,24 +64,32 @@ class Pages(dash.Dash):
         self._desk = desk
         self.layout = self._layout_of_address
 
+    def index(self, *args: Any, **kwargs: Any) -> Any:
+        """The page of the address asked for: a live one by the framework, one to read as it stands."""
+        name = page_name(urlsplit(flask.request.args["page"]).path)
+        if name == "ground":
+            return super().index(*args, **kwargs)  # type: ignore[no-untyped-call]
+        content = written(self._layout_of_address())
+        if name == "maintenance":  # fetched with the page, run by its script once the list is seen
+            content += f'<link id="plotting" rel="preload" as="script" href="{self._static.url(PLOTTING)}">'
+        return self._page(name, content)
+
     def interpolate_index(self, **parts: str) -> str:  # type: ignore[override]
-        """The index of the address asked for."""
-        address = flask.request.args["page"]
-        name = page_name(urlsplit(address).path)
-        prefix = f'"requests_pathname_prefix":"/_page/{token(address)}/"'
+        """The ground screen's index, whose scripts ask for its layout under the address's own prefix."""
+        prefix = f'"requests_pathname_prefix":"/_page/{token(flask.request.args["page"])}/"'
         config = re.sub(r'"requests_pathname_prefix":"[^"]*"', prefix, parts["config"], count=1)
         scripts = UNUSED.sub("", parts["scripts"])
+        return self._page("ground", parts["app_entry"] + config + scripts + parts["renderer"])
+
+    def _page(self, name: str, content: str) -> str:
+        voice = self._voice()
         return shell.page(
             self._static,
             name=name,
-            title=self._voice().say(f"title.{name}"),
-            speaker=self._voice().speaker,
-            content=parts["app_entry"]
-            + config
-            + scripts
-            + parts["renderer"]
-            + (PLOTTING if name == "maintenance" else ""),
+            title=voice.say(f"title.{name}"),
+            content=content,
             is_live=name == "ground",
+            speaker=voice.speaker,
         )
 
     def _layout_of_address(self) -> Any:
