@@ -66,7 +66,7 @@ def copy_tree(to: Path) -> None:
             shutil.copy2(ROOT / name, to / name)
 
 
-def mutate(tree: Path, name: str, within_s: float) -> dict[str, str]:
+def mutate(tree: Path, name: str, within_s: float, children_n: int) -> dict[str, str]:
     """What became of each mutant, by its name: ``killed``, ``survived``, ``timeout``, ``no tests`` or ``not checked``."""
     settings = (ROOT / "pyproject.toml").read_text(encoding="utf-8")
     tests = ", ".join(f'"{test}"' for test in tests_of(name))
@@ -84,7 +84,9 @@ track_dependencies = false
     shutil.rmtree(tree / "mutants", ignore_errors=True)
     log = tree / "mutmut.log"
     with log.open("wb") as out:
-        run = subprocess.Popen([MUTMUT, "run", "--max-children", "2"], cwd=tree, stdout=out, stderr=subprocess.STDOUT)
+        run = subprocess.Popen(
+            [MUTMUT, "run", "--max-children", str(children_n)], cwd=tree, stdout=out, stderr=subprocess.STDOUT
+        )
         try:
             run.wait(within_s)
         except subprocess.TimeoutExpired:
@@ -136,6 +138,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     parser.add_argument("files", nargs="*", help="core files by name, as in: call release; all when left out")
     parser.add_argument("--changed", action="store_true", help="those that differ from main, two minutes at most")
     parser.add_argument("--minutes", type=float, default=None, help="at most so long for all of them")
+    parser.add_argument("--children", type=int, default=2, help="mutants tested at once, as many as cores are free (2)")
     parser.add_argument("--show", action="store_true", help="show each survivor")
     given = parser.parse_args(argv)
     every = sorted(path.stem for path in (ROOT / "monitor" / "core").glob("*.py") if tests_of(path.stem))
@@ -155,7 +158,7 @@ def main(argv: Sequence[str] | None = None) -> int:
             if left_s <= 0.0:
                 print(f"{name:16s} no time left")
                 continue
-            killed, checked = report(tree, name, mutate(tree, name, min(left_s, 1e7)), given.show)
+            killed, checked = report(tree, name, mutate(tree, name, min(left_s, 1e7), given.children), given.show)
             killed_n, checked_n = killed_n + killed, checked_n + checked
     if checked_n:
         print(f"score {killed_n / checked_n:.1%} of {checked_n} mutants checked (goal {GOAL:.0%})")
