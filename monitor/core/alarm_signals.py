@@ -69,6 +69,19 @@ def _apart_kpa(facts: Facts, circuit: CircuitFacts | None) -> float | None:
     return None if len(known) != len(values) or len(known) < 2 else max(known) - min(known)
 
 
+def _opens_under_load(facts: Facts, circuit: CircuitFacts | None) -> bool | None:
+    """Begun is begun; that it is over is known only while every circuit and the load are heard."""
+    if facts.silent:
+        return None
+    if opens_under_load(facts):
+        return True
+    return None if facts.load_lost or any(c.state in UNHEARD for c in facts.used()) else False
+
+
+def _carried_kg(facts: Facts, circuit: CircuitFacts | None) -> float | None:
+    return facts.judged_kg if facts.load_kg is None else facts.load_kg
+
+
 def _partly_on_kg(facts: Facts, circuit: CircuitFacts | None) -> float | None:
     if facts.load_kg is None:
         return None
@@ -139,7 +152,7 @@ SIGNALS: Final[Mapping[str, Signal]] = {
     "to_level_early_s": _circuit(_to_level_s),
     "reserve_early_s": _circuit(_reserve_s),
     "lost_kpa": _circuit(lambda c, f: None if c.state is CircuitState.NO_READING else c.lost_kpa),
-    "opens_under_load": lambda f, c: None if f.silent or not f.load_fresh else opens_under_load(f),
+    "opens_under_load": _opens_under_load,
     "silent_s": _circuit(_silent_s),
     "fault_for_s": _circuit(lambda c, f: None if c.state is CircuitState.NO_READING else c.fault_for_s),
     "pump_not_building": _trouble("not_building"),
@@ -149,6 +162,7 @@ SIGNALS: Final[Mapping[str, Signal]] = {
     "duty_ratio": _circuit(lambda c, f: None if c.state in UNHEARD else (c.duty_ratio or 0.0)),
     "lifter_alarm": lambda f, c: None if f.silent and not f.lifter_alarm else f.lifter_alarm,
     "load_kg": lambda f, c: f.load_kg,
+    "carried_kg": _carried_kg,
     "margin_kg": _margin_kg,
     "released_load_kg": lambda f, c: (f.released_load_kg or 0.0) if f.load_fresh else None,
     "over_plan_kg": _over_plan_kg,

@@ -93,9 +93,14 @@ def _lifter_alarm(facts: Facts) -> Values | None:
     return {} if facts.lifter_alarm else None
 
 
+def may_carry(facts: Facts) -> bool:
+    """The load is on, or nobody knows it to be off in a phase that carries: a silent cell or none proves nothing."""
+    return facts.load_known is LoadKnown.ON or (facts.load_known is LoadKnown.UNSURE and facts.in_flight)
+
+
 def opens_under_load(facts: Facts) -> bool:
-    """Vacuum is being let out while the lifter carries: the valve says so, or every circuit falls fast at once."""
-    if facts.load_known is not LoadKnown.ON:
+    """Vacuum is being let out while the lifter carries, or may: the valve says so, or every circuit falls fast at once."""
+    if not may_carry(facts):
         return False
     used = [c for c in facts.used() if c.state is not CircuitState.NO_READING]
     falls = len(used) > 1 and all(c.lost_kpa >= LET_OUT_KPA for c in used)
@@ -103,7 +108,12 @@ def opens_under_load(facts: Facts) -> bool:
 
 
 def _release_under_load(facts: Facts) -> Values | None:
-    return {} if opens_under_load(facts) else None
+    return {} if facts.load_known is LoadKnown.ON and opens_under_load(facts) else None
+
+
+def _release_unsure(facts: Facts) -> Values | None:
+    """The same where the load cell is silent or doubtful, or there is none."""
+    return {} if facts.load_known is LoadKnown.UNSURE and opens_under_load(facts) else None
 
 
 def _critical(facts: Facts) -> Values | None:
@@ -342,6 +352,7 @@ def _opened(facts: Facts) -> Values | None:
 ROWS: Final = (
     Row("lifter_alarm", Call.LAND_NOW, Call.LAND_NOW, _lifter_alarm),
     Row("release_under_load", Call.LAND_NOW, Call.LOOK, _release_under_load, stands_s=STANDS_S),
+    Row("release_unsure", Call.LAND_NOW, None, _release_unsure, stands_s=STANDS_S),
     Row("critical", Call.LAND_NOW, Call.LOOK, _critical, stands_s=STANDS_S),
     Row("low", Call.LAND_NOW, Call.LOOK, _low, stands_s=STANDS_S),
     Row("open_in_flight", Call.LAND_NOW, None, _open_in_flight),

@@ -36,6 +36,7 @@ HEADLINES: Final[Mapping[str, str]] = {
 REASONS: Final[Mapping[str, Template]] = {
     "reason.lifter_alarm": "The lifter's own alarm sounds.",
     "reason.release_under_load": "Vacuum is let out while the lifter carries the load: close the release valve.",
+    "reason.release_unsure": "Vacuum is let out, and the load is not known to be off: close the release valve.",
     "reason.critical": "Circuit {circuit} is at {vacuum_kpa}, under the {needed_kpa} this load needs.",
     "reason.low": "Circuit {circuit} is at {vacuum_kpa}, at or under its warning level {warning_kpa}.",
     "reason.open_in_flight": "Circuit {circuit} does not hold: {vacuum_kpa}, warning level {warning_kpa}.",

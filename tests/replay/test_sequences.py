@@ -21,7 +21,7 @@ from monitor.core.status import Status
 from monitor.core.summary import Summary
 from monitor.words.say import say, status_dict, summary_dict
 from simulator.scenarios import load, names
-from tests.histories import NO_CELL, RESTING, START_S, STILL, Watch, demo_site, scenario_events
+from tests.histories import NO_CELL, RESTING, START_S, STILL, Watch, carry, carrying, demo_site, scenario_events
 from tests.histories import dock as changed_dock
 
 EVERY = pytest.mark.parametrize("name", names())
@@ -312,6 +312,45 @@ def test_release_begun_too_early_is_land_now_and_its_alarm() -> None:
     assert "release_under_load" in told.raised()
     during = told.during(opened_s, opened_s + 25.0)
     assert {status.release for status in during} == {Release.DO_NOT_RELEASE}
+
+
+LET_OUT = {"A": "64>20x30", "B": "64>20x30"}
+
+
+def told_to_close_the_valve(watch: Watch, told: list[Status]) -> bool:
+    """Both the call and the alarm, within a second of the first loss, and the call is the worst."""
+    first = [status for status in told if status.called.reason.key == "reason.release_unsure"]
+    begun_s = told[0].facts.now_s
+    soon = bool(first) and first[0].facts.now_s - begun_s <= 2.0 and first[0].called.call is Call.LAND_NOW
+    return soon and "release_under_load" in watch.raised()
+
+
+def test_release_with_a_silent_load_cell_is_told_as_one() -> None:
+    watch = carrying()
+    carry(watch, load_kg="-x50")  # the cell falls silent, the circuits are still heard
+    assert watch.raised() == []
+    assert told_to_close_the_valve(watch, carry(watch, load_kg="-x1", **LET_OUT))
+    told = next(alarm for alarm in watch.said["alarms"] if alarm["key"] == "release_under_load")
+    assert "600 kg" in told["words"]  # the largest steady load of this lift
+
+
+def test_release_without_a_load_cell_is_told_as_one_until_somebody_says_it_is_landed() -> None:
+    watch = carrying(**NO_CELL)
+    assert told_to_close_the_valve(watch, carry(watch, load_kg="-x1", **LET_OUT))
+
+
+def test_release_after_a_named_landing_is_none() -> None:
+    watch = carrying(**NO_CELL)
+    watch.act("landed_fixed")
+    carry(watch, load_kg="-x1", **LET_OUT)
+    assert watch.raised() == []
+
+
+def test_pads_opened_with_the_weight_off_are_no_release_under_load() -> None:
+    watch = carrying()
+    carry(watch, load_kg="600>0x20 0x80")
+    carry(watch, load_kg="0x1", **LET_OUT)
+    assert "release_under_load" not in watch.raised()
 
 
 def test_heavier_than_planned_is_land_soon() -> None:

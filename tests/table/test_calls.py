@@ -22,6 +22,7 @@ LIMITS = {"wind_limit_m_s": 9.0, "battery_low_v": 23.0}
 EXAMPLES: dict[str, Facts] = {
     "lifter_alarm": facts(lifter_alarm=True),
     "release_under_load": facts(*[circuit(name, lost_kpa=9.0) for name in "AB"]),
+    "release_unsure": facts(*[circuit(name, lost_kpa=9.0) for name in "AB"], load_known=LoadKnown.UNSURE),
     "critical": facts(circuit("B", state=S.CRITICAL, vacuum_kpa=30.0)),
     "low": facts(circuit("B", state=S.LOW, vacuum_kpa=50.0)),
     "open_in_flight": facts(circuit("B", state=S.BUILDING, vacuum_kpa=53.0)),

@@ -1,10 +1,12 @@
 """One alarm: raised in time, held by silence, cleared only by what is known, answered only by name."""
 
 from dataclasses import replace
+from typing import Any
 
 import pytest
 
 from monitor.core.alarm_acts import NEVER_SET_ASIDE, SHELVE_MOST_S, Answered, act, set_service
+from monitor.core.alarm_signals import SIGNALS
 from monitor.core.alarm_table import Breach
 from monitor.core.alarms import (
     RULES,
@@ -617,10 +619,36 @@ def test_circuits_are_compared_only_when_every_one_is_believed() -> None:
     assert up(facts(*apart), 5.0) == set()
 
 
-def test_release_under_load_is_not_known_without_the_load() -> None:
+LOST = {"load_known": LoadKnown.UNSURE, "load_lost": True, "load_fresh": False, "load_kg": None}
+
+
+@pytest.mark.parametrize(
+    ("load", "told"),
+    [({}, True), (LOST, True), ({"load_known": LoadKnown.UNSURE}, True), ({"load_known": LoadKnown.OFF}, False)],
+)
+def test_release_is_told_unless_the_load_is_known_to_be_off(load: dict[str, Any], told: bool) -> None:
     fast = [circuit(name, lost_kpa=20.0) for name in "AB"]
-    assert "release_under_load" in up(facts(*fast))
-    assert "release_under_load" not in up(facts(*fast, load_fresh=False))
+    assert ("release_under_load" in up(facts(*fast, **load))) is told
+
+
+@pytest.mark.parametrize(
+    ("later", "known"),
+    [
+        (facts(), False),
+        (facts(**LOST), None),
+        (facts(circuit("A", state=S.NO_READING)), None),
+        (facts(circuit("A", state=S.SENSOR_FAULT)), None),
+        (facts(*[circuit(name, state=S.SENSOR_FAULT, lost_kpa=20.0) for name in "AB"]), None),
+    ],
+)
+def test_release_is_over_only_while_load_and_circuits_are_heard(later: Facts, known: bool | None) -> None:
+    assert SIGNALS["opens_under_load"](later, None) is known
+
+
+def test_release_with_a_silent_cell_tells_the_load_it_is_judged_by() -> None:
+    fast = [circuit(name, lost_kpa=20.0) for name in "AB"]
+    assert SIGNALS["carried_kg"](facts(*fast, load_kg=455.0), None) == 455.0
+    assert SIGNALS["carried_kg"](facts(*fast, **LOST), None) == 620.0
 
 
 @pytest.mark.parametrize(("early_s", "key"), [(480.0, {"battery_will_not_last"}), (480.1, set()), (None, set())])

@@ -1,6 +1,7 @@
 """The call from phase, states and times: each row on both sides of its limit, and what silence may never do to it."""
 
 from dataclasses import replace
+from typing import Any
 
 import pytest
 
@@ -173,6 +174,18 @@ def test_open_valve_and_falling_vacuum_under_load_is_a_release() -> None:
 def test_open_valve_with_the_load_off_is_how_a_lift_ends() -> None:
     given = ground(circuit("A", lost_kpa=20.0), circuit("B", lost_kpa=20.0), valve=Valve.OPEN, phase=Phase.LANDING)
     assert call(given) == "holding holding"
+
+
+@pytest.mark.parametrize("lost", [{"load_lost": True, "load_fresh": False, "load_kg": None}, {}])
+@pytest.mark.parametrize("phase", [Phase.LIFTING, Phase.CARRYING, Phase.LANDING])
+def test_vacuum_let_out_with_the_load_not_known_to_be_off_is_a_release_too(phase: Phase, lost: dict[str, Any]) -> None:
+    falling = [circuit(name, lost_kpa=8.0) for name in "AB"]
+    assert call(facts(*falling, phase=phase, load_known=LoadKnown.UNSURE, **lost)) == "land_now release_unsure"
+
+
+def test_pads_opened_on_the_ground_with_the_load_not_known_are_no_release() -> None:
+    falling = [circuit(name, lost_kpa=20.0) for name in "AB"]
+    assert call(ground(*falling, load_known=LoadKnown.UNSURE, phase=Phase.SEALING)) == "holding holding"
 
 
 # --- land soon
