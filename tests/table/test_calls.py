@@ -146,6 +146,51 @@ def test_early_bound_is_said_before_the_likely_time(row: Row) -> None:
         assert template.index("{early_s}") < template.index("{likely_s}")
 
 
+@pytest.mark.parametrize(
+    ("row", "words"),
+    [
+        ("critical", "Circuit B is at 30.0 kPa, under the 34.0 kPa this load needs."),
+        ("low", "Circuit B is at 50.0 kPa, at or under its warning level 52.0 kPa."),
+        ("open_in_flight", "Circuit B does not hold: 53.0 kPa, warning level 52.0 kPa."),
+        ("margin_gone", "The load of 620 kg is at or over the limit by calculation, 810 kg."),
+        (
+            "early_under_landing",
+            "Circuit B may reach its warning level in 1 min (likely 15 min); landing takes up to 4 min.",
+        ),
+        ("silent_after_trouble", "Nothing heard for 9 s, and there was trouble before that."),
+        ("load_returns", "80 kg came back on the lifter after the release."),
+        (
+            "reserve_under_landing",
+            "Without its pump circuit B could reach its warning level in 3 min; landing takes up to 4 min.",
+        ),
+        ("battery_low", "The battery is at 22.0 V, under 23.0 V: it may not last the lift."),
+        (
+            "battery_will_not_last",
+            "The battery may be down to 23.0 V in 6 min (likely 10 min); landing takes up to 4 min.",
+        ),
+        ("over_plan", "The load is 620 kg, planned were 500 kg."),
+        ("losing", "Circuit B is losing vacuum: its warning level in 15 min at the earliest (likely 15 min)."),
+        ("reserve_short", "If its pump stopped, circuit B could reach its warning level in 6 min."),
+        ("building", "Vacuum is building: circuit B is at 30.0 kPa, warning level 52.0 kPa."),
+        ("opened", "Circuit B is open: 1.0 kPa."),
+        ("load_on_open", "620 kg is on the lifter while every circuit is open."),
+        ("tilt_outside_plan", "The tilt of 90° is outside the plan."),
+        ("wind_near", "Wind 8.5 m/s, limit 9.0 m/s, measured at the ground."),
+    ],
+)
+def test_reason_tells_what_was_read_and_the_limit(row: str, words: str) -> None:
+    assert say(judge(EXAMPLES[row], None).reason) == words
+
+
+@pytest.mark.parametrize(
+    ("row", "value", "told"),
+    [("pump_stopped", "trouble", "not_building"), ("sensor_fault", "fault", "frozen"), ("load_unknown", "load_lost", 1),
+     ("losing", "level", "warning"), ("margin_gone", "governs", "friction")],
+)  # fmt: skip
+def test_message_carries_what_a_page_may_say_beside_its_words(row: str, value: str, told: object) -> None:
+    assert judge(EXAMPLES[row], None).reason.values[value] == told
+
+
 # --- the order
 
 

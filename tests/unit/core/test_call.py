@@ -131,6 +131,16 @@ def test_without_pads_the_plate_is_the_limit(judged_kg: float, told: str) -> Non
     assert call(facts(holding=None, judged_kg=judged_kg)) == told
 
 
+def test_without_pads_the_plate_is_named_with_its_figures() -> None:
+    reason = judge(facts(holding=None, judged_kg=950.0), None).reason
+    assert reason.values == {"governs": "plate", "rated_kg": 900.0, "judged_kg": 950.0}
+
+
+@pytest.mark.parametrize(("margin_kg", "judged_kg"), [(None, 620.0), (-5.0, None)])
+def test_margin_that_is_not_known_is_not_called_gone(margin_kg: float | None, judged_kg: float | None) -> None:
+    assert "margin_gone" not in call(facts(holding=holding(margin_kg), judged_kg=judged_kg))
+
+
 @pytest.mark.parametrize("phase", list(Phase))
 def test_lifters_own_alarm_is_land_now_in_every_phase(phase: Phase) -> None:
     flying = phase in {Phase.LIFTING, Phase.CARRYING, Phase.LANDING}
@@ -476,3 +486,39 @@ def test_standing_alarm_makes_no_other_call_better_nor_worse() -> None:
         called = judge(given, None)
         assert with_alarm(called, "B", given) == called
     assert with_alarm(judge(facts(), None), None, facts()).call is Call.HOLDING
+
+
+def test_call_of_the_other_lifter_is_told_with_its_own_headline_and_its_name() -> None:
+    given = facts(partners={"dock-7": ("land_soon", "do_not_release")})
+    called = with_partner(judge(given, None), given)
+    assert say(called.headline) == "Land the load soon"
+    assert say(called.reason) == "Lifter dock-7 on the same panel calls for it."
+
+
+def test_calm_reason_counts_the_circuits_and_carries_the_margin() -> None:
+    reason = judge(facts(), None).reason
+    assert say(reason) == "2 circuits hold, by the readings."
+    assert reason.values["margin_kg"] == 190.0
+    assert judge(facts(holding=None), None).reason.values["margin_kg"] is None
+
+
+# --- silence after trouble
+
+
+def test_silence_after_a_low_battery_tells_the_age_of_the_last_reading() -> None:
+    silent = [circuit(name, state=S.NO_READING, age_s=12.0) for name in "AB"]
+    low = {"battery_v": 22.0, "wind_m_s": None, "tilt_deg": None}
+    given = facts(*silent, config={"battery_low_v": 23.0}, heard=low, last_reading_s=NOW_S - 12.0)
+    assert judge(given, None).reason == Text("reason.silent_after_trouble", {"circuit": None, "age_s": 12.0})
+
+
+def test_lifter_never_heard_has_no_last_reading() -> None:
+    silent = [circuit(name, state=S.NO_READING, age_s=None) for name in "AB"]
+    assert judge(facts(*silent, last_reading_s=None), None).reason.values == {"age_s": None}
+
+
+@pytest.mark.parametrize("in_flight", [True, False])
+def test_pump_that_stopped_counts_behind_a_doubted_gauge_only_in_the_air(in_flight: bool) -> None:
+    doubted = circuit("B", pump_trouble="not_starting", state=S.SENSOR_FAULT, fault_for_s=1.0)
+    told = call(facts(doubted) if in_flight else ground(doubted))
+    assert ("pump_stopped" in told) is in_flight
