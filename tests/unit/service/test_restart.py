@@ -12,6 +12,7 @@ import msgspec
 import pytest
 
 from monitor.core import engine
+from monitor.core.alarm_acts import NEVER_SET_ASIDE
 from monitor.core.events import (
     Action,
     ActionCame,
@@ -303,6 +304,21 @@ def test_acknowledge_survives(run: Run) -> None:
     restored, _ = reopened(run.data)
     after = status(restored.drive, restored.drive.now_s + 0.5)["alarms"]
     assert {one["raising"]: one["state"] for one in after}[raising] == "acknowledged"
+
+
+def test_shelf_survives_with_its_end_and_comes_off_by_itself(run: Run) -> None:
+    told = status(run.drive, run.drive.now_s + 0.5)["alarms"]
+    raising = next(one["raising"] for one in told if one["key"] not in NEVER_SET_ASIDE)
+    params = {"raising": raising, "duration_s": 600.0, "reason": "gauge is being changed"}
+    run.event(ActionCame(Action("s1", ActionKind.SHELVE, "dock-6", "the supervisor", "supervisor", params)))
+    shelved_s = run.drive.now_s
+    run.kill()
+    restored, _ = reopened(run.data)
+    for after_s, shelved in ((599.0, True), (601.0, False)):
+        told = status(restored.drive, shelved_s + after_s)["alarms"]
+        [one] = [one for one in told if one["raising"] == raising]
+        assert one["shelved"] is shelved
+        assert (one["set_aside_why"] == "gauge is being changed") is shelved
 
 
 @pytest.mark.parametrize("forgotten", [False, True], ids=["with its state", "without"])
