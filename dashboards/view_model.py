@@ -391,6 +391,7 @@ def _alarm_lines(status: Status, voice: Voice) -> list[View]:
         said = _alarm(lead, voice) | {
             "priority": line["priority"],
             "open": any(_waits(one) for one in (lead, *under)),
+            "stands": any(_stands(one) for one in (lead, *under)),
             "more": voice.told(line, "words", "text") if line["under"] else "",
             "flood": line["flood"],
             "under": [_alarm(one, voice) for one in under],
@@ -407,6 +408,7 @@ def _alarm(alarm: Mapping[str, Any], voice: Voice) -> View:
         "priority": alarm["priority"],
         "state": alarm["state"],
         "open": _waits(alarm),
+        "stands": _stands(alarm),
         "waits": _waits(alarm),
         "acknowledge": voice.say("alarm.acknowledge"),
         "words": _together(
@@ -429,6 +431,11 @@ def _alarm_said(alarm: Mapping[str, Any], voice: Voice) -> str:
 def _is_over(alarm: Mapping[str, Any]) -> bool:
     """What it tells of is no longer so; it is there to be acknowledged or reset."""
     return alarm["state"] not in {"unacknowledged", "acknowledged"}
+
+
+def _stands(alarm: Mapping[str, Any]) -> bool:
+    """What it tells of is so now, and nobody and no phase has set it aside: answered or not, it is no smaller for that."""
+    return not _is_over(alarm) and not any(alarm[flag] for flag in SET_ASIDE)
 
 
 def _waits(alarm: Mapping[str, Any]) -> bool:

@@ -43,6 +43,7 @@ function paint(row, alarm, lifter) {
   row.lifter = lifter;
   attribute(row, "data-priority", alarm.priority);
   attribute(row, "data-open", alarm.open ? "yes" : "no");
+  attribute(row, "data-stands", alarm.stands ? "yes" : "no");
   text(row.words, alarm.words);
   attribute(row.words, "data-say", alarm.do);
   attribute(row.words, "tabindex", 0);

@@ -14,7 +14,7 @@ from tests.page.conftest import Site, window
 from tests.page.in_page import BELOW_THE_FOLD, CAPITAL_PX, LINES_N, OVERFLOWS, OVERLAPS, SHOWS, WATCH_REASON
 from tests.page.scenes import SCENES
 from tests.page.serving import LAPTOP, PHONE, TABLET, WIDE, engine, serve, wait_ready
-from tests.page.statuses import CALLS, alarm, alarm_line, circuit, losing, status
+from tests.page.statuses import CALLS, alarm, alarm_line, circuit, losing, status, with_circuits
 
 pytestmark = pytest.mark.browser
 
@@ -157,6 +157,29 @@ def test_alarms_of_one_cause_are_one_line_that_opens(site: Site) -> None:
     assert line.locator(".alarm-under .alarm").get_by_role("button", name="Acknowledge").is_visible()
 
 
+@pytest.mark.parametrize("size", [WIDE, LAPTOP, TABLET, PHONE])
+@pytest.mark.parametrize("circuits_n", [2, 3])
+def test_every_alarm_is_reached_by_one_tap_and_the_call_stays_in_view(
+    site: Site, browser: Browser, size: tuple[int, int], circuits_n: int
+) -> None:
+    alarms = [alarm(raising_n=n) for n in range(1, 8)]
+    site.engine.say(with_circuits(status("land_soon", alarms=alarms), circuits_n))
+    context = window(browser, size)
+    try:
+        page = context.new_page()
+        page.goto(site.served.url)
+        page.wait_for_function(SHOWS, arg="land_soon")
+        page.locator("#more").click()
+        page.wait_for_function("() => document.querySelectorAll('#alarms > .alarm').length === 7")
+        assert [row.is_visible() for row in page.locator("#alarms > .alarm").all()] == [True] * 7
+        page.evaluate("window.scrollTo(0, 0)")
+        for place in ("#call-words", "#reason", "#release-words"):
+            shown = page.locator(place).evaluate(ON_TOP)
+            assert shown, place
+    finally:
+        context.close()
+
+
 # IEC 60073 flashing: slow 0.4 to 0.8 Hz, normal 1.4 to 2.8 Hz, faster is more urgent (quoted in IEEE P1621 draft §4.4.2);
 # WCAG 2.2 SC 2.3.1: at most three flashes in any second.
 FLASH_HZ = {"high": (1.4, 2.8), "medium": (0.4, 0.8), "low": (0.0, 0.0)}
@@ -206,14 +229,26 @@ def test_sound_has_a_pulse_pattern_for_each_priority(site: Site) -> None:
     assert min(harmonics) / max(harmonics) >= 10 ** (-15 / 20)
 
 
+ON_TOP = """place => {
+  const box = place.getBoundingClientRect();
+  const top = document.elementFromPoint((box.left + box.right) / 2, (box.top + box.bottom) / 2);
+  return top !== null && (place.contains(top) || top.contains(place));
+}"""
+OVER = alarm("latched_acknowledged", raising_n=15)
+
+
 def test_acknowledge_names_the_raising_that_was_seen(site: Site) -> None:
-    site.engine.say(status("land_soon", alarms=[alarm(raising_n=17), alarm("acknowledged", raising_n=16)]))
+    site.engine.say(status("land_soon", alarms=[alarm(raising_n=17), alarm("acknowledged", raising_n=16), OVER]))
     site.open()
     rows = site.page.locator(".alarm")
     assert rows.nth(0).get_attribute("data-open") == "yes"
     assert rows.nth(1).locator("button").is_hidden()
     widths = [rows.nth(i).evaluate("row => parseFloat(getComputedStyle(row).borderTopWidth)") for i in (0, 1)]
     assert widths[0] > widths[1], "unacknowledged differs from acknowledged in look"
+    frames = [rows.nth(i).evaluate("row => getComputedStyle(row).borderTopStyle") for i in range(3)]
+    inks = [rows.nth(i).evaluate("row => getComputedStyle(row).color") for i in range(3)]
+    assert frames == ["solid", "solid", "dashed"], "what is over differs in look from what stands"
+    assert inks[1] == inks[0] != inks[2], "an acknowledge does not fade what still stands"
     rows.nth(0).get_by_role("button", name="Acknowledge").click()
     site.page.get_by_label("Name or initials").fill("AB")
     site.page.get_by_role("combobox").select_option("operator")

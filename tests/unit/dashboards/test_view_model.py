@@ -231,6 +231,12 @@ def test_unacknowledged_alarms_come_first() -> None:
     assert [a["raising"][-1] for a in shown["alarms"]] == ["2", "3", "1", "4"]  # what is over never hides what stands
     assert [a["words"].startswith("Over now, circuit") for a in shown["alarms"]] == [False, True, False, False]
     assert [a["open"] for a in shown["alarms"]] == [True, True, False, False]
+    assert [a["stands"] for a in shown["alarms"]] == [
+        True,
+        False,
+        True,
+        False,
+    ]  # answered, it is still so; shelved, aside
     assert shown["more"] == "4 alarms"
 
 
