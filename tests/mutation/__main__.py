@@ -7,6 +7,7 @@ the last commit on ``main``, for two minutes at most; the whole core takes hours
 """
 
 import argparse
+import json
 import shutil
 import subprocess
 import sys
@@ -99,12 +100,24 @@ track_dependencies = false
     return found
 
 
-def change_of(tree: Path, mutant: str) -> tuple[str, str]:
-    """The line as it was and as the mutant has it."""
-    told = subprocess.run([MUTMUT, "show", mutant], cwd=tree, capture_output=True, text=True, check=False)
-    lines = [line for line in told.stdout.splitlines() if line[:1] in "+-" and line[:3] not in {"+++", "---"}]
-    was, now = ("\n".join(line[1:].strip() for line in lines if line.startswith(sign)) for sign in "-+")
-    return was, now
+SHOW: Final = """
+import json, sys
+from mutmut.__main__ import get_diff_for_mutant
+print(json.dumps({name: get_diff_for_mutant(name) for name in json.load(sys.stdin)}))
+"""
+
+
+def changes_of(tree: Path, mutants: list[str]) -> dict[str, tuple[str, str]]:
+    """Of each mutant the line as it was and as the mutant has it."""
+    told = subprocess.run(
+        [sys.executable, "-c", SHOW], cwd=tree, input=json.dumps(mutants), capture_output=True, text=True, check=True
+    )
+    found = {}
+    for mutant, diff in json.loads(told.stdout).items():
+        lines = [line for line in diff.splitlines() if line[:1] in "+-" and line[:3] not in {"+++", "---"}]
+        was, now = ("\n".join(line[1:].strip() for line in lines if line.startswith(sign)) for sign in "-+")
+        found[mutant] = was, now
+    return found
 
 
 def equivalents() -> dict[tuple[str, str, str], str]:
@@ -117,7 +130,7 @@ def report(tree: Path, name: str, found: dict[str, str], show: bool) -> tuple[in
     """Print a file's score and its survivors; returns how many were killed, and of how many that count."""
     known = equivalents()
     alive = [mutant for mutant, state in found.items() if state in {"survived", "no tests"}]
-    changes = {mutant: change_of(tree, mutant) for mutant in alive}
+    changes = changes_of(tree, alive)
     equal = [mutant for mutant, (was, now) in changes.items() if (name, was, now) in known]
     states = Counter(found.values())
     checked_n = len(found) - states["not checked"] - states["skipped"] - len(equal)

@@ -522,3 +522,75 @@ def test_pump_that_stopped_counts_behind_a_doubted_gauge_only_in_the_air(in_flig
     doubted = circuit("B", pump_trouble="not_starting", state=S.SENSOR_FAULT, fault_for_s=1.0)
     told = call(facts(doubted) if in_flight else ground(doubted))
     assert ("pump_stopped" in told) is in_flight
+
+
+# --- one of several circuits
+
+
+@pytest.mark.parametrize(("a_s", "b_s", "named"), [(100.0, 200.0, "A"), (200.0, 100.0, "B"), (150.0, 150.0, "A")])
+def test_circuit_that_runs_out_first_is_named(a_s: float, b_s: float, named: str) -> None:
+    fall = facts(losing("A", early_s=a_s), losing("B", early_s=b_s))
+    reserve = facts(circuit("A", reserve=Bounds(a_s, 400.0, None)), circuit("B", reserve=Bounds(b_s, 400.0, None)))
+    for given in (fall, reserve):
+        values = judge(given, None).reason.values
+        assert (values["circuit"], values["early_s"]) == (named, min(a_s, b_s))
+
+
+def test_message_of_a_fall_carries_its_level_and_the_time_to_land() -> None:
+    values = judge(facts(losing(early_s=100.0, level="needed", level_kpa=57.0)), None).reason.values
+    assert (values["level"], values["level_kpa"], values["time_to_land_s"]) == ("needed", 57.0, 240.0)
+
+
+@pytest.mark.parametrize("changes", [{"to_warning": None}, {"leak": None}, {"to_warning": None, "leak": None}])
+def test_fall_without_a_projection_or_a_leak_is_timed_by_nobody(changes: dict[str, Any]) -> None:
+    assert "early" not in call(facts(losing(early_s=100.0, **changes)))
+
+
+@pytest.mark.parametrize(
+    ("vacuum_kpa", "early_s", "told"),
+    [(52.1, 0.0, "holding holding"), (52.1, 0.5, "land_soon reserve_under_landing"),
+     (52.0, 0.0, "land_now low"), (60.0, 0.0, "holding holding")],
+)  # fmt: skip
+def test_reserve_of_nothing_above_the_level_is_only_just_sealed(vacuum_kpa: float, early_s: float, told: str) -> None:
+    assert call(facts(circuit("B", vacuum_kpa=vacuum_kpa, reserve=Bounds(early_s, 300.0, None)))) == told
+
+
+def test_reserve_of_nothing_at_the_level_counts() -> None:
+    needed = circuit("B", vacuum_kpa=57.0, level="needed", level_kpa=57.0, reserve=Bounds(0.0, 100.0, None))
+    assert call(facts(needed)) == "land_soon reserve_under_landing.needed"
+
+
+@pytest.mark.parametrize(
+    ("early_s", "told"), [(479.9, "land_soon"), (480.0, "holding"), (600.0, "holding"), (None, "holding")]
+)
+def test_battery_is_called_under_twice_the_time_to_land(early_s: float | None, told: str) -> None:
+    assert call(facts(battery_to_low=Bounds(early_s, 900.0, None))).split()[0] == told
+
+
+# --- what stands, and what silence does to it
+
+
+def test_row_that_stands_no_longer_than_it_holds_is_not_remembered() -> None:
+    assert judge(facts(circuit("B", state=S.NO_READING, age_s=9.0)), None).standing == {}
+
+
+def test_land_now_lost_sight_of_stands_until_the_estimate_is_back() -> None:
+    silent = [circuit(name, state=S.NO_READING, vacuum_kpa=64.0) for name in "AB"]
+    called = judge(facts(losing(early_s=100.0)), None)
+    called = judge(facts(*silent, now_s=NOW_S + 5.0), called)
+    called = judge(facts(circuit("B", to_warning=None), now_s=NOW_S + 60.0), called)
+    assert called.call is Call.LAND_NOW
+    called = judge(facts(circuit("B", to_warning=None), now_s=NOW_S + 90.0), called)
+    assert called.call is Call.LAND_NOW
+    assert judge(facts(now_s=NOW_S + 101.0), called).call is Call.HOLDING
+
+
+@pytest.mark.parametrize(
+    ("row", "value"), [("no_reading", 9.0), ("sensor_doubt", "not_finite")], ids=["no reading", "doubt"]
+)
+def test_message_of_a_circuit_not_believed_carries_its_age_or_its_fault(row: str, value: float | str) -> None:
+    unheard = {"no_reading": circuit("B", state=S.NO_READING, age_s=9.0),
+               "sensor_doubt": circuit("B", state=S.SENSOR_FAULT, fault="not_finite")}[row]  # fmt: skip
+    reason = judge(facts(unheard), None).reason
+    assert reason.key == f"reason.{row}"
+    assert value in reason.values.values()
