@@ -284,6 +284,22 @@ def test_action_said_twice_is_taken_once_and_answered_the_same(running: Running)
         assert page.next("snapshot")["lifters"][0]["load"]["planned_kg"] == 400.0
 
 
+def test_alarm_is_taken_out_of_service_and_back_with_who_and_why(running: Running) -> None:
+    by = {"who": "the technician", "role": "maintenance"}
+    about = {"alarm": "sensor_fault", "about": "B"}
+    with SyncChannelClient(running.data) as page:
+        refused = page.act(action("a1", "out_of_service", **about, reason="gauge on order"))
+        assert (refused["done"], refused["key"]) == (False, "refused.maintenance_only")
+        unsaid = page.act(action("a2", "out_of_service", **about, reason=" ") | by)
+        assert (unsaid["done"], unsaid["key"]) == (False, "refused.out_of_service_needs")
+        assert page.act(action("a3", "out_of_service", **about, reason="gauge on order") | by)["done"]
+        [told] = page.next("snapshot")["lifters"][0]["alarms"]
+        assert (told["key"], told["about"], told["out_of_service"]) == ("sensor_fault", "circuit B", True)
+        assert (told["set_aside_by"], told["set_aside_why"]) == ("the technician", "gauge on order")
+        assert page.act(action("a4", "in_service", **about, reason="changed") | by)["done"]
+        assert page.next("snapshot")["lifters"][0]["alarms"] == []
+
+
 @pytest.mark.parametrize(
     ("said", "key"),
     [
