@@ -105,17 +105,26 @@ def _speaker(given: argparse.Namespace, reader: "Reader") -> Speaker:
 
 
 def _verify(given: argparse.Namespace) -> int:
+    from monitor.fleet import folders
+    from monitor.store.database import IN_FOLDER
     from monitor.store.errors import StoreError
+    from monitor.store.records import open_reader
 
-    reader = _reader(given.data)
+    readers = [_reader(given.data), *(open_reader(folder, IN_FOLDER) for folder in folders(given.data))]
     try:
-        misfit = reader.verify()
+        misfits = [misfit for reader in readers if (misfit := reader.verify()) is not None]
+        checked_n = sum(len(reader.hashes()) for reader in readers)
     except StoreError as error:
         raise FailedError(str(error)) from None
     finally:
-        reader.close()
-    if misfit is None:
-        say("every closed record and trace is as it was when it was closed")
-        return DONE
-    say(f"lift {misfit.lift} of site {misfit.site} does not fit: {misfit.reason.replace('_', ' ')}")
-    return FAILED
+        for reader in readers:
+            reader.close()
+    for misfit in misfits:
+        say(f"lift {misfit.lift} of site {misfit.site} does not fit: {misfit.reason.replace('_', ' ')}")
+    if misfits:
+        return FAILED
+    if checked_n:
+        say(f"every closed record and trace is as it was when it was closed; {checked_n} lifts")
+    else:
+        say(f"{given.data} has no closed lift: nothing was checked")
+    return DONE

@@ -28,6 +28,7 @@ def _trends(given: argparse.Namespace) -> int:
 
     from monitor.care import CAUTION, Carer, care_csv, care_dict, care_text
     from monitor.clock import utc_s
+    from monitor.fleet import folders
     from monitor.settings.site import read_site
     from monitor.store.errors import StoreError
     from monitor.store.records import open_reader
@@ -39,7 +40,10 @@ def _trends(given: argparse.Namespace) -> int:
     try:
         text = reader.settings_in_force()
         if text is None:
-            raise FailedError(f"{given.data}: no engine has worked here yet: there are no lifts and no site file.")
+            sites = "".join(f" A site's records are kept in {folder}." for folder in folders(given.data))
+            raise FailedError(
+                f"{given.data}: no engine has worked here yet: there are no lifts and no site file.{sites}"
+            )
         site = read_site(text, name="the site file kept in the data folder")
         carer = Carer(reader)
         cares = [carer.care(config, site.time_zone, utc_s()) for config in site.core.lifters.values()]

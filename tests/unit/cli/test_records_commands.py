@@ -1,5 +1,6 @@
 import json
 import re
+import sqlite3
 import threading
 import zlib
 from pathlib import Path
@@ -7,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from monitor.cli.main import main
+from monitor.fleet import folders
 from monitor.store.records import open_reader, open_writer
 from tests.brokers import ROOT
 
@@ -79,6 +81,27 @@ def test_report_in_another_form_says_which_there_are(
 def test_verify_says_that_nothing_was_changed(data: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["verify", "--data", str(data)]) == 0
     assert "as it was" in capsys.readouterr().err
+
+
+def test_verify_names_the_changed_lift_of_a_collected_site_too(
+    data: Path, lift: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    central, kept = tmp_path / "central", tmp_path / "kept.tar"
+    central.mkdir()
+    assert main(["verify", "--data", str(central)]) == 0
+    assert "has no closed lift: nothing was checked" in capsys.readouterr().err
+    assert main(["backup", "--data", str(data), "--out", str(kept)]) == 0
+    assert main(["collect", str(kept), "--data", str(central)]) == 0
+    assert main(["verify", "--data", str(central)]) == 0
+    assert "as it was when it was closed; 1 lifts" in capsys.readouterr().err
+    assert main(["trends", "--data", str(central)]) == 1
+    [site] = folders(central)
+    assert f"kept in {site}." in capsys.readouterr().err
+    with sqlite3.connect(site / "holdwatch.db") as database:
+        database.execute("update lifts set record = replace(record, 'released', 'parked')")
+    database.close()
+    assert main(["verify", "--data", str(central)]) == 1
+    assert f"lift {lift} of site quayside does not fit: changed" in capsys.readouterr().err
 
 
 def test_verify_without_a_folder_is_bad_input(tmp_path: Path) -> None:
