@@ -25,10 +25,11 @@ MEMORY: Final = 0.99
 SHIFTS: Final = (2.0, 4.0, 7.0)
 """Steps looked for, in scatters; a chart for the wrong size finds a step a little later."""
 
-H_UP: Final = (2.4, 6.2, 11.0)
+H_UP: Final = (1.4, 6.2, 11.0)
 H_DOWN: Final = (5.0, 7.5, 11.0)
 """Decision intervals per shift (log of a likelihood ratio), set on training histories
-(``python -m tests.benchmarks.trends``). Large shifts wait for a third lift: odd panels come in pairs too."""
+(``python -m tests.benchmarks.trends``). Large shifts wait for a third lift: odd panels come in pairs too. A step for the
+worse is told eagerly, because it is taken back as easily; one for the better can wait."""
 
 ODD_SHARE: Final = 0.02
 ODD_DENSITY: Final = 0.1
@@ -51,7 +52,7 @@ CONFIRM_SHIFT: Final = 1.2
 
 DATED_BACK_N: Final = 12
 DATED_ANEW: Final = 2.0
-WITHDRAWN_UNDER: Final = 0.0
+WITHDRAWN_UNDER: Final = 0.8
 """A possible step is dated up to so many lifts back, anew where that is likelier by so much, and withdrawn under so much
 (all logs of likelihood ratios)."""
 
@@ -87,20 +88,23 @@ def find_steps(values: Sequence[float], restarts: Collection[int] = (), least_sc
     follower = _Follower(values[:LEARN_N], least_scatter)
     found: list[Found] = []
     before: _Follower | None = None  # as it was when the last step was noticed, until that is certain
+    since = 0  # no step is dated back to before this: the last certain one, or the last service
     for n, value in enumerate(values):
         if n in restarts:
             follower.forget()
-            before = None
-        if before is not None and (withdrawn := before.judge_again(found, values, n)) is not None:
+            before, since = None, n
+        if before is not None and (withdrawn := before.judge_again(found, values, n, since)) is not None:
             if withdrawn:
-                since = found.pop().noticed_at
-                follower = before.go_on(since, values[since:n])
+                noticed_at = found.pop().noticed_at
+                follower = before.go_on(noticed_at, values[noticed_at:n])
+            else:
+                since = found[-1].at + 1
             before = None
         step = follower.take(n, value, values)
         if step is not None and before is None:
             found.append(step)
             before = follower.before
-    if before is not None and before.judge_again(found, values, len(values)):
+    if before is not None and before.judge_again(found, values, len(values), since):
         del found[-1]
     return found
 
@@ -191,13 +195,13 @@ class _Follower:
             self._update(expected, spread, z)
         return self
 
-    def judge_again(self, found: list[Found], values: Sequence[float], end: int) -> bool | None:
-        """Judge the last step by the lifts up to ``end``: true once it is withdrawn, false once certain, else None.
+    def judge_again(self, found: list[Found], values: Sequence[float], end: int, since: int) -> bool | None:
+        """Judge the last step by the lifts from ``since`` to ``end``: true once withdrawn, false once certain, else None.
 
         Asked of the follower as it was when the step was noticed.
         """
         step = found[-1]
-        begin = max(step.noticed_at - DATED_BACK_N, 0)
+        begin = max(step.noticed_at - DATED_BACK_N, since)
         first = self.level + self.slope * (begin - step.noticed_at + 1)
         off = [(value - first - self.slope * n) / self.scale for n, value in enumerate(values[begin:end])]
         sign = 1.0 if step.size > 0.0 else -1.0

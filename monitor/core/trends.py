@@ -28,6 +28,9 @@ COMPARED_N: Final = 20
 NOW_N: Final = 200
 """A slope is first looked at over this many newest lifts; longer stretches count while they agree with shorter ones."""
 
+FITTED_FROM_N: Final = 5
+"""A step of fewer lifts is told and moves neither level nor forecast: one odd lift is no new level."""
+
 AGREE_Z: Final = 2.5
 HORIZON_DAYS: Final = 3650.0
 """A limit further away than ten years is not told."""
@@ -138,7 +141,7 @@ def trend(
     begin = max((at for at in restarts if at < len(values)), default=0)
     fitted = None
     if len(values) - begin >= 1:
-        inside = [one.at - begin for one in found if one.at > begin]
+        inside = [one.at - begin for one in found if one.at > begin and len(values) - one.at >= FITTED_FROM_N]
         fitted = _fit(utc_s[begin:], values[begin:], now_utc_s, inside,
                       columns[begin:] if columns is not None else None, effects)  # fmt: skip
     if fitted is None:

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from monitor.core.trends import DAY_S, Trend, compare, trend
+from monitor.core.trends import DAY_S, FITTED_FROM_N, Trend, compare, trend
 
 NOW = 1_764_000_000.0
 
@@ -82,6 +82,17 @@ def test_one_wild_lift_in_ten_hardly_moves_the_forecast() -> None:
     made = trend(utc_s, values, now_utc_s=NOW, limit=0.5)
     assert made.level is not None
     assert made.level.likely == pytest.approx(0.3, abs=0.02)
+
+
+def test_step_of_a_few_lifts_is_told_and_moves_no_level() -> None:
+    utc_s, values = wearing()
+    for after_n in range(1, FITTED_FROM_N + 1):
+        stepped = values.copy()
+        stepped[-after_n:] += 0.08  # four scatters
+        made = trend(utc_s, stepped, now_utc_s=NOW, limit=0.5)
+        assert made.level is not None
+        assert [step.lift for step in made.steps if not step.certain] == [300 - after_n]
+        assert made.level.likely == pytest.approx(0.3 if after_n < FITTED_FROM_N else 0.38, abs=0.01)
 
 
 def test_service_begins_a_new_line_and_is_compared() -> None:
