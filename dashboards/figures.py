@@ -15,6 +15,13 @@ from monitor.words.quantities import Unit
 POINTS_MOST_N: Final = 700
 """Points drawn; of more lifts evenly spaced ones. A shorter time shows every lift."""
 
+DATES: Final = (
+    {"dtickrange": [None, 86_399_999], "value": "%m-%d %H:%M"},
+    {"dtickrange": [86_400_000, "M1"], "value": "%Y-%m-%d"},
+    {"dtickrange": ["M1", None], "value": "%Y-%m"},
+)
+"""How the axis tells dates, by the span between two of its marks: as ISO 8601, which reads alike in every language."""
+
 AHEAD_DAYS: Final = 730.0
 INK, BAND, LIMIT, NOTE = "#2f86cc", "rgba(47,134,204,0.25)", "#d3202f", "#8a7a10"
 
@@ -84,7 +91,13 @@ def figure(
             "showlegend": False,
             "hovermode": "closest",
             "font": {"family": '"Fira Sans Condensed", sans-serif', "size": 15},
-            "xaxis": {"title": {"text": voice.say("maint.site_time", zone=voice.zone.key)}, "type": "date"},
+            "separators": f"{voice.decimal_mark()} ",
+            "xaxis": {
+                "title": {"text": voice.say("maint.site_time", zone=voice.zone.key)},
+                "type": "date",
+                "tickformatstops": DATES,
+                "hoverformat": "%Y-%m-%d %H:%M",
+            },
             "yaxis": {
                 "title": {"text": unit.words},
                 "rangemode": "tozero",

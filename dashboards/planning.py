@@ -83,7 +83,10 @@ def _answer(lifter: LifterConfig, plan: PlanInput, result: PlanResult, voice: Vo
         "verdict": result.verdict.value,
         "verdict_words": voice.say(f"planning.{result.verdict}"),
         "verdict_says": say_text(Text(f"plan.{result.verdict}"), voice.speaker),
-        "figures": [{"label": voice.say(f"planning.figure.{key}"), "value": value} for key, value in figures],
+        "figures": [
+            {"label": voice.say(f"planning.figure.{key}"), "value": value, "tip": voice.say(f"planning.tip.{key}")}
+            for key, value in figures
+        ],
         "reasons": told(result.reasons),
         "notes": told(result.notes),
         "checks": told(result.checks),

@@ -83,7 +83,7 @@ def view(
         "release": min((s["release"] for s in shown), key=RELEASES.index),
         "clock": voice.clock(snapshot.utc_s),
         "age_words": voice.say("age", n="{n}"),
-        "decimal_mark": voice.value("_v", 0.5)[1],
+        "decimal_mark": voice.decimal_mark(),
         "notices": _notices(snapshot, voice),
         "sound": _sound(shown),
         "lost": _lost(shown, snapshot.utc_s, viewer.page, voice),

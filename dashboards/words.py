@@ -68,6 +68,10 @@ class Voice:
         """The unit a value is shown in, by its name's suffix."""
         return unit_of(name, self.speaker)
 
+    def decimal_mark(self) -> str:
+        """What stands before the decimals, in the viewer's locale."""
+        return self.value("_v", 0.5)[1]
+
     def figure(self, value: float) -> str:
         """A number of a table, three digits that count and four places at most. Check: 0.05961 is "0.0596"."""
         digits = f"{Decimal(f'{round(value, 4) + 0.0:.3g}'):f}"

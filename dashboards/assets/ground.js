@@ -138,7 +138,8 @@ let fitted = "";
 function fit() {
   const screen = byId("screen");
   const shown = one ? [one.headline, one.reason, one.circuits.length, one.alarms.length] : [];
-  const key = JSON.stringify([...shown, screen.dataset.story, byId("notices").textContent, innerWidth, innerHeight, document.fonts.status]);
+  const around = ["notices", "join", "sound"].map((id) => byId(id).textContent);
+  const key = JSON.stringify([...shown, screen.dataset.story, ...around, innerWidth, innerHeight, document.fonts.status]);
   if (key === fitted) return;
   fitted = key;
   for (let step = 0; step <= 4; step++) {

@@ -5,6 +5,7 @@ import { attribute, byId, list, make, text } from "./dom.js";
 import "./look.js";
 import { drawCurve } from "./plan-curve.js";
 import { drawPads } from "./plan-drawing.js";
+import "./tips.js";
 
 const KEPT = "holdwatch.plan";
 const WAIT_MS = 350; // after the last key
@@ -182,6 +183,8 @@ function pairs(place, rows) {
   list(byId(place), rows, (row) => row.label, () => make("div", "", make("dt"), make("dd")), (row, said) => {
     text(row.children[0], said.label);
     text(row.children[1], said.value);
+    attribute(row.children[1], "data-say", said.tip);
+    attribute(row.children[1], "tabindex", said.tip ? 0 : null);
   });
 }
 

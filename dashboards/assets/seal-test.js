@@ -6,6 +6,7 @@ import { ageNow, ageWords, start } from "./live.js";
 import "./look.js";
 import { paintStory } from "./story.js";
 import { paintTiles } from "./tiles.js";
+import { tip } from "./tips.js";
 
 let one = null;
 
@@ -24,6 +25,9 @@ function paint(view) {
   setShape(byId("call-shape"), one.call);
   text(byId("call-words"), one.headline);
   text(byId("reason"), one.reason);
+  tip(byId("call-words"), `call.${one.call}`);
+  tip(byId("test-word"), `seal.${test.state}`);
+  tip(byId("test-left"), test.left_s === null ? null : "seal.left");
   attribute(byId("test"), "data-state", test.state);
   text(byId("test-title"), `${one.name} · ${test.title}`);
   text(byId("test-word"), test.word);
@@ -74,6 +78,8 @@ function paintCircuit(row, circuit) {
   text(row.words, circuit.words);
   text(row.number, circuit.number);
   text(row.unit, circuit.unit);
+  tip(row.word, circuit.result === "none" ? `state.${circuit.look}` : `seal.${circuit.result}`);
+  tip(row.number, "vacuum");
 }
 
 const SHAPES = { waiting: "building", running: "not_lifting", passed: "holding", not_passed: "land_soon" };

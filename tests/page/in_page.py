@@ -21,6 +21,42 @@ def axe_finds(page: Page) -> list[str]:
     return found
 
 
+_STOPS = """() => {
+  const all = document.querySelectorAll("button, a[href], input, select, textarea, summary, [tabindex='0']");
+  const some = [...all].filter((one) => one.checkVisibility() && !one.disabled);
+  some.forEach((one, i) => (one.dataset.stop = i));
+  return some.map((one) => `${one.localName} ${one.id || one.textContent.slice(0, 30)}`);
+}"""
+_STOP = """() => {
+  const one = document.activeElement;
+  const rings = [...one.children].some((part) => getComputedStyle(part).stroke === "rgb(10, 102, 255)"); // a pad of a drawing
+  return [one.dataset.stop, rings || getComputedStyle(one).outlineStyle !== "none"];
+}"""
+
+
+def keyboard_misses(page: Page) -> list[str]:
+    """Controls that Tab does not reach, or that don't show it when it does."""
+    wanted: list[str] = page.evaluate(_STOPS)
+    assert wanted
+    reached = set()
+    for _ in range(3 * len(wanted)):  # a field for a date has several stops
+        page.keyboard.press("Tab")
+        stop, is_shown = page.evaluate(_STOP)
+        if stop is not None and is_shown:
+            reached.add(int(stop))
+        if len(reached) == len(wanted):
+            break
+    return [said for n, said in enumerate(wanted) if n not in reached]
+
+
+TIPLESS = """parts => {
+  const words = JSON.parse(document.body.dataset.words);
+  return [...document.querySelectorAll(parts)]
+    .filter((one) => one.checkVisibility() && one.textContent && !(words["tip." + one.dataset.tip] ?? one.dataset.say))
+    .map((one) => `${one.id || one.className}: ${one.textContent}`);
+}"""
+"""States and numbers that do not explain themselves on a tap."""
+
 # The page shows a call. One that has not asked yet says no_signal too, but its cover has not been moved.
 SHOWS = "call => document.body.dataset.call === call && document.getElementById('cover').style.animation !== ''"
 

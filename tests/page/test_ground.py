@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Page
 
+from dashboards.pages.parts import PAGES
 from monitor.settings.access import Role, set_pin
 from monitor.words.languages import languages
 from tests.page.conftest import Site, window
@@ -334,11 +335,27 @@ def test_several_lifters_are_tiles_worst_first(site: Site) -> None:
 def test_no_request_leaves_the_sites_own_server(site: Site) -> None:
     asked: list[str] = []
     site.page.on("request", lambda request: asked.append(request.url))
-    for path in ("/", "/landing", "/lifts", "/help/running"):
+    for path in (*PAGES.values(), "/alarms", "/help/running", "/help/settings"):
         site.page.goto(site.served.url + path)
         site.page.wait_for_timeout(800)
     assert len(asked) > 30
     assert [url for url in asked if not url.startswith(site.served.url + "/")] == []
+
+
+def test_first_run_leads_by_steps_to_the_first_reading_and_to_the_phone(site: Site) -> None:
+    """On a lifter that was never heard; ``tests/system/test_first_run.py`` goes the whole way."""
+    site.engine.say(*SCENES["never heard"])
+    site.open()
+    steps = site.page.locator("#first li")
+    assert steps.count() == 4
+    assert "mqtt://127.0.0.1:1883, topic holdwatch/quayside/dock-6/readings" in steps.nth(0).inner_text()
+    assert "holdwatch listen --site" in steps.nth(1).inner_text()
+    assert "join by phone" in steps.nth(2).inner_text()
+    assert "holdwatch demo" in steps.nth(3).inner_text()
+    assert site.page.get_by_role("button", name="Join by phone").is_visible()
+    site.engine.say(status("holding"))
+    site.shows("holding")
+    assert steps.count() == 0
 
 
 def test_every_link_of_every_page_leads_somewhere(site: Site) -> None:

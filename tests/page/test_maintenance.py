@@ -10,11 +10,12 @@ from typing import Literal
 import pytest
 from playwright.sync_api import Browser
 
+from dashboards.pages.parts import PAGES
 from monitor.cli.main import main
 from monitor.fleet import collect
 from tests.page.conftest import Site, watched
 from tests.page.fake_engine import FakeEngine
-from tests.page.in_page import axe_finds
+from tests.page.in_page import axe_finds, keyboard_misses
 from tests.page.serving import Served, engine, serve, wait_ready
 from tests.page.statuses import status
 from tests.unit.test_fleet import site_backup
@@ -139,11 +140,20 @@ def test_lift_comes_as_a_page_to_sign_and_as_pdf(kept: Site) -> None:
     assert kept.context.request.get(f"{kept.served.url}/api/report?lift={lift}&as=csv", timeout=90_000).status == 404
 
 
+def test_keyboard_alone_reaches_every_control(kept: Site) -> None:
+    look(kept)
+    assert keyboard_misses(kept.page) == []
+
+
 def test_no_plotting_library_on_other_pages(kept: Site) -> None:
     asked: list[str] = []
     kept.page.on("request", lambda request: asked.append(request.url))
-    kept.page.goto(f"{kept.served.url}/lifts")
-    kept.page.wait_for_selector("main table")
+    for path in (*PAGES.values(), "/alarms", "/help/trends"):
+        if path != PAGES["page.maintenance"]:
+            kept.page.goto(kept.served.url + path)
+            kept.page.wait_for_selector("main :is(h1, h2, #call-words)")
+            kept.page.wait_for_load_state()
+    assert len(asked) > 30
     assert not [url for url in asked if "plotly" in url or "/dcc/" in url]
 
 

@@ -15,7 +15,7 @@ from dashboards.planning import entry_of
 from tests.histories import Watch
 from tests.page.conftest import Site, pages_of_the_demo, watched, window
 from tests.page.fake_engine import FakeEngine
-from tests.page.in_page import OVERFLOWS, axe_finds
+from tests.page.in_page import OVERFLOWS, TIPLESS, axe_finds, keyboard_misses
 from tests.page.serving import LAPTOP, PHONE, WIDE, Served, serve
 from tests.page.statuses import status
 
@@ -148,6 +148,16 @@ def test_faults_speak_the_viewers_language(site: Site) -> None:
 )
 def test_fault_goes_to_its_entry(field: str, entry: str) -> None:
     assert entry_of(field) == entry
+
+
+def test_keyboard_alone_reaches_every_control_and_every_figure_explains_itself(site: Site) -> None:
+    page = site.page
+    enter(page, **EVERYTHING)
+    page.wait_for_selector("#verdict[data-verdict$=limits]", timeout=60_000)
+    assert keyboard_misses(page) == []
+    assert page.evaluate(TIPLESS, "#figures dd") == []
+    page.locator("#figures dd").first.click()
+    assert site.text("#tip").startswith("The panel by what was entered")
 
 
 def test_pads_are_tapped_and_reached_by_keyboard(site: Site) -> None:

@@ -8,7 +8,7 @@ from playwright.sync_api import Browser, expect
 
 from tests.page.conftest import Site, pages_of_the_demo, watched, window
 from tests.page.fake_engine import FakeEngine
-from tests.page.in_page import OVERFLOWS, SMALL_TARGETS, axe_finds
+from tests.page.in_page import OVERFLOWS, SMALL_TARGETS, TIPLESS, axe_finds
 from tests.page.serving import LAPTOP, PHONE, WIDE, Served
 from tests.unit.core.test_seal_tests import attached, rest
 
@@ -189,6 +189,15 @@ def test_axe_finds_nothing_in_any_state_of_a_test(
     for name, said in states.items():
         look_at(site, said)
         assert axe_finds(site.page) == [], name
+
+
+def test_every_state_and_number_explains_itself(site: Site, states: dict[str, Any]) -> None:
+    for name, said in states.items():
+        look_at(site, said)
+        assert site.page.evaluate(TIPLESS, "#call-words, #test-word, #test-left, .lane-word, .lane-number") == [], name
+    look_at(site, states["running"])
+    site.page.locator("#test-left").click()
+    assert site.text("#tip").startswith("Time until the test is over")
 
 
 def test_several_lifters_ask_which(served: tuple[FakeEngine, Served], browser: Browser, states: dict[str, Any]) -> None:

@@ -9,12 +9,13 @@ from dashboards.figures import POINTS_MOST_N, figure, thinned
 from dashboards.words import Voice
 from monitor.core.lifter_trends import Service
 from monitor.core.trends import DAY_S, trend
+from monitor.words.languages import Speaker
 from monitor.words.quantities import Unit
 
 NOW = 1_764_000_000.0
 
 
-def drawn(n: int = 300, **more: float) -> dict:
+def drawn(n: int = 300, language: str = "en", **more: float) -> dict:
     ago = np.linspace(300.0, 0.0, n)
     values = 0.3 - 0.0005 * ago + 0.01 * np.random.default_rng(2).standard_normal(n)
     values[n // 2 :] += 0.1
@@ -24,7 +25,7 @@ def drawn(n: int = 300, **more: float) -> dict:
         [f"lift-{k}" for k in range(n)],
         title="Circuit A",
         unit=Unit("kPa/min"),
-        voice=Voice(zone=ZoneInfo("Europe/Berlin")),
+        voice=Voice(Speaker(language, locale=language), ZoneInfo("Europe/Berlin")),
         services=[Service(NOW - 30 * DAY_S, "circuit A", "seals renewed", "maintenance")],
         now_utc_s=NOW,
         limit=0.6,
@@ -42,6 +43,13 @@ def test_axes_carry_units_and_the_time_zone() -> None:
     layout = drawn()["layout"]
     assert layout["yaxis"]["title"]["text"] == "kPa/min"
     assert "Europe/Berlin" in layout["xaxis"]["title"]["text"]
+
+
+def test_numbers_of_the_axes_follow_the_locale_and_dates_need_none() -> None:
+    """CLDR: "." in English, "," in Spanish. Months by name would be English ones: plotly has no other language here."""
+    assert [drawn(language=one)["layout"]["separators"][0] for one in ("en", "es")] == [".", ","]
+    axis = drawn()["layout"]["xaxis"]
+    assert "%b" not in str((axis["tickformatstops"], axis["hoverformat"]))
 
 
 def test_trend_bounds_limit_step_and_service_note_are_drawn() -> None:
