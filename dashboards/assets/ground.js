@@ -142,7 +142,7 @@ function fit() {
   const key = JSON.stringify([...shown, screen.dataset.story, ...around, innerWidth, innerHeight, document.fonts.status]);
   if (key === fitted) return;
   fitted = key;
-  for (let step = 0; step <= 4; step++) {
+  for (let step = 0; step <= 5; step++) {
     attribute(screen, "data-tight", step);
     if (screen.scrollHeight <= screen.clientHeight + 1) return;
   }

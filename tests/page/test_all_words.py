@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 from contextlib import ExitStack
-from itertools import cycle, islice
+from itertools import cycle, islice, product
 from string import Formatter
 from typing import Any
 
@@ -16,9 +16,11 @@ from monitor.words.english import HEADLINES, REASONS, RELEASES, TEMPLATES
 from monitor.words.languages import languages, template
 from monitor.words.plural import Plural
 from tests.page.conftest import Site, window
-from tests.page.in_page import BELOW_THE_FOLD, OVERFLOWS, OVERLAPS, SHOWS
+from tests.page.in_page import BELOW_THE_FOLD, LINES_N, OVERFLOWS, OVERLAPS, SHOWS
+from tests.page.scenes import ALARMS as ALARMS_SHOWN
+from tests.page.scenes import MIXED
 from tests.page.serving import LAPTOP, PHONE, TABLET, WIDE
-from tests.page.statuses import alarm, circuit, status, told
+from tests.page.statuses import alarm, circuit, status, told, with_circuits
 
 pytestmark = pytest.mark.browser
 
@@ -113,6 +115,44 @@ def test_every_sentence_has_room_on_every_screen(site: Site, browser: Browser, l
                     keys = [said["headline_text"]["key"], said["reason_text"]["key"]]
                     faults.append((name, *keys, *(one["text"]["key"] for one in said["circuits"].values()), found))
         assert faults == []
+
+
+def beside_the_longest_answer() -> Iterator[dict[str, Any]]:
+    """Every headline beside the longest release answer, over three circuits and over six of every state."""
+    for n, (headline, count) in enumerate(product(HEADLINES, (3, 6))):
+        silent = headline in {"headline.no_signal", "headline.read_the_gauge"}
+        reason = "reason.silent" if silent else "reason.early_under_landing"
+        said = status(
+            "land_now",
+            **told("headline", headline, **values(headline)),
+            **told("reason", reason, **values(reason)),
+            **told("release_words", "release.cannot_tell"),
+            **told("release_reason", "release.coarse"),
+            release="cannot_tell",
+            alarms=ALARMS_SHOWN,
+            lifter_name=f"Dock {n}",
+        )
+        yield with_circuits(said, count) if count == 3 else said | {"circuits": MIXED}
+
+
+@pytest.mark.parametrize("language", languages())
+def test_every_headline_has_two_lines_and_room_beside_the_longest_answer(
+    site: Site, browser: Browser, language: str
+) -> None:
+    """On two lines the call keeps its size for 5 m (``test_ground``)."""
+    with ExitStack() as stack:
+        pages = [stack.enter_context(window(browser, size)).new_page() for size in (WIDE, LAPTOP)]
+        for page in pages:
+            page.context.add_cookies([{"name": "holdwatch_language", "value": language, "url": site.served.url}])
+            page.goto(site.served.url)
+            page.wait_for_function(SHOWS, arg="holding")
+        for said in beside_the_longest_answer():
+            site.engine.say(said)
+            for page in pages:
+                page.wait_for_function("name => document.title.endsWith(` · ${name}`)", arg=said["lifter_name"])
+                what = (said["headline_text"]["key"], len(said["circuits"]))
+                assert page.eval_on_selector("#call-words", LINES_N) <= 2, what
+                assert page.evaluate(BELOW_THE_FOLD) + page.evaluate(OVERLAPS) == [], what
 
 
 ANSWERS = ("done.", "refused.", "access.", "script.act.")

@@ -87,6 +87,9 @@ def test_page_is_told_in_the_viewers_language_and_units(kept: Site) -> None:
     assert kept.page.text_content(".js-plotly-plot .ytitle >> nth=0") == "inHg/min"
     assert "Fuga en las condiciones de referencia, inHg/min" in kept.text("main table >> nth=0")
     assert "límite de servicio" in kept.text(".js-plotly-plot >> nth=0")
+    marks = kept.page.locator(".js-plotly-plot >> nth=0").locator(".ytick text").all_text_contents()
+    assert any("," in mark for mark in marks), marks
+    assert not any("." in mark for mark in marks), marks
     kept.page.goto(f"{kept.served.url}/fleet")
     kept.page.wait_for_selector("main table")
     assert "Qué mirar primero" in kept.text("main table")
