@@ -9,7 +9,7 @@ import math
 from typing import Final
 
 from monitor.core.leak_blocks import BLOCK_S, gather
-from monitor.core.leak_common import Common
+from monitor.core.leak_common import Common, temperature_kpa_per_s
 from monitor.core.leak_follow import GAP_MOST_S, climb, flush, forget
 from monitor.core.leak_project import Around, RateQuantiles, feared, gaussian, rate_quantiles, time_to
 from monitor.core.leak_state import CircuitTrack, LeakConfig, LeakSample, LeakState, LeakView, known
@@ -31,8 +31,6 @@ __all__ = [
 
 _GAP_INTERVALS: Final = 3.5
 _GAP_LEAST_S: Final = 6.0
-_COOLING_K_PER_S: Final = 10.0 / 600.0
-_GAS_K: Final = 288.0
 _STROKE_FROM: Final = 0.7
 _COVER_KPA: Final = 0.5
 
@@ -134,7 +132,7 @@ def _project(state: LeakState, track: CircuitTrack, level_kpa: float, how: str) 
     if bank is None or block is None:
         return None
     ready = known(track)
-    seen_kpa = block.mean_kpa if track.before is None else max(track.before.mean_kpa, block.mean_kpa)  # one may be wild
+    seen_kpa = max(one.mean_kpa for one in (*track.before, block))  # others may be wild
     if how != "rest" and level_kpa < seen_kpa and _covered(state, track, level_kpa, seen_kpa, known_rate=ready):
         return Bounds(None, None, None)
     resting = gaussian(block.mean_kpa, pump.off_rate) if pump.off_rate is not None else None
@@ -142,13 +140,13 @@ def _project(state: LeakState, track: CircuitTrack, level_kpa: float, how: str) 
     if (how == "rest" and pump.running) or (mixed is None and not pump.running):
         mixed = resting  # the last stretch at rest, while this one is too young or none
     if mixed is None:
-        return Bounds(0.0, 0.0, 0.0) if track.before is not None and seen_kpa <= level_kpa else None
+        return Bounds(0.0, 0.0, 0.0) if track.before and seen_kpa <= level_kpa else None
     if block.mean_kpa > level_kpa >= float((mixed.weight * mixed.level).sum()):
         return None  # just begun, perhaps on a wild reading
     around = Around(
         state.ambient_kpa,
         state.config.horizon_s,
-        _COOLING_K_PER_S / _GAS_K * max(state.ambient_kpa - block.mean_kpa, 0.0),
+        temperature_kpa_per_s(state.ambient_kpa, block.mean_kpa),
     )
     if how != "going":
         return time_to(mixed, level_kpa, around)

@@ -15,14 +15,20 @@ _FLOOR_KPA: Final = 0.002
 _STEPS_N: Final = 24
 _NOISE_MEMORY_N: Final = 240
 _NOISE_FIRST_N: Final = 20
+_FIRST_MOST: Final = 30.0
 _DECIMALS_KPA: Final = (1.0, 0.5, 0.1, 0.05, 0.01)
 _MAY_ROUND: Final = 0.6  # noise over quantum beyond which no stairs show
 _WHOLE: Final = 0.05
 _WHOLE_SHARE: Final = 0.85
 _STOOD_N: Final = 3
+_STEPS_MIX: Final = 0.24  # noise over quantum beyond which the readings of a second average the steps
 _SWAY_LAG_S: Final = 4.0
 _SWAY_N: Final = 25
 _SWAY_KEPT_N: Final = 12
+_SWAY_LEAST_N: Final = 4
+_SWAY_SDS: Final = 3.0
+_SWAY_MOST_SDS: Final = 5.0
+_SWAY_MOST_KPA: Final = 1.5
 _BIAS_BLOCKS: Final = 20.0  # a quantised mean stays off to one side for some blocks on end
 
 
@@ -61,6 +67,9 @@ class Gatherer:
     stairs: Stairs = field(default_factory=Stairs)
     means: list[tuple[float, float]] = field(default_factory=list)
     bends: list[float] = field(default_factory=list)
+    moves: list[float] = field(default_factory=list)
+    stairs_kpa: float = 0.0
+    """How far a second's readings may be from the vacuum by the steps of a gauge; 0 while its noise hides them."""
 
     @property
     def quantum_kpa(self) -> float:
@@ -81,6 +90,11 @@ def gather(gatherer: Gatherer, value_kpa: float, now_s: float) -> None:
     """Take one reading into the block under way."""
     gatherer.times_s.append(now_s)
     gatherer.values_kpa.append(value_kpa)
+
+
+def begin_anew(gatherer: Gatherer) -> None:
+    """Forget how the means moved: another stretch begins. Noise and quantum stay."""
+    gatherer.means, gatherer.bends, gatherer.moves = [], [], []
 
 
 def close(gatherer: Gatherer) -> Block | None:
@@ -105,15 +119,22 @@ def close(gatherer: Gatherer) -> Block | None:
     mean = sum(values_kpa[i] for i in kept) / used_n
     own_var = max(gatherer.noise_var - quantum * quantum / 12.0, 0.0)
     counts: Counts = ()
+    shows = math.exp(
+        -min(4.0 * math.pi**2 * own_var / max(quantum, 1e-9) ** 2, 700.0)
+    )  # how much noise leaves of the stairs
+    gatherer.stairs_kpa = 0.0
     if own_var < (_MAY_ROUND * quantum) ** 2:
         seen = [values_kpa[i] for i in kept]
         counts = tuple((value, seen.count(value)) for value in sorted(set(seen)))
         if not gatherer.stairs.blurred:
+            mixes = gatherer.stairs.ratio > _STEPS_MIX
+            gatherer.stairs_kpa = quantum / math.sqrt(used_n) if mixes else quantum
             said = say(gatherer.stairs, [times_s[i] for i in kept], seen, before, quantum)
-            var = said.var_kpa2 + said.half_kpa**2 / 3.0 + _FLOOR_KPA**2
-            return Block(said.at_s, said.kpa, var, not said.new, said.half_kpa, said.var_kpa2, counts)
-    stairs = quantum * quantum / (2.0 * math.pi**2)
-    bias = stairs * math.exp(-min(4.0 * math.pi**2 * own_var / max(quantum, 1e-9) ** 2, 700.0))
+            rounded = gatherer.noise_var / used_n + shows * quantum * quantum / 12.0  # such a mean moves by steps
+            soft = said.var_kpa2 + (_sway(gatherer, at_s, mean, rounded) - 1.0) * rounded
+            var = soft + said.half_kpa**2 / 3.0 + _FLOOR_KPA**2
+            return Block(said.at_s, said.kpa, var, not said.new, said.half_kpa, soft, counts)
+    bias = shows * quantum * quantum / (2.0 * math.pi**2)
     var = gatherer.noise_var / used_n + _FLOOR_KPA**2
     return Block(at_s, mean, (var + _BIAS_BLOCKS * bias) * _sway(gatherer, at_s, mean, var), counts=counts)
 
@@ -121,23 +142,36 @@ def close(gatherer: Gatherer) -> Block | None:
 def _sway(gatherer: Gatherer, at_s: float, mean: float, var: float) -> float:
     """How much more the means scatter over some seconds than their noise explains (swing), as a ratio, 1 or more.
 
-    The median of second differences over ``_SWAY_LAG_S``: a kink makes few of them large, swing makes most.
+    The median of second differences over ``_SWAY_LAG_S``: a kink makes few of them large, swing makes most. And sooner:
+    no leak rises, so what both fell and rose far within half a minute swings.
     """
-    means = gatherer.means
+    means, bends, moves = gatherer.means, gatherer.bends, gatherer.moves
     means.append((at_s, mean))
     if len(means) > _SWAY_KEPT_N:
         del means[0]
     lag_n = max(round(_SWAY_LAG_S * (len(means) - 1) / max(at_s - means[0][0], 1e-6)), 1) if len(means) > 1 else 1
+    ratio = 1.0
+    if len(means) > lag_n:
+        move, sd = mean - means[-1 - lag_n][1], math.sqrt(2.0 * var)
+        if abs(move) <= max(_SWAY_MOST_KPA, _SWAY_MOST_SDS * sd):  # beyond it is a wild reading
+            moves.append(move / sd)
+            if len(moves) > _SWAY_N:
+                del moves[0]
+        if len(moves) >= _SWAY_LEAST_N:
+            ordered = sorted(moves)
+            both = min(-ordered[1], ordered[-2])  # the second largest either way: one wild reading is no swing
+            if both > _SWAY_SDS:
+                ratio = both * both
     if len(means) <= 2 * lag_n:
-        return 1.0
+        return ratio
     bend = mean - 2.0 * means[-1 - lag_n][1] + means[-1 - 2 * lag_n][1]
-    gatherer.bends.append(bend * bend / (6.0 * var))
-    if len(gatherer.bends) > _SWAY_N:
-        del gatherer.bends[0]
-    if len(gatherer.bends) < _SWAY_N // 2:
-        return 1.0
-    ratio = sorted(gatherer.bends)[len(gatherer.bends) // 2] / 0.455
-    return ratio if ratio > 2.0 else 1.0
+    bends.append(bend * bend / (6.0 * var))
+    if len(bends) > _SWAY_N:
+        del bends[0]
+    if len(bends) < _SWAY_N // 2:
+        return ratio
+    usual = sorted(bends)[len(bends) // 2] / 0.455
+    return max(ratio, usual if usual > 2.0 else 1.0)
 
 
 def _learn(gatherer: Gatherer, times_s: list[float], values_kpa: list[float]) -> None:
@@ -165,7 +199,8 @@ def _learn(gatherer: Gatherer, times_s: list[float], values_kpa: list[float]) ->
             if noise_n <= _NOISE_FIRST_N:  # a wild value among the first must not be taken for noise
                 gatherer.first.append(square)
                 known = sorted(gatherer.first)
-                kept = known[: max(len(known) - 1 - len(known) // 5, 1)]
+                most = max(_FIRST_MOST * known[len(known) // 2], (1.5 * gatherer.quantum_kpa) ** 2)
+                kept = [one for one in known[: max(len(known) - 1 - len(known) // 5, 1)] if one <= most] or known[:1]
                 noise_var = max(1.25 * sum(kept) / len(kept), 1e-6)
             else:
                 square = min(square, 7.0 * noise_var)

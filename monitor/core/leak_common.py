@@ -20,6 +20,17 @@ LINGER_S: Final = 60.0
 HOISTING_KPA_PER_S: Final = 0.2 / 60.0
 """A common fall faster than this is taken for a hoist under way."""
 
+_TEMPERATURE_K_PER_S: Final = 10.0 / 600.0
+_GAS_K: Final = 288.0
+
+
+def temperature_kpa_per_s(ambient_kpa: float, vacuum_kpa: float) -> float:
+    """What the gas of a circuit gains or loses in pressure as it warms or cools by 10 K in ten minutes (shade), kPa/s.
+
+    Check: ambient 101.3, at 61.3 kPa: 40 kPa of gas at 288 K, 0.139 kPa/min.
+    """
+    return _TEMPERATURE_K_PER_S / _GAS_K * max(ambient_kpa - vacuum_kpa, 0.0)
+
 
 @dataclass(slots=True)
 class Common:

@@ -5,11 +5,12 @@ from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from monitor.core import leak_bank as banks
-from monitor.core.leak_blocks import Block, close, gather
-from monitor.core.leak_common import FOLLOW_S, HOISTING_KPA_PER_S, share
-from monitor.core.leak_project import FALLING_KPA_PER_S, lasting_above, mixture, rate_quantiles
+from monitor.core.leak_blocks import Block, begin_anew, close, gather
+from monitor.core.leak_common import FOLLOW_S, HOISTING_KPA_PER_S, share, temperature_kpa_per_s
+from monitor.core.leak_project import FALLING_KPA_PER_S, Mixture, lasting_above, lost_kpa, mixture, rate_quantiles
 from monitor.core.leak_pump import infer, started, stopped
 from monitor.core.leak_stairs import due, learn
 from monitor.core.leak_state import KNOWN_AFTER_S, CircuitTrack, LeakState, known, shown
@@ -23,11 +24,17 @@ SURE: Final = 0.999
 GAP_MOST_S: Final = 20.0
 """After a longer hole in the readings what was known is forgotten, s."""
 
+SWING_KPA: Final = 0.35
+SWING_S: Final = 8.0
+"""A load that swings moves every circuit no further, nor longer, before it turns back (common practice)."""
+
 Rate = tuple[float, float]
 
 _STRETCH_LEAST_S: Final = 3.0
 _SETTLED_SD: Final = 0.05 / S_PER_MIN
 _SETTLED_S: Final = 30.0
+_STEPS_SHOWN: Final = 1.5  # one step says nothing of a rate: any drift takes one at some time
+_SHARED_RATIO: Final = 0.25
 _FRESH_SHARE: Final = 0.3
 _CLIMB_HELD_S: Final = 10.0
 _STAIRS_DIFFER: Final = 12.0
@@ -47,10 +54,11 @@ def forget(state: LeakState, waited_s: float) -> None:
     state.block_from_s = None
     state.bank = state.relative = None
     for track in state.tracks:
-        track.begun_s = track.block = track.before = track.mixed = track.quantiles = None
-        track.falling = False
+        track.begun_s = track.block = track.mixed = track.quantiles = None
+        track.before, track.falling = (), False
         track.bounds = {}
-        track.gatherer.tail, track.gatherer.means, track.gatherer.bends = [], [], []
+        track.gatherer.tail = []
+        begin_anew(track.gatherer)
         if track.pump.off_rate is not None:
             mean, var = track.pump.off_rate
             track.pump.off_rate = (mean, var + _OFF_RATE_WIDEN * (1.0 + waited_s / 60.0))
@@ -89,8 +97,8 @@ def flush(state: LeakState) -> None:
         track.bounds = {}
         if block is None:
             if track.block is not None and at_s - track.block.at_s > GAP_MOST_S:
-                track.begun_s = track.block = track.before = track.mixed = track.quantiles = None
-                track.falling = False
+                track.begun_s = track.block = track.mixed = track.quantiles = None
+                track.before, track.falling = (), False
             continue
         fixed_kpa = block.mean_kpa + state.climb_kpa
         rate = float(mean[1, row])
@@ -113,7 +121,8 @@ def flush(state: LeakState) -> None:
         banks.spawn(bank, dt_s)
     for track, block in zip(state.tracks, blocks, strict=True):
         if block is not None:
-            track.before, track.block = track.block, block
+            track.before = (*track.before, track.block)[-2:] if track.block is not None else ()
+            track.block = block
     _judge(state, dt_s)
     for track in state.tracks:
         if shown(track):
@@ -207,6 +216,7 @@ def _follow_pump(
         rate = None if pump.off_rate is None else (pump.off_rate[0], pump.off_rate[1] + _OFF_RATE_WIDEN)
         banks.restart(bank, row, level_kpa, level_var, rate=rate)
     track.begun_s = block.at_s
+    begin_anew(track.gatherer)
     return True
 
 
@@ -252,7 +262,7 @@ def _judge(state: LeakState, dt_s: float) -> None:
             state.common, rates, dt_s, height_m=config.hoist_height_m, speed_m_s=config.hoist_speed_m_s, settled=settled
         )
     for row, track in enumerate(state.tracks):
-        if track.mixed is None or track.begun_s is None:
+        if track.mixed is None or track.begun_s is None or track.block is None or track.quantiles is None:
             track.falling = False
             continue
         stretch_s = bank.at_s - track.begun_s
@@ -261,7 +271,15 @@ def _judge(state: LeakState, dt_s: float) -> None:
             sure = lasting_above(track.mixed, hoist + FALLING_KPA_PER_S, settling_since_s=stretch_s)
             track.falling = sure >= SURE and known(track)
             continue
-        sure = lasting_above(track.mixed, FALLING_KPA_PER_S, settling_since_s=stretch_s)
+        others = [rate[0] for n, rate in enumerate(rates) if n != row and rate is not None]
+        warming = temperature_kpa_per_s(state.ambient_kpa, track.block.mean_kpa)
+        beyond = FALLING_KPA_PER_S + min(max(min(others, default=0.0), 0.0), warming)
+        sure = lasting_above(track.mixed, beyond, settling_since_s=stretch_s)
+        if sure >= SURE:
+            least = max(FALLING_KPA_PER_S, _SHARED_RATIO * track.quantiles.middle)
+            shared = min(map(abs, others), default=0.0) >= least
+            shows = _shows(track.mixed, track.gatherer.stairs_kpa, shared=shared)
+            sure = lasting_above(track.mixed, beyond, settling_since_s=stretch_s, counted=shows)
         alone = all(rate is None for n, rate in enumerate(rates) if n != row)
         if not (measured or alone or state.relative is None):
             sure = min(sure, _beside_others(state, bank, state.relative, row, rates))
@@ -283,6 +301,13 @@ def _doubt_climb(state: LeakState, at_s: float, rates: Sequence[Rate | None]) ->
         state.climb_doubted |= {state.climb_source}
         state.climb_source, state.climb_refuted_since_s = "", None
         close(state.climb)
+
+
+def _shows(mixed: Mixture, stairs_kpa: float, *, shared: bool) -> NDArray[np.bool_]:
+    """Which hypotheses say of a fall that it has gone beyond a gauge's next step and, if all move, beyond a swing."""
+    lost = lost_kpa(mixed)
+    shows = lost >= _STEPS_SHOWN * stairs_kpa
+    return shows & ((lost >= SWING_KPA) | (mixed.age_s >= SWING_S)) if shared else shows
 
 
 def _rates(state: LeakState, bank: banks.Bank) -> tuple[list[Rate | None], list[bool]]:

@@ -193,15 +193,24 @@ def gaussian(level_kpa: float, rate: tuple[float, float]) -> Mixture:
     return Mixture(0.5 * two, kind, zero, level_kpa * two, rate[0] * two, zero, zero, zero, zero, rate[1] * two)
 
 
-def lasting_above(mixed: Mixture, rate_kpa_per_s: float, *, settling_since_s: float) -> float:
-    """Probability that the rate is above a value and will be so a minute on.
+def lasting_above(
+    mixed: Mixture, rate_kpa_per_s: float, *, settling_since_s: float, counted: NDArray[np.bool_] | None = None
+) -> float:
+    """Probability that the rate is above a value and will be so a minute on; ``counted``: by which hypotheses alone.
 
     Gas settles only after its pump stopped: a hypothesis of settling counts if it is as old as the stretch, which began
     ``settling_since_s`` ago.
     """
     settles = (mixed.kind < SETTLING.stop) & (mixed.age_s >= settling_since_s - 3.0)
     rate = mixed.rate * np.where(settles, np.exp(mixed.growth * _LASTING_S), 1.0) + mixed.base
-    return float((mixed.weight * normal_cdf((rate - rate_kpa_per_s) / np.sqrt(mixed.p_rate))).sum())
+    weight = mixed.weight if counted is None else mixed.weight * counted
+    return float((weight * normal_cdf((rate - rate_kpa_per_s) / np.sqrt(mixed.p_rate))).sum())
+
+
+def lost_kpa(mixed: Mixture) -> Floats:
+    """What every hypothesis says was lost since its onset by the change itself, kPa."""
+    grown = np.minimum(np.maximum(mixed.growth * mixed.age_s, 1e-9), 30.0)
+    return mixed.rate * mixed.age_s * -np.expm1(-grown) / grown / (1.0 + POWER[mixed.kind])
 
 
 def rate_quantiles(mixed: Mixture) -> RateQuantiles:

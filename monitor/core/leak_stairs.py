@@ -22,6 +22,7 @@ _RATIOS: Final = np.array([0.10, 0.15, 0.20, 0.27, 0.36, 0.48])
 _BLURRED: Final = 0.4
 """From this noise over quantum on the mean of readings is as good as their noise and the quantum's own allow."""
 
+_NOT_UNLIKELY: Final = (0.1, 0.9)
 _DOUBT: Final = 40.0
 _MOST_NEWS: Final = 3.0
 _SAME_SHARE: Final = 0.25  # standing still is little news of the noise: the vacuum stands amid the same two edges
@@ -73,6 +74,18 @@ class Stairs:
         weight = np.exp(self.log_weight)
         return math.sqrt(float((weight * _RATIOS**2).sum() / weight.sum()))
 
+    def not_unlikely(self) -> tuple[float, float]:
+        """The least and the most noise over quantum that are not unlikely.
+
+        The least is all that standing still may be held to show, the most what an edge may be held to be blurred by.
+        Both are the root of the mean square while nothing is learned.
+        """
+        if math.isnan(self.learned_kpa):
+            return self.ratio, self.ratio
+        below = np.cumsum(np.exp(self.log_weight))
+        least, most = np.searchsorted(below, np.multiply(_NOT_UNLIKELY, below[-1])).tolist()
+        return float(_RATIOS[least]), float(_RATIOS[most])
+
     @property
     def blurred(self) -> bool:
         """Whether the noise hides the stairs."""
@@ -118,15 +131,15 @@ def say(
     """What a block of readings says, the reading ``before`` it (time, value) known."""
     n, after = len(values_kpa), values_kpa[-1]
     middle_s = sum(times_s) / n
-    sd = stairs.ratio * quantum_kpa
+    least_sd, sd = (ratio * quantum_kpa for ratio in stairs.not_unlikely())
     half = 0.5 * quantum_kpa
     inwards, softness = float(np.interp(n, *_OF_N)), float(np.interp(n, _OF_N[0], _OF_N_SD))
     low, high = min(values_kpa), max(values_kpa)
-    soft = softness * sd
+    soft = softness * least_sd
     if stairs.stood_s is None:
         stairs.stood_s = stairs.said_s = times_s[-1]
         return Said(middle_s, 0.5 * (low + high), soft * soft, half + 0.5 * (high - low), True)
-    box = Said(middle_s, after, soft * soft, max(half - inwards * sd, 0.1 * quantum_kpa), True)
+    box = Said(middle_s, after, soft * soft, max(half - inwards * least_sd, 0.1 * quantum_kpa), True)
     if high - low > 1.5 * quantum_kpa:
         mean = sum(values_kpa) / n
         return Said(middle_s, mean, (sd * sd + quantum_kpa**2 / 12.0) / n, 0.0, True)

@@ -67,7 +67,10 @@ class LeakView:
 
 @dataclass(slots=True)
 class CircuitTrack:
-    """One circuit between blocks. ``known_of_s``: beginning of the stretch whose rate is told, if any."""
+    """One circuit between blocks. ``known_of_s``: beginning of the stretch whose rate is told, if any.
+
+    ``before``: the two blocks before ``block``.
+    """
 
     circuit: str
     gatherer: Gatherer = field(default_factory=Gatherer)
@@ -75,7 +78,7 @@ class CircuitTrack:
     begun_s: float | None = None
     known_of_s: float | None = None
     block: Block | None = None
-    before: Block | None = None
+    before: tuple[Block, ...] = ()
     mixed: Mixture | None = None
     quantiles: RateQuantiles | None = None
     falling: bool = False

@@ -139,6 +139,53 @@ def test_a_hoist_is_no_leak(known, circuits_n):
     assert not any(falling)
 
 
+def swinging(t_s, truth, *, from_s, size_kpa=0.12, period_s=10.0):
+    """A load that swings moves all circuits together, one less than another."""
+    since = t_s - t_s[0] - from_s
+    wave = size_kpa * np.sin(2.0 * np.pi * since / period_s) * (since > 0.0)
+    return truth - wave[:, None] * np.linspace(1.0, 0.6, truth.shape[1])
+
+
+def falls(t_s, seen, *, from_s=30.0, **given):
+    """When any circuit was called falling, s after the first reading."""
+    told = []
+
+    def each(i, state):
+        if t_s[i] - t_s[0] > from_s and any(view(state, c, t_s[i]).falling for c in state.config.circuits):
+            told.append(float(t_s[i] - t_s[0]))
+
+    feed(start(seen.shape[1]), t_s, seen, each=each, **given)
+    return told
+
+
+@pytest.mark.parametrize(("noise_kpa", "quantum_kpa", "rate_hz"), [(0.02, 0.05, 10.0), (0.05, 0.1, 5.0)])
+@pytest.mark.parametrize("period_s", [6.0, 10.0, 15.0])
+def test_a_load_that_swings_is_no_leak(noise_kpa, quantum_kpa, rate_hz, period_s):
+    t_s, truth, _ = lift(160.0, rate_hz)
+    seen = read(swinging(t_s, truth, from_s=90.0, period_s=period_s), noise_kpa=noise_kpa, quantum_kpa=quantum_kpa)
+    assert falls(t_s, seen, ambient_kpa=ambient(t_s)) == []
+
+
+def test_a_leak_that_begins_while_the_load_swings_is_found():
+    t_s, truth, _ = lift(160.0, drop={0: lambda t: level_fall(t, 120.0, 3.0)})
+    seen = read(swinging(t_s, truth, from_s=90.0), noise_kpa=0.05, quantum_kpa=0.1)
+    found_s = falls(t_s, seen, ambient_kpa=ambient(t_s))
+    assert 120.0 < found_s[0] < 140.0
+    assert len(found_s) > 80
+
+
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize(("noise_kpa", "quantum_kpa", "rate_hz"), [(0.05, 0.5, 5.0), (0.02, 1.0, 5.0), (0.1, 0.5, 2.0)])
+def test_a_coarse_gauge_that_stands_still_long_says_no_more_than_its_noise_lets_it(
+    noise_kpa, quantum_kpa, rate_hz, seed
+):
+    """Whoever takes the noise for larger than it is puts a standing value amid its step, and its first change for a fall."""
+    t_s, truth, _ = lift(300.0, rate_hz)
+    truth -= (t_s - t_s[0])[:, None] * 0.2 / 60.0 + 0.03 * seed  # 0.25 kPa/min: a lifter in order
+    seen = read(truth, seed=seed, noise_kpa=noise_kpa, quantum_kpa=quantum_kpa)
+    assert falls(t_s, seen, from_s=60.0, ambient_kpa=ambient(t_s)) == []
+
+
 def test_one_circuit_alone_is_never_excused_by_a_hoist():
     t_s, _, seen = lift(150.0, circuits_n=1, drop={0: lambda t: level_fall(t, 100.0, 0.9)})
     found_s, _ = first_falling(t_s, seen)
@@ -251,6 +298,13 @@ def test_wild_and_lost_readings_change_little():
     found_s, state = first_falling(t_s[keep], seen[keep], ambient_kpa=ambient(t_s))
     assert 100.0 < found_s < 118.0
     assert view(state, "A", t_s[-1]).leak_kpa_per_min == pytest.approx(1.05, rel=0.08)
+
+
+def test_wild_readings_among_the_first_do_not_pass_for_noise():
+    t_s, _, seen = lift(150.0, 1.0, noise_kpa=0.02, quantum_kpa=0.05, drop={0: lambda t: level_fall(t, 100.0, 1.5)})
+    seen[4, 0], seen[9, 0] = 20.0, 85.0
+    found_s, _ = first_falling(t_s, seen, ambient_kpa=ambient(t_s))
+    assert 100.0 < found_s < 120.0
 
 
 @pytest.mark.parametrize("rate_hz", [0.2, 1.0, 5.0, 20.0])
@@ -420,7 +474,7 @@ def test_a_wild_reading_does_not_take_back_that_the_pump_covers():
     pump = [{"A": Pump.ON if runs else Pump.OFF, "B": Pump.OFF} for runs in on]
     wild = [i for i in range(2600, 2990, 30) if not any(on[i - 60 : i + 20])]
     for i in wild:
-        seen[i : i + 5, 0] = 20.0  # a whole block
+        seen[i : i + 10, 0] = 20.0  # two whole blocks
     told = []
 
     def each(i, state):
