@@ -31,6 +31,11 @@ def folders(data: Path) -> list[Path]:
     return sorted(path for path in (data / FLEET).glob("*") if (path / "holdwatch.db").is_file())
 
 
+def kept_in(data: Path) -> str:
+    """Where the records of collected sites are, in words, for who asks the folder above them; nothing where there are none."""
+    return "".join(f" A site's records are kept in {folder}." for folder in folders(data))
+
+
 def collect(data: Path, backup: Path) -> Collected:
     """Take in a site's backup.
 

@@ -38,6 +38,7 @@ def add(commands: Any) -> None:
 
 
 def _reanalyse(given: argparse.Namespace) -> int:
+    from monitor.fleet import kept_in
     from monitor.reanalysis import run
     from monitor.store.errors import StoreError
     from monitor.store.records import open_reader
@@ -70,6 +71,8 @@ def _reanalyse(given: argparse.Namespace) -> int:
         reader.close()
         end()
     say(f"{done_n} lifts judged again, written to {given.out}" + (f"; {len(failed)} could not be" if failed else ""))
+    if not done_n and not failed:
+        say(f"{given.data} has no lift with a trace.{kept_in(given.data)}")
     return FAILED if failed else DONE
 
 

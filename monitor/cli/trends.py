@@ -28,7 +28,7 @@ def _trends(given: argparse.Namespace) -> int:
 
     from monitor.care import CAUTION, Carer, care_csv, care_dict, care_text
     from monitor.clock import utc_s
-    from monitor.fleet import folders
+    from monitor.fleet import kept_in
     from monitor.settings.site import read_site
     from monitor.store.errors import StoreError
     from monitor.store.records import open_reader
@@ -40,9 +40,8 @@ def _trends(given: argparse.Namespace) -> int:
     try:
         text = reader.settings_in_force()
         if text is None:
-            sites = "".join(f" A site's records are kept in {folder}." for folder in folders(given.data))
             raise FailedError(
-                f"{given.data}: no engine has worked here yet: there are no lifts and no site file.{sites}"
+                f"{given.data}: no engine has worked here yet: there are no lifts and no site file.{kept_in(given.data)}"
             )
         site = read_site(text, name="the site file kept in the data folder")
         carer = Carer(reader)

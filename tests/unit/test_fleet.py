@@ -78,3 +78,13 @@ def test_desk_has_every_site_once_and_follows_a_newer_backup(tmp_path: Path) -> 
     assert {one.site: len(one.cares["dock-6"].trends.ids) for one in desk.fleet()} == {"north": 50, "south": 30}
     assert demo_site().site == "quayside"
     shutil.rmtree(central)
+
+
+@pytest.mark.parametrize("command", [["trends"], ["reanalyse", "--out", "{folder}/again.jsonl", "--workers", "1"]])
+def test_command_that_finds_nothing_in_a_central_folder_says_where_the_sites_are(
+    command: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    central = tmp_path / "central"
+    collect(central, site_backup(tmp_path, "north", 20, "n.tar"))
+    main([one.format(folder=tmp_path) for one in command] + ["--data", str(central)])
+    assert f"A site's records are kept in {central / 'fleet' / 'north'}." in capsys.readouterr().err
