@@ -74,17 +74,17 @@ def shoot_all(out: Path, language: str, units: str) -> None:
             fake.stop()
 
 
-def shoot_ground(file: Path) -> None:
+def shoot_ground(browser: Browser, file: Path) -> None:
     """The README's picture."""
-    with tempfile.TemporaryDirectory() as folder, chromium() as browser:
+    with tempfile.TemporaryDirectory() as folder:
         data = Path(folder)
         said = status("land_soon")
         fake = engine(data, said | {"alarms": [one | {"since": time.time() - 12.0} for one in said["alarms"]]})
         try:
             with serve(data) as served:
                 wait_ready(served)
-                context = browser.new_context(viewport={"width": 1280, "height": 720}, color_scheme="light")
-                _shoot(context.new_page(), served.url, "land_soon", file)
+                with window(browser, (1280, 720), color_scheme="light") as context:
+                    _shoot(context.new_page(), served.url, "land_soon", file)
         finally:
             fake.stop()
 
@@ -98,7 +98,8 @@ def main() -> None:
     parser.add_argument("--ground", metavar="FILE", type=Path)
     options = parser.parse_args()
     if options.ground is not None:
-        shoot_ground(options.ground)
+        with chromium() as browser:
+            shoot_ground(browser, options.ground)
     elif options.outdir is not None:
         shoot_all(options.outdir, options.language, options.units)
     else:
