@@ -397,6 +397,7 @@ def test_story_stands_beside_in_the_demonstrations_own_panel(tmp_path: Path, bro
                 " ".join(page.inner_text("#story").split())
                 == "Demonstration: no real lifter A leak in flight Watch circuit B."
             )
+            assert page.get_attribute("#story-line", "lang") == "en"
             story.write_text(json.dumps({"title": "A leak in flight", "line": "It is landed."}))
             page.wait_for_function("() => document.getElementById('story-line').textContent === 'It is landed.'")
     finally:
