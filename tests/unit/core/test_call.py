@@ -493,12 +493,13 @@ def test_call_of_the_other_lifter_is_told_with_its_own_headline_and_its_name() -
     called = with_partner(judge(given, None), given)
     assert say(called.headline) == "Land the load soon"
     assert say(called.reason) == "Lifter dock-7 on the same panel calls for it."
+    assert called.reason.values == {"lifter": "dock-7"}
 
 
 def test_calm_reason_counts_the_circuits_and_carries_the_margin() -> None:
     reason = judge(facts(), None).reason
     assert say(reason) == "2 circuits hold, by the readings."
-    assert reason.values["margin_kg"] == 190.0
+    assert reason.values == {"circuits_n": 2, "margin_kg": 190.0}
     assert judge(facts(holding=None), None).reason.values["margin_kg"] is None
 
 

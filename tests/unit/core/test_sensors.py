@@ -7,8 +7,10 @@ from monitor.core.readings import CircuitReading, Pump, Refusal
 from monitor.core.sensors import (
     Gauge,
     Signal,
+    freeze,
     is_doubted,
     is_stale,
+    lowest_kpa,
     refusals_by_circuit,
     settle,
     stale_after_s,
@@ -386,3 +388,47 @@ def test_refusals_are_found_by_circuit() -> None:
         Refusal("circuits.D.pump", "not_known", "'maybe'"),
     )
     assert set(refusals_by_circuit(refused)) == {"A", "B", "C"}
+
+
+# --- found to stand still, and what the pump did
+
+
+def test_gauge_found_to_stand_still_is_a_fault_until_it_moves_and_the_other_gauge_counts() -> None:
+    both = feed_parts(CircuitReading(60.0, gauges={"1": 60.0, "2": 60.5}))
+    stuck = freeze(both, ("1",), 7.0)
+    assert (stuck.fault, stuck.fault_since_s) == ("frozen", 7.0)
+    assert {name: still.frozen for name, still in stuck.stills.items()} == {"1": True, "2": False}
+    assert stuck.vacuum_kpa == 60.0
+    twice = freeze(stuck, ("2",), 9.0)
+    assert {name: still.frozen for name, still in twice.stills.items()} == {"1": True, "2": True}
+    assert twice.fault_since_s == 7.0  # a fault that goes on is as old as it was
+
+
+def test_stroke_of_a_pump_is_its_start_and_its_stop_and_the_last_two_are_kept() -> None:
+    states = [None, Pump.OFF, Pump.ON, None, Pump.OFF, Pump.ON, Pump.ON, Pump.OFF, Pump.OFF, Pump.ON, Pump.OFF]
+    parts = [CircuitReading(60.0, pump=state) for state in states]
+    one = feed_parts(*parts[:5], step_s=1.0)
+    assert (one.pump, one.pump_started_s, one.pump_stopped_s) == (Pump.OFF, 2.0, 4.0)
+    assert one.strokes == ((2.0, 4.0),)
+    assert feed_parts(*parts, step_s=1.0).strokes == ((5.0, 7.0), (9.0, 10.0))
+
+
+@pytest.mark.parametrize("first", [Pump.ON, Pump.OFF])
+def test_pump_first_heard_of_has_neither_started_nor_stopped(first: Pump) -> None:
+    heard = feed_parts(CircuitReading(60.0, pump=first))
+    assert (heard.pump, heard.pump_started_s, heard.pump_stopped_s, heard.strokes) == (first, None, None, ())
+    stopped = feed_parts(CircuitReading(60.0, pump=Pump.OFF), gauge=heard, from_s=3.0)
+    assert stopped.strokes == ()  # it ran before anybody listened: since when is not known
+
+
+@pytest.mark.parametrize(
+    ("part", "kpa"),
+    [
+        (CircuitReading(60.0, gauges={"1": 61.0, "2": 58.5}), 58.5),
+        (CircuitReading(57.0, gauges={"1": 61.0}), 57.0),
+        (CircuitReading(pressure_abs_kpa=41.3), 60.0),
+        (CircuitReading(), None),
+    ],
+)
+def test_weakest_of_what_a_circuit_says_is_its_vacuum(part: CircuitReading, kpa: float | None) -> None:
+    assert lowest_kpa(part, 101.3) == pytest.approx(kpa)
