@@ -432,3 +432,55 @@ def test_pump_first_heard_of_has_neither_started_nor_stopped(first: Pump) -> Non
 )
 def test_weakest_of_what_a_circuit_says_is_its_vacuum(part: CircuitReading, kpa: float | None) -> None:
     assert lowest_kpa(part, 101.3) == pytest.approx(kpa)
+
+
+# --- by the interval the site file names, and what a fault leaves as it was
+
+
+@pytest.mark.parametrize(("now_s", "over"), [(16.9, False), (17.0, False), (17.1, True)])
+def test_configured_interval_tells_silence_and_doubt_apart(now_s: float, over: bool) -> None:
+    heard = feed(60.0, from_s=10.0)
+    assert is_stale(heard, now_s, 2.0) is over
+    assert is_doubted(feed(None, gauge=heard, from_s=10.0), now_s, 2.0) is not over
+
+
+def test_never_heard_has_no_age() -> None:
+    assert Gauge().age_s(5.0) is None
+    assert feed(60.0, from_s=2.0).age_s(5.0) == 3.0
+
+
+def test_fall_that_nobody_contradicts_is_believed_and_the_fault_beside_it_stays() -> None:
+    fell = feed(60.0, 50.0, None)
+    assert (fell.vacuum_kpa, fell.fault) == (60.0, "not_finite")
+    since_s = fell.fault_since_s
+    settled = settle(fell, 1.2)
+    assert (settled.vacuum_kpa, settled.fault, settled.fault_since_s) == (50.0, "not_finite", since_s)
+
+
+def hanging(*values_kpa: float) -> Gauge:
+    """A gauge at 60 kPa with its pump off and the load on, then these values."""
+    gauge = Gauge()
+    for number, value_kpa in enumerate((60.0, 60.0, *values_kpa)):
+        part = CircuitReading(value_kpa, pump=Pump.OFF)
+        gauge = take(gauge, part, 0.1 * number, ambient_kpa=101.3, refusal=None, rise_bounded=True)
+    return gauge
+
+
+@pytest.mark.parametrize(
+    ("values_kpa", "fault", "vacuum_kpa"),
+    [
+        ((80.0, 80.0), "jumped", 60.0),
+        ((80.0, 80.0, 64.0, 64.0), None, 64.0),  # back to within a jump of what was believed, twice
+        ((80.0, 80.0, 64.0), "jumped", 60.0),  # once is not enough
+        ((80.0, 80.0, 64.1, 64.1), "jumped", 60.0),
+        ((68.0, 68.0, 64.0, 64.0), "jumped", 60.0),  # slid by no more than a jump
+        ((80.0, 80.0, 76.0, 72.0, 68.0, 64.0, 60.0, 60.0), "jumped", 60.0),  # slid all the way
+        ((80.0, 80.0, 64.5, 62.0, 62.0), None, 62.0),  # one wild value between changes nothing
+        ((80.0, 80.0, 62.0, 80.0, 62.0), "jumped", 60.0),  # back for one reading only, and again
+    ],
+)
+def test_after_a_rise_beyond_physics_only_a_jump_back_is_believed(
+    values_kpa: tuple[float, ...], fault: str | None, vacuum_kpa: float
+) -> None:
+    gauge = hanging(*values_kpa)
+    assert (gauge.fault, gauge.vacuum_kpa) == (fault, vacuum_kpa)
