@@ -484,3 +484,45 @@ def test_after_a_rise_beyond_physics_only_a_jump_back_is_believed(
 ) -> None:
     gauge = hanging(*values_kpa)
     assert (gauge.fault, gauge.vacuum_kpa) == (fault, vacuum_kpa)
+
+
+# --- more than any pump makes
+
+
+def capped(*parts: CircuitReading, step_s: float = 0.5) -> Gauge:
+    """A gauge that has read 60 kPa, then these readings; no pump makes more than 95 kPa."""
+    gauge = Gauge()
+    for number, part in enumerate((CircuitReading(60.0), *parts)):
+        gauge = take(gauge, part, step_s * number, ambient_kpa=101.3, refusal=None, most_kpa=95.0)
+    return gauge
+
+
+@pytest.mark.parametrize(
+    ("values_kpa", "fault"),
+    [
+        ((95.1,), None),  # one wild value says nothing
+        ((95.1, 95.1), None),
+        ((95.1, 95.1, 95.1), "out_of_range"),  # a second's worth is a fault
+        ((95.0, 95.0, 95.0), None),  # just what a pump may make
+        ((95.1, 95.1, 60.0, 95.1, 95.1), None),  # the second begins anew
+    ],
+)
+def test_vacuum_that_no_pump_makes_is_a_fault_after_a_second(values_kpa: tuple[float, ...], fault: str | None) -> None:
+    gauge = capped(*[CircuitReading(value_kpa) for value_kpa in values_kpa])
+    assert gauge.fault == fault
+    assert gauge.vacuum_kpa == (95.0 if 95.1 not in values_kpa else 60.0)
+
+
+def test_gauge_beyond_what_a_pump_makes_is_a_fault_and_the_other_one_counts() -> None:
+    gauge = capped(CircuitReading(59.0, gauges={"1": 59.0, "2": 98.0}))
+    assert (gauge.fault, gauge.vacuum_kpa) == ("out_of_range", 59.0)
+    assert gauge.apart_kpa is None  # one gauge is left, and is not apart from itself
+
+
+def test_jump_to_the_very_value_believed_is_none() -> None:
+    assert feed(60.0, 70.0, 60.0, 70.0).vacuum_kpa == 60.0
+
+
+@pytest.mark.parametrize(("other_kpa", "kpa"), [(64.1, 64.1), (55.9, 60.0)])
+def test_jump_is_believed_when_the_next_lies_on_its_side(other_kpa: float, kpa: float) -> None:
+    assert feed(60.0, 64.05, other_kpa).vacuum_kpa == kpa
