@@ -280,9 +280,9 @@ def box_moments(miss: Floats, spread: Floats, half_kpa: Floats) -> tuple[Floats,
         Probability of the box; first and minus second derivative of its logarithm by the level, 1/kPa and 1/kPa².
     """
     sd = np.sqrt(spread)
-    low, high = (miss - half_kpa) / sd, (miss + half_kpa) / sd
-    at_low, beyond_low = normal_upper(low)
-    at_high, beyond_high = normal_upper(high)
+    sides = np.stack((miss - half_kpa, miss + half_kpa)) / sd
+    low, high = sides
+    (at_low, at_high), (beyond_low, beyond_high) = normal_upper(sides)
     across = (low < 0.0) & (high > 0.0)
     within = np.where(across, 1.0 - beyond_low - beyond_high, np.abs(beyond_low - beyond_high))
     within = np.maximum(within, 1e-30)

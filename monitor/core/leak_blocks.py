@@ -60,6 +60,9 @@ class Gatherer:
     noise_n: int = 0
     first: list[float] = field(default_factory=list)
     steps_kpa: list[float] = field(default_factory=list)
+    rounds_kpa: float | None = None
+    """The quantum as last found; ``None`` once something new has shown."""
+
     coarsest_kpa: float = 1.0
     decimal_kpa: float = 1.0
     tail: list[tuple[float, float]] = field(default_factory=list)
@@ -74,6 +77,11 @@ class Gatherer:
     @property
     def quantum_kpa(self) -> float:
         """Quantum of the signal as far as it has shown, kPa; 0 if it does not round."""
+        if self.rounds_kpa is None:
+            self.rounds_kpa = self._rounds_kpa()
+        return self.rounds_kpa
+
+    def _rounds_kpa(self) -> float:
         steps_kpa = sorted(self.steps_kpa)
         if len(steps_kpa) < 3:
             return self.coarsest_kpa if self.decimal_kpa == 0.0 and self.stood_n >= _STOOD_N else self.decimal_kpa
@@ -179,6 +187,8 @@ def _learn(gatherer: Gatherer, times_s: list[float], values_kpa: list[float]) ->
     tail = gatherer.tail
     noise_var, noise_n = gatherer.noise_var, gatherer.noise_n
     for now_s, value in zip(times_s, values_kpa, strict=True):
+        if not tail or abs(value - tail[-1][1]) > 1e-6 or len(gatherer.steps_kpa) < 3:
+            gatherer.rounds_kpa = None
         if not tail:
             fits = next((q for q in _DECIMALS_KPA if abs(value / q - round(value / q)) < 1e-3), 0.0)
             gatherer.decimal_kpa = min(fits, gatherer.coarsest_kpa)

@@ -34,6 +34,7 @@ _STRETCH_LEAST_S: Final = 3.0
 _SETTLED_SD: Final = 0.05 / S_PER_MIN
 _SETTLED_S: Final = 30.0
 _STEPS_SHOWN: Final = 1.5  # one step says nothing of a rate: any drift takes one at some time
+_STEPS_OTHERS: Final = 1.0  # and so far the gauges of the others may lag behind in what they show of a hoist
 _SHARED_RATIO: Final = 0.25
 _FRESH_SHARE: Final = 0.3
 _CLIMB_HELD_S: Final = 10.0
@@ -278,7 +279,8 @@ def _judge(state: LeakState, dt_s: float) -> None:
         if sure >= SURE:
             least = max(FALLING_KPA_PER_S, _SHARED_RATIO * track.quantiles.middle)
             shared = min(map(abs, others), default=0.0) >= least
-            shows = _shows(track.mixed, track.gatherer.stairs_kpa, shared=shared)
+            steps_n = _STEPS_SHOWN if measured or not others else _STEPS_SHOWN + _STEPS_OTHERS
+            shows = _shows(track.mixed, steps_n * track.gatherer.stairs_kpa, shared=shared)
             sure = lasting_above(track.mixed, beyond, settling_since_s=stretch_s, counted=shows)
         alone = all(rate is None for n, rate in enumerate(rates) if n != row)
         if not (measured or alone or state.relative is None):
@@ -303,10 +305,10 @@ def _doubt_climb(state: LeakState, at_s: float, rates: Sequence[Rate | None]) ->
         close(state.climb)
 
 
-def _shows(mixed: Mixture, stairs_kpa: float, *, shared: bool) -> NDArray[np.bool_]:
+def _shows(mixed: Mixture, least_kpa: float, *, shared: bool) -> NDArray[np.bool_]:
     """Which hypotheses say of a fall that it has gone beyond a gauge's next step and, if all move, beyond a swing."""
     lost = lost_kpa(mixed)
-    shows = lost >= _STEPS_SHOWN * stairs_kpa
+    shows = lost >= least_kpa
     return shows & ((lost >= SWING_KPA) | (mixed.age_s >= SWING_S)) if shared else shows
 
 

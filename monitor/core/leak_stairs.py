@@ -111,7 +111,9 @@ def learn(stairs: Stairs, counts: Counts, quantum_kpa: float, expected: tuple[fl
     away = np.array([value for value, _ in counts])[:, None] - level
     sd = quantum_kpa * _RATIOS[:, None, None]
     half = 0.5 * quantum_kpa
-    within = normal_below((away + half) / sd) - normal_below((away - half) / sd)
+    ends = np.stack((away + half, away - half))
+    below = normal_below(ends[:, None] / sd)
+    within = below[0] - below[1]
     often = np.array([n for _, n in counts], dtype=float)[:, None]
     likely = (np.log(np.maximum(within, 0.0) + _WILD) * often).sum(axis=1)
     best = likely.max()

@@ -186,6 +186,18 @@ def test_a_coarse_gauge_that_stands_still_long_says_no_more_than_its_noise_lets_
     assert falls(t_s, seen, from_s=60.0, ambient_kpa=ambient(t_s)) == []
 
 
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize(("noise_kpa", "quantum_kpa"), [(0.05, 0.5), (0.02, 1.0)])
+def test_a_hoist_is_no_leak_though_coarse_gauges_show_it_one_after_another(noise_kpa, quantum_kpa, seed):
+    t_s, truth, _ = lift(260.0, circuits_n=4)
+    truth += np.random.default_rng(seed + 50).uniform(
+        -0.5, 0.5, 4
+    )  # each as far from its next step as it happens to be
+    height_m = np.clip((t_s - t_s[0] - 110.0) * 1.0, 0.0, 90.0)
+    seen = read(truth - 0.012 * height_m[:, None], noise_kpa=noise_kpa, quantum_kpa=quantum_kpa, seed=seed)
+    assert falls(t_s, seen, from_s=60.0) == []
+
+
 def test_one_circuit_alone_is_never_excused_by_a_hoist():
     t_s, _, seen = lift(150.0, circuits_n=1, drop={0: lambda t: level_fall(t, 100.0, 0.9)})
     found_s, _ = first_falling(t_s, seen)
