@@ -526,3 +526,17 @@ def test_jump_to_the_very_value_believed_is_none() -> None:
 @pytest.mark.parametrize(("other_kpa", "kpa"), [(64.1, 64.1), (55.9, 60.0)])
 def test_jump_is_believed_when_the_next_lies_on_its_side(other_kpa: float, kpa: float) -> None:
     assert feed(60.0, 64.05, other_kpa).vacuum_kpa == kpa
+
+
+def test_first_refusal_of_a_circuit_is_the_one_that_is_told() -> None:
+    late = Refusal("circuits.A", "not_a_table", "7")
+    assert refusals_by_circuit((NAN, late)) == {"A": NAN}
+
+
+@pytest.mark.parametrize(("after_s", "fault"), [(2.9, "jumped"), (3.0, "jumped"), (3.1, None)])
+def test_rise_after_three_seconds_of_silence_is_nobodys_fault(after_s: float, fault: str | None) -> None:
+    """What happened unheard may have been a pump that nobody saw; up to then it made 25 kPa a second at most."""
+    gauge = feed_parts(CircuitReading(5.0, pump=Pump.OFF))
+    for at_s in (after_s, after_s):
+        gauge = take(gauge, CircuitReading(90.0), at_s, ambient_kpa=101.3, refusal=None, rise_bounded=True)
+    assert gauge.fault == fault
