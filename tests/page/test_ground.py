@@ -342,19 +342,19 @@ def test_no_request_leaves_the_sites_own_server(site: Site) -> None:
     assert [url for url in asked if not url.startswith(site.served.url + "/")] == []
 
 
-def test_first_run_leads_by_steps_to_the_first_reading_and_to_the_phone(site: Site) -> None:
+def test_first_run_leads_by_steps_to_the_first_reading_and_to_the_phone(own_site: Site) -> None:
     """On a lifter that was never heard; ``tests/system/test_first_run.py`` goes the whole way."""
-    site.engine.say(*SCENES["never heard"])
-    site.open()
-    steps = site.page.locator("#first li")
+    own_site.engine.say(*SCENES["never heard"])
+    own_site.open()
+    steps = own_site.page.locator("#first li")
     assert steps.count() == 4
     assert "mqtt://127.0.0.1:1883, topic holdwatch/quayside/dock-6/readings" in steps.nth(0).inner_text()
     assert "holdwatch listen --site" in steps.nth(1).inner_text()
     assert "join by phone" in steps.nth(2).inner_text()
     assert "holdwatch demo" in steps.nth(3).inner_text()
-    site.page.get_by_role("button", name="Join by phone").wait_for()  # it comes with an answer of its own
-    site.engine.say(status("holding"))
-    site.shows("holding")
+    own_site.page.get_by_role("button", name="Join by phone").wait_for()  # so named while no phone was ever seen
+    own_site.engine.say(status("holding"))
+    own_site.shows("holding")
     assert steps.count() == 0
 
 

@@ -257,7 +257,8 @@ def test_plan_in_force_is_shown_and_withdrawn_by_a_named_person(site: Site) -> N
     try:
         page.reload()
         expect(page.locator("#in-force-says")).to_contain_text(
-            "In force for the next lift: 620 kg, pads A1, B1, saved by"
+            "In force for the next lift: 620 kg, pads A1, B1, saved by",
+            timeout=25_000,  # asked for too soon, it is there when the page looks again
         )
         assert site.text("#in-force-says").endswith("It is OUTSIDE the limits of the figures entered.")
         page.evaluate("localStorage.setItem('holdwatch.who', JSON.stringify({who: 'M. Roth', role: 'supervisor'}))")
