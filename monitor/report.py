@@ -14,7 +14,6 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 import msgspec
 
 from monitor.report_plot import Words, timeline
-from monitor.words.english import TEMPLATES
 from monitor.words.languages import ENGLISH, Speaker
 
 ROWS_MAX_N: Final = 6
@@ -134,8 +133,8 @@ def _facts(record: Mapping[str, Any], short: Clock, words: Words) -> str:
     lowest = _value("lowest_kg", margin["lowest_kg"], words)
     if margin["at"] is not None:
         clock = short(margin["at"])
-        key = f"report.margin.{margin['governs']}"
-        lowest = words(key if key in TEMPLATES else "report.at", n=lowest, lowest_kg=margin["lowest_kg"], clock=clock)
+        key = words.known(f"report.margin.{margin['governs']}", "report.at")
+        lowest = words(key, n=lowest, lowest_kg=margin["lowest_kg"], clock=clock)
     tilts = [_value("tilt_deg", tilt[name], words) for name in ("low_deg", "high_deg")]
     facts = {
         "lift.largest": _value("largest_kg", load["largest_kg"], words),
@@ -165,8 +164,8 @@ def _plan(record: Mapping[str, Any], short: Clock, words: Words) -> str:
     if plan.get("verdict"):
         said.append(words.named("report.verdict", plan["verdict"]))
     if plan.get("rated_kg") is not None:
-        key = f"report.limit.{plan.get('governs')}"
-        said.append(words(key if key in TEMPLATES else "report.limit", limit_kg=plan["rated_kg"]))
+        key = words.known(f"report.limit.{plan.get('governs')}", "report.limit")
+        said.append(words(key, limit_kg=plan["rated_kg"]))
     role = words.named("word.role", plan["role"])
     return words("report.planned", clock=short(plan["at"]), who=plan["who"], role=role, words=", ".join(said))
 
@@ -278,8 +277,8 @@ def _seen(record: Mapping[str, Any], short: Clock, words: Words) -> list[str]:
 
 
 def _gap(gap: Mapping[str, Any], short: Clock, words: Words) -> str:
-    key = f"lift.gap.{gap['why']}"
-    return words(key if key in TEMPLATES else "report.gap", start=short(gap["from"]), end=short(gap["to"]))
+    key = words.known(f"lift.gap.{gap['why']}", "report.gap")
+    return words(key, start=short(gap["from"]), end=short(gap["to"]))
 
 
 def _judged(record: Mapping[str, Any], chained: str | None, words: Words) -> str:

@@ -102,6 +102,10 @@ class Words:
         key = f"{table}.{word}{rest}"
         return self(key) if key in TEMPLATES else word
 
+    def known(self, key: str, other: str) -> str:
+        """``key`` where these words know it, else ``other``: a record may be younger than the words that tell it."""
+        return key if key in TEMPLATES else other
+
     def value(self, name: str, value: float) -> str:
         return say_value(name, value, self._speaker)
 

@@ -93,14 +93,14 @@ def _lifter_alarm(facts: Facts) -> Values | None:
     return {} if facts.lifter_alarm else None
 
 
-def may_carry(facts: Facts) -> bool:
+def _may_carry(facts: Facts) -> bool:
     """The load is on, or nobody knows it to be off in a phase that carries: a silent cell or none proves nothing."""
     return facts.load_known is LoadKnown.ON or (facts.load_known is LoadKnown.UNSURE and facts.in_flight)
 
 
 def opens_under_load(facts: Facts) -> bool:
     """Vacuum is being let out while the lifter carries, or may: the valve says so, or every circuit falls fast at once."""
-    if not may_carry(facts):
+    if not _may_carry(facts):
         return False
     used = [c for c in facts.used() if c.state is not CircuitState.NO_READING]
     falls = len(used) > 1 and all(c.lost_kpa >= LET_OUT_KPA for c in used)

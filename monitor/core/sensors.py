@@ -154,12 +154,6 @@ def take(
     disagree = min(apart_kpa or 0.0, gauge.apart_kpa or 0.0) > GAUGES_AGREE_KPA  # one wild value is no disagreement
     beyond_s = (now_s if gauge.beyond_since_s is None else gauge.beyond_since_s) if too_high else None
     seen: dict[str, Any] = {"heard_s": now_s, "stills": stills, "apart_kpa": apart_kpa, "beyond_since_s": beyond_s}
-    doubted = refusal is not None or too_high or disagree or believed is not raw_kpa or gauge.high_kpa is not None
-    if not doubted and not _jumped(gauge, min(values_kpa)):
-        return _believed(gauge, min(values_kpa), now_s, seen)  # as nearly always: one new gauge, not two
-    gauge = replace(gauge, **seen)
-    if beyond_s is not None and not values_kpa and now_s - beyond_s < CONFIRM_S:
-        return gauge  # one wild value says nothing
     fault = None if refusal is None else refusal.reason
     if len(believed) < len(raw_kpa):
         fault = "frozen" if any(still.frozen for still in stills.values()) else "noisy"
@@ -167,6 +161,11 @@ def take(
         fault = "out_of_range"
     elif disagree:
         fault = "gauges_disagree"
+    if fault is None and gauge.high_kpa is None and not _jumped(gauge, min(values_kpa)):
+        return _believed(gauge, min(values_kpa), now_s, seen)  # as nearly always: one new gauge, not two
+    gauge = replace(gauge, **seen)
+    if beyond_s is not None and not values_kpa and now_s - beyond_s < CONFIRM_S:
+        return gauge  # one wild value says nothing
     if not values_kpa:
         return _faulted(gauge, fault or "frozen", now_s)
     taken = _take_value(gauge, min(values_kpa), now_s, rise_bounded=rise_bounded)

@@ -51,6 +51,12 @@ def message(seq: int, utc_s: float) -> bytes:
     return json.dumps(said | {"temperature_c": 14.2, "battery_v": 24.9, "wind_m_s": 3.0}).encode()
 
 
+def of_the_site(sent_n: int, utc_s: float) -> tuple[str, bytes]:
+    """The lifter whose turn it is, and its reading; each lifter is at another place in its lift."""
+    seq, n = divmod(sent_n, LIFTERS_N)
+    return f"dock-{n}", message(seq + int(n * LIFT_S * RATE_HZ / LIFTERS_N), utc_s)
+
+
 class Sender(threading.Thread):
     """Readings of every lifter in turn, each at its time."""
 
@@ -67,12 +73,10 @@ class Sender(threading.Thread):
         began_s, rate = time.monotonic(), RATE_HZ * LIFTERS_N
         while not self.over.is_set():
             time.sleep(max(0.0, began_s + self.sent_n / rate - time.monotonic()))
-            seq, n = divmod(self.sent_n, LIFTERS_N)
             at_s, utc_s = time.monotonic(), round(time.time(), 3)
-            # Each lifter is at another place in its lift.
-            payload = message(seq + int(n * LIFT_S * RATE_HZ / LIFTERS_N), utc_s)
-            self.client.publish(f"holdwatch/quayside/dock-{n}/readings", payload, qos=1)
-            self.sent[f"dock-{n}"].append((at_s, utc_s))
+            lifter, payload = of_the_site(self.sent_n, utc_s)
+            self.client.publish(f"holdwatch/quayside/{lifter}/readings", payload, qos=1)
+            self.sent[lifter].append((at_s, utc_s))
             self.sent_n += 1
         self.client.disconnect()
         self.client.loop_stop()
@@ -131,10 +135,10 @@ def replayed(hours: float) -> None:
     for part in range(round(6 * hours)):
         began_s = time.process_time()
         for sent_n in range(part * part_n, (part + 1) * part_n):
-            seq, n = divmod(sent_n, LIFTERS_N)
-            done = [effects for _, effects in made.advance(seq / RATE_HZ)]
-            payload = message(seq + int(n * LIFT_S * RATE_HZ / LIFTERS_N), seq / RATE_HZ)
-            said = decode_reading(payload, lifter=f"dock-{n}")
+            now_s = sent_n // LIFTERS_N / RATE_HZ
+            done = [effects for _, effects in made.advance(now_s)]
+            lifter, payload = of_the_site(sent_n, now_s)
+            said = decode_reading(payload, lifter=lifter)
             if isinstance(said, Reading):
                 done.append(made.take(ReadingCame(said)))
             closed_n += sum(isinstance(effect, LiftClosed) for effects in done for effect in effects)

@@ -26,21 +26,11 @@ from monitor.wire.inbox import Ask, Online
 from monitor.wire.joining import Old
 from monitor.wire.mapping import Unreadable
 from monitor.wire.recording import read_recording, write_line
+from tests.small_site import SMALL_SITE
 from tests.unit.service.test_service import Running, until
 
 T0 = 1764019200.0
-SITE = """
-site = "quayside"
-[broker]
-url = "mqtt://127.0.0.1"
-[[lifter]]
-id = "dock-6"
-basis = "asme-bth-1"
-wll_kg = 900
-[lifter.circuits.A]
-warning_kpa = 52
-[lifter.circuits.B]
-warning_kpa = 52
+SOURCES = """
 [[source]]
 topic = "vac/{lifter}/{circuit}"
 format = "json"
@@ -71,7 +61,7 @@ to = "circuits.A.gauges.2"
 
 @pytest.fixture(scope="module")
 def site() -> SiteSettings:
-    return read_site(SITE, name="site.toml")
+    return read_site(SMALL_SITE + SOURCES, name="site.toml")
 
 
 @pytest.fixture
@@ -126,7 +116,7 @@ def test_rows_of_the_journal_are_native_readings_by_their_kind(running: Running,
 @pytest.mark.parametrize("allowed", [True, False])
 def test_device_is_asked_only_where_the_site_file_allows_it(allowed: bool, tmp_path: Path) -> None:
     source = '[[source]]\ntopic = "spBv1.0/plant/+/gw/{lifter}"\nformat = "sparkplug"\n'
-    text = SITE + source + (f"ask_rebirth = {str(allowed).lower()}\n")
+    text = SMALL_SITE + SOURCES + source + (f"ask_rebirth = {str(allowed).lower()}\n")
     made = Running(tmp_path, read_site(text, name="site.toml"))
     try:
         # A metric by an alias that no birth named: only a rebirth tells what it is.
