@@ -1,6 +1,9 @@
 """Real brokers for the tests, each a process of its own on loopback, with one way to start, freeze and kill it."""
 
+import contextlib
+import itertools
 import os
+import random
 import select
 import signal
 import socket
@@ -16,10 +19,21 @@ from tests.tools import need
 ROOT = Path(__file__).parent.parent
 
 
+# Below the ports a kernel gives to connections that leave (Linux from 32768, RFC 6335 from 49152): a port from among
+# those may be taken again, by any connection of the tests beside, before the broker that is to listen there has started.
+_FIRST_PORT, _PORTS_PER_WORKER = 12_000, 1_000
+_WORKER = int(os.environ.get("PYTEST_XDIST_WORKER", "gw0").removeprefix("gw")) % 20
+_ports = itertools.cycle(random.SystemRandom().sample(range(_PORTS_PER_WORKER), _PORTS_PER_WORKER))
+
+
 def free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return probe.getsockname()[1]
+    """A port of this test process that nobody listens on or is connected by, not given before."""
+    for offset in itertools.islice(_ports, _PORTS_PER_WORKER):
+        port = _FIRST_PORT + _WORKER * _PORTS_PER_WORKER + offset
+        with socket.socket() as probe, contextlib.suppress(OSError):
+            probe.bind(("127.0.0.1", port))
+            return port
+    raise AssertionError(f"no free port from {_FIRST_PORT + _WORKER * _PORTS_PER_WORKER} on")
 
 
 def wait_for(true: Callable[[], object], within_s: float, what: str) -> None:
@@ -50,14 +64,15 @@ class Broker:
         return f"mqtt://127.0.0.1:{self.port}"
 
     def start(self) -> None:
-        self.process = subprocess.Popen(
+        process = self.process = subprocess.Popen(
             self.command,
             cwd=ROOT,
             env=os.environ | self.environment,
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,
         )
-        wait_for(lambda: _answers(self.port), 10, f"{self.command[0]} accepting connections")
+        wait_for(lambda: process.poll() is not None or _answers(self.port), 10, f"{self.command[0]} answering")
+        assert process.poll() is None, f"{self.command} ended with {process.returncode}"
 
     def kill(self) -> None:
         if self.process is not None:
