@@ -22,6 +22,10 @@ RESERVE_VAGUE_RATIO: Final = 4.0
 
 WIND_NEAR_RATIO: Final = 0.9
 OVER_PLAN_RATIO: Final = 0.05
+UNDER_PLAN_RATIO: Final = 0.30
+UNDER_PLAN_AFTER_S: Final = 60.0
+"""So long after the load grew last it is all there: a crane takes a panel up in steps, and waits between them."""
+
 FAULT_LASTS_S: Final = 3.0
 LET_OUT_KPA: Final = 8.0
 """Lost by every circuit within two seconds: no leak does that, a release valve does."""
@@ -298,6 +302,15 @@ def _over_plan(facts: Facts) -> Values | None:
     return {"load_kg": measured_kg, "planned_kg": facts.planned_kg}
 
 
+def _under_plan(facts: Facts) -> Values | None:
+    """Far less than planned hangs there, by the load cell: another panel, or a cell that reads too little."""
+    measured_kg, planned_kg, grew_s = facts.load.largest_kg, facts.planned_kg, facts.load.grew_s
+    if measured_kg is None or planned_kg is None or grew_s is None or facts.now_s - grew_s < UNDER_PLAN_AFTER_S:
+        return None
+    short_kg = max(UNDER_PLAN_RATIO * planned_kg, 2.0 * facts.config.load_accuracy_kg)
+    return {"load_kg": measured_kg, "planned_kg": planned_kg} if planned_kg - measured_kg > short_kg else None
+
+
 def _losing(facts: Facts) -> Values | None:
     hit = _first(facts, lambda c: c.state is CircuitState.LOSING)
     if hit is None or hit.to_warning is None:
@@ -379,6 +392,7 @@ ROWS: Final = (
     Row("tilt_outside_plan", Call.LOOK, Call.LOOK, _tilt_outside_plan, stands_s=STANDS_S),
     Row("wind_near", Call.LOOK, Call.LOOK, _wind_near, stands_s=STANDS_NOISY_S),
     Row("too_early", Call.LOOK, None, _too_early),
+    Row("under_plan", Call.LOOK, None, _under_plan),
 )
 """Rows of equal call are told in this order."""
 

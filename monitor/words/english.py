@@ -100,6 +100,9 @@ REASONS: Final[Mapping[str, Template]] = {
         "The battery may be down to {limit_v} in {early_s}; landing takes up to {time_to_land_s}."
     ),
     "reason.over_plan": "The load is {load_kg}, planned were {planned_kg}.",
+    "reason.under_plan": (
+        "The load reads only {load_kg}, planned were {planned_kg}: another panel, or a load cell that is wrong."
+    ),
     "reason.losing": "Circuit {circuit} is losing vacuum: its warning level in {early_s} at the earliest (likely {likely_s}).",
     "reason.reserve_short": "If its pump stopped, circuit {circuit} could reach its warning level in {early_s}.",
     "reason.building": "Vacuum is building: circuit {circuit} is at {vacuum_kpa}, warning level {warning_kpa}.",

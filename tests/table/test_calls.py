@@ -13,7 +13,7 @@ from monitor.core.phases import IN_FLIGHT, Phase
 from monitor.core.warning_time import Bounds
 from monitor.words.english import TEMPLATES
 from monitor.words.say import say, text_dict
-from tests.unit.core.made import circuit, facts, holding, losing
+from tests.unit.core.made import NOW_S, circuit, facts, holding, losing
 
 S = CircuitState
 SILENT = [circuit(name, state=S.NO_READING, age_s=9.0, before=S.HOLDING) for name in "AB"]
@@ -59,6 +59,7 @@ EXAMPLES: dict[str, Facts] = {
     "tilt_outside_plan": facts(tilt_outside_plan=True),
     "wind_near": facts(config=LIMITS, heard={"battery_v": None, "wind_m_s": 8.5, "tilt_deg": None}),
     "too_early": facts(circuit("B", to_warning=None)),
+    "under_plan": facts(planned_kg=1000.0, load=Load(largest_kg=620.0, grew_s=NOW_S - 90.0)),
 }  # fmt: skip
 """For each row, facts in which it is the worst that holds."""
 
@@ -169,6 +170,10 @@ def test_early_bound_is_said_before_the_likely_time(row: Row) -> None:
             "The battery may be down to 23.0 V in 6 min (likely 10 min); landing takes up to 4 min.",
         ),
         ("over_plan", "The load is 620 kg, planned were 500 kg."),
+        (
+            "under_plan",
+            "The load reads only 620 kg, planned were 1000 kg: another panel, or a load cell that is wrong.",
+        ),
         ("losing", "Circuit B is losing vacuum: its warning level in 15 min at the earliest (likely 15 min)."),
         ("reserve_short", "If its pump stopped, circuit B could reach its warning level in 6 min."),
         ("building", "Vacuum is building: circuit B is at 30.0 kPa, warning level 52.0 kPa."),

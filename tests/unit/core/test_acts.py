@@ -224,6 +224,17 @@ def test_heavier_than_planned_is_land_soon_and_an_alarm() -> None:
     assert watch.alarms["over_plan"] == "unacknowledged"
 
 
+def test_cell_that_reads_half_of_the_planned_panel_is_look_a_minute_after_the_pick() -> None:
+    watch = Watch()
+    watch.act("plan", weight_kg=600.0)
+    vacuum = "0x5 0>64x100 64x200"
+    watch.play(A=vacuum, B=vacuum, load_kg="0x1", noise_kpa=0.05, **STILL)
+    watch.play(A="64x1", B="64x1", load_kg="0>300x20 300x500", noise_kpa=0.05, **STILL)
+    assert watch.call == "holding"
+    watch.play(A="64x1", B="64x1", load_kg="300x150", noise_kpa=0.05, **STILL)
+    assert (watch.call, watch.reason, watch.raised()) == ("look", "reason.under_plan", [])
+
+
 def test_plan_is_for_the_lift_that_follows_only() -> None:
     watch = Watch()
     watch.act("plan", weight_kg=600.0)

@@ -266,6 +266,38 @@ def test_small_panel_may_be_off_by_twice_the_cells_accuracy() -> None:
 # --- look
 
 
+def lighter(
+    largest_kg: float, *, grew_s_ago: float = 60.0, planned_kg: float | None = 600.0, **changes: object
+) -> Facts:
+    """A lift that carries what its load cell reads, so long after that grew last."""
+    load = Load(largest_kg=largest_kg, grew_s=NOW_S - grew_s_ago)
+    return facts(**{"planned_kg": planned_kg, "load": load, **changes})  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(("largest_kg", "told"), [(420.0, "holding holding"), (419.9, "look under_plan")])
+def test_lighter_than_planned_by_three_tenths_is_look(largest_kg: float, told: str) -> None:
+    assert call(lighter(largest_kg)) == told
+
+
+@pytest.mark.parametrize(("grew_s_ago", "told"), [(59.9, "holding holding"), (60.0, "look under_plan")])
+def test_load_that_came_on_in_part_is_given_a_minute(grew_s_ago: float, told: str) -> None:
+    assert call(lighter(200.0, grew_s_ago=grew_s_ago)) == told
+
+
+@pytest.mark.parametrize(("largest_kg", "told"), [(60.0, "holding holding"), (59.9, "look under_plan")])
+def test_small_panel_may_be_lighter_by_twice_the_cells_accuracy(largest_kg: float, told: str) -> None:
+    assert call(lighter(largest_kg, planned_kg=100.0, config={"load_accuracy_kg": 20.0})) == told
+
+
+def test_without_a_plan_or_a_load_nothing_is_lighter_than_planned() -> None:
+    assert call(lighter(200.0, planned_kg=None)) == "holding holding"
+    assert call(facts(planned_kg=600.0, load=Load())) == "holding holding"
+
+
+def test_after_landing_nobody_is_told_to_look_at_a_light_panel() -> None:
+    assert call(ground(planned_kg=600.0, load=Load(largest_kg=200.0, grew_s=NOW_S - 300.0))) == "holding holding"
+
+
 @pytest.mark.parametrize(("wind_m_s", "told"), [(8.0, "holding holding"), (8.1, "look wind_near")])
 def test_wind_near_its_limit_is_look(wind_m_s: float, told: str) -> None:
     heard = {"battery_v": None, "wind_m_s": wind_m_s, "tilt_deg": None}
