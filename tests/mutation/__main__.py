@@ -1,8 +1,9 @@
-"""Mutation testing of the pure core: ``python -m tests.mutation [FILE...] [--changed] [--minutes M] [--show]``.
+"""Mutation testing of the pure core: ``python -m tests.mutation [FILE...] [--only MUTANT...] [--minutes M] [--show]``.
 
 Mutmut changes one operator, number, name or branch at a time and runs the tests that cover it. Each file of ``monitor/core``
 is mutated in a copy of the tree, tested by its own unit tests and tables (``TESTS``). A mutant in ``equivalent.toml`` changes
-nothing that can be seen; it is left out of the score, and why stands beside it. ``--changed`` takes the files changed since
+nothing that can be seen; it is left out of the score, and why stands beside it. ``--only '*7'`` is a sample, a tenth of all,
+since mutants are numbered; ``--only 'x_take__*'`` those of one function. ``--changed`` takes the files changed since
 the last commit on ``main``, for two minutes at most; the whole core takes hours and is run by name before a release.
 """
 
@@ -24,18 +25,42 @@ MUTMUT: Final = str(Path(sys.executable).parent / "mutmut")
 GOAL: Final = 0.90
 CHANGED_MINUTES: Final = 2.0
 TESTS: Final = {
-    "call": ["tests/unit/core/test_call.py", "tests/table/test_calls.py"],
-    "alarms": ["tests/unit/core/test_alarms.py", "tests/table/test_alarm_table.py"],
-    "alarm_acts": ["tests/unit/core/test_alarms.py", "tests/unit/core/test_acts.py", "tests/table/test_alarm_table.py"],
-    "alarm_signals": ["tests/unit/core/test_alarms.py", "tests/table/test_alarm_table.py"],
+    "call": ["core/test_call.py", "table/test_calls.py"],
+    "alarms": ["core/test_alarms.py", "table/test_alarm_table.py"],
+    "alarm_acts": ["core/test_alarms.py", "core/test_acts.py", "table/test_alarm_table.py"],
+    "alarm_signals": ["core/test_alarms.py", "table/test_alarm_table.py"],
+    "condition": ["core/test_condition.py", "core/test_pump_health.py"],
+    "duty": ["core/test_pump_health.py"],
+    "entry_fault": ["settings/test_plan_entry.py", "core/test_plan.py"],
+    "factors": ["core/test_holding.py", "core/test_search.py", "core/test_warning_level.py"],
+    "facts": ["core/test_lifter.py"],
+    "late": ["core/test_summary.py"],
+    "layout": ["core/test_holding.py", "core/test_carrying.py"],
+    "lifter_trends": ["core/test_maintenance.py"],
+    "lifts": ["core/test_engine.py", "core/test_summary.py"],
+    "plan_input": ["core/test_plan.py", "core/test_plan_act.py"],
+    "plan_rating": ["core/test_plan.py"],
+    "plan_says": ["core/test_plan.py"],
+    "standstill": ["core/test_sensors.py"],
+    "timing": ["core/test_sensors.py", "core/test_load.py", "core/test_lifter.py"],
+    "leak_bank": ["core/test_leak.py", "core/test_leak_stairs.py"],
+    "leak_blocks": ["core/test_leak.py", "core/test_leak_stairs.py"],
+    "leak_common": ["core/test_leak.py"],
+    "leak_follow": ["core/test_leak.py"],
+    "leak_project": ["core/test_leak.py"],
+    "leak_pump": ["core/test_leak.py"],
+    "leak_state": ["core/test_leak.py"],
+    "sent_units": ["wire/test_mapping.py", "settings/test_sources.py"],
+    "sources": ["wire/test_mapping.py", "settings/test_sources.py"],
 }
-"""Tests of a file where they are not ``tests/unit/core/test_FILE.py`` alone."""
+"""Tests of a file where they are not ``core/test_FILE.py`` alone; under ``tests/unit``, tables under ``tests``."""
 
 
 def tests_of(name: str) -> list[str]:
     """The test files a core file is held to, as far as they exist."""
-    named = TESTS.get(name, [f"tests/unit/core/test_{name}.py"])
-    return [test for test in named if (ROOT / test).exists()]
+    named = TESTS.get(name, [f"core/test_{name}.py"])
+    paths = [f"tests/{test}" if test.startswith("table/") else f"tests/unit/{test}" for test in named]
+    return [path for path in paths if (ROOT / path).exists()]
 
 
 def changed() -> list[str]:
@@ -67,7 +92,7 @@ def copy_tree(to: Path) -> None:
             shutil.copy2(ROOT / name, to / name)
 
 
-def mutate(tree: Path, name: str, within_s: float, children_n: int) -> dict[str, str]:
+def mutate(tree: Path, name: str, within_s: float, children_n: int, only: Sequence[str] = ()) -> dict[str, str]:
     """What became of each mutant, by its name: ``killed``, ``survived``, ``timeout``, ``no tests`` or ``not checked``."""
     settings = (ROOT / "pyproject.toml").read_text(encoding="utf-8")
     tests = ", ".join(f'"{test}"' for test in tests_of(name))
@@ -86,7 +111,10 @@ track_dependencies = false
     log = tree / "mutmut.log"
     with log.open("wb") as out:
         run = subprocess.Popen(
-            [MUTMUT, "run", "--max-children", str(children_n)], cwd=tree, stdout=out, stderr=subprocess.STDOUT
+            [MUTMUT, "run", "--max-children", str(children_n), *(f"monitor.core.{name}.{one}" for one in only)],
+            cwd=tree,
+            stdout=out,
+            stderr=subprocess.STDOUT,
         )
         try:
             run.wait(within_s)
@@ -150,6 +178,9 @@ def main(argv: Sequence[str] | None = None) -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.mutation", description=__doc__.splitlines()[0])
     parser.add_argument("files", nargs="*", help="core files by name, as in: call release; all when left out")
     parser.add_argument("--changed", action="store_true", help="those that differ from main, two minutes at most")
+    parser.add_argument(
+        "--only", nargs="+", default=[], metavar="MUTANT", help="as --show names them; * stands for any part"
+    )
     parser.add_argument("--minutes", type=float, default=None, help="at most so long for all of them")
     parser.add_argument("--children", type=int, default=2, help="mutants tested at once, as many as cores are free (2)")
     parser.add_argument("--show", action="store_true", help="show each survivor")
@@ -171,7 +202,9 @@ def main(argv: Sequence[str] | None = None) -> int:
             if left_s <= 0.0:
                 print(f"{name:16s} no time left")
                 continue
-            killed, checked = report(tree, name, mutate(tree, name, min(left_s, 1e7), given.children), given.show)
+            killed, checked = report(
+                tree, name, mutate(tree, name, min(left_s, 1e7), given.children, given.only), given.show
+            )
             killed_n, checked_n = killed_n + killed, checked_n + checked
     if checked_n:
         print(f"score {killed_n / checked_n:.1%} of {checked_n} mutants checked (goal {GOAL:.0%})")

@@ -2,7 +2,7 @@
 
 import pytest
 
-from monitor.core.intake import Intake, News, judge
+from monitor.core.intake import Intake, News, counted, judge, missing, worst_lag_s
 from monitor.core.readings import CircuitReading, Reading, Refusal
 
 SENT_S = 1_764_019_200.0  # the sender's clock may stand anywhere
@@ -213,3 +213,100 @@ def test_leftover_of_a_boot_that_is_over_is_late() -> None:
     old, new = reading(boot="a", seq=7, sent_utc_s=SENT_S), reading(boot="b", seq=0, sent_utc_s=SENT_S + 1.0)
     leftover = reading(boot="a", seq=8, sent_utc_s=SENT_S + 0.5)
     assert take((0.0, old), (1.0, new), (1.1, leftover))[1][-1] is News.LATE
+
+
+# --- a sender that began anew, told from a buffer being emptied
+
+
+@pytest.mark.parametrize(("apart_s", "news"), [(1.49, News.LATE), (1.5, News.LIVE)])
+def test_three_old_numbers_in_a_row_are_a_new_run_after_three_seconds(apart_s: float, news: News) -> None:
+    again = [(1.0 + apart_s * n, reading(seq=n)) for n in range(3)]
+    assert take((0.0, reading(seq=900)), *again)[1][-1] is news
+
+
+def test_two_old_numbers_are_no_new_run_however_long_they_take() -> None:
+    assert take((0.0, reading(seq=900)), (1.0, reading(seq=1)), (9.0, reading(seq=2)))[1][-1] is News.LATE
+
+
+@pytest.mark.parametrize(("pace", "news"), [(1.25, News.LIVE), (1.26, News.LATE)])
+def test_run_that_comes_a_quarter_faster_than_its_stamps_is_a_buffer(pace: float, news: News) -> None:
+    first = (0.0, reading(sent_utc_s=SENT_S))
+    again = [(100.0 + 2.0 * n, reading(sent_utc_s=SENT_S - 1000.0 + 2.0 * pace * n)) for n in range(3)]
+    assert take(first, *again)[1][-1] is news
+
+
+def test_new_run_is_timed_by_its_own_clock_from_then_on() -> None:
+    first = (0.0, reading(sent_utc_s=SENT_S))
+    again = [(100.0 + n, reading(sent_utc_s=SENT_S - 1000.0 + n)) for n in range(6)]
+    intake, news = take(first, *again)
+    assert news[1:] == [News.LATE] * 3 + [News.LIVE] * 3
+    assert intake.least_lag_s == pytest.approx(1100.0 - SENT_S)
+
+
+@pytest.mark.parametrize(("boots_n", "news"), [(8, News.LATE), (9, News.LIVE)])
+def test_the_last_eight_runs_of_a_sender_are_remembered(boots_n: int, news: News) -> None:
+    runs = [(float(n), reading(seq=0, boot=str(n))) for n in range(boots_n + 1)]
+    assert take(*runs, (50.0, reading(seq=9, boot="0")))[1][-1] is news
+
+
+# --- the sender's clock
+
+
+def test_quickest_reading_tells_the_lag_and_a_slower_one_hardly_moves_it() -> None:
+    came = [(0.0, reading(seq=0, sent_utc_s=-10.0)), (1.0, reading(seq=1, sent_utc_s=-9.5))]
+    assert take(*came)[0].least_lag_s == pytest.approx(10.02)  # a fiftieth of the second it took
+    assert take(*came, (2.0, reading(seq=2, sent_utc_s=-7.5)))[0].least_lag_s == 9.5
+
+
+def test_clock_set_back_or_a_restart_begins_the_lag_anew() -> None:
+    first = (0.0, reading(seq=0, boot="a", sent_utc_s=-10.0))
+    assert take(first, (1.0, reading(seq=1, boot="a", sent_utc_s=-50.0)))[0].least_lag_s == 51.0
+    assert take(first, (1.0, reading(seq=0, boot="b", sent_utc_s=-11.5)))[0].least_lag_s == 12.5
+
+
+def test_reading_without_a_stamp_keeps_the_lag_and_the_last_stamp() -> None:
+    intake, _ = take((0.0, reading(seq=0, sent_utc_s=-10.0)), (1.0, reading(seq=1)))
+    assert (intake.least_lag_s, intake.sent_utc_s, intake.arrived_s) == (10.0, -10.0, 1.0)
+
+
+def heard(lag_s: float | None, arrived_s: float | None = 100.0) -> Intake:
+    return Intake(least_lag_s=lag_s, arrived_s=arrived_s)
+
+
+@pytest.mark.parametrize(
+    ("streams", "worst_s"),
+    [
+        ([heard(1.0), heard(3.0), heard(2.0)], 3.0),
+        ([heard(-8.0), heard(3.0)], -8.0),  # further off is further off, early or late
+        ([heard(None), heard(3.0)], 3.0),
+        ([heard(9.0, 40.0), heard(3.0)], 9.0),  # heard a minute ago
+        ([heard(9.0, 39.9), heard(3.0)], 3.0),
+        ([heard(9.0, None), heard(3.0)], 3.0),
+        ([heard(None)], None),
+        ([], None),
+    ],
+)
+def test_clock_furthest_off_of_the_senders_heard_within_a_minute_is_told(
+    streams: list[Intake], worst_s: float | None
+) -> None:
+    assert worst_lag_s(streams, 100.0, 0.0) == worst_s
+    if worst_s is not None and worst_s > 0.0:
+        assert worst_lag_s(streams, 100.0, 5.0) == worst_s + 5.0
+
+
+# --- counts
+
+
+@pytest.mark.parametrize(("seq", "lost_n"), [(2, 0), (3, 1), (12, 10)])
+def test_each_number_left_out_is_one_lost(seq: int, lost_n: int) -> None:
+    assert take((0.0, reading(seq=1)), (0.1, reading(seq=seq)))[0].lost_n == lost_n
+
+
+def test_what_others_judged_is_counted_by_its_kind() -> None:
+    for news in News:
+        assert counted(Intake(), news).counts() == {**Intake().counts(), news.value: 1}
+        assert counted(counted(Intake(), news), news).counts()[news.value] == 2
+
+
+def test_messages_that_never_came_are_added_up() -> None:
+    assert missing(missing(Intake(), 3), 2).counts()["lost"] == 5

@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from monitor.core.config import CircuitConfig
-from monitor.core.pumps import PumpWatch, watch
+from monitor.core.pumps import PumpWatch, gains, watch
 from monitor.core.readings import Pump
 from tests.histories import values_of
 
@@ -106,3 +106,24 @@ def test_starting_ends_the_trouble_of_not_starting() -> None:
 def test_unreported_pump_changes_nothing() -> None:
     state = feed("offx1", "58x200")
     assert watch(state, None, 40.0, 5100.0, config=CIRCUIT) == state
+
+
+def test_running_pump_gains_for_twelve_seconds_after_its_last_gain() -> None:
+    state = feed("onx1", "50x1 50.5x1", from_s=100.0)
+    assert gains(state, 112.0)
+    assert not gains(state, 112.1)
+
+
+def test_pump_at_its_stop_level_or_at_rest_gains_nothing() -> None:
+    assert not gains(feed("onx1", "50x1 65.5x1", from_s=100.0), 100.2)
+    assert gains(feed("onx1", "50x1 65.4x1", from_s=100.0), 100.2)
+    assert not gains(feed("onx1 offx1", "50x1 60x1", from_s=100.0), 100.2)
+
+
+def test_lowest_start_seen_is_the_level_a_pump_must_start_at() -> None:
+    """A pump that once started later may do so again."""
+    config = replace(CIRCUIT, pump_start_kpa=None)
+    seen = feed("offx1 onx1 offx1 onx1 offx1 onx1", "62x2 58.5x2 61x2", config=config)
+    assert seen.start_seen_kpa == 58.5
+    assert feed("offx1", "57.5x120", config=config, state=seen, from_s=5100.0).trouble is None
+    assert feed("offx1", "57.4x120", config=config, state=seen, from_s=5100.0).trouble == "not_starting"

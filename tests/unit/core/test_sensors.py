@@ -97,8 +97,10 @@ def test_after_refused_values_silence_is_silence() -> None:
     assert not is_doubted(feed(60.0, None), 3.2, None)
 
 
-def test_believed_value_ends_the_fault() -> None:
-    assert feed(60.0, None, 60.1).fault is None
+def test_believed_value_ends_the_fault_and_the_next_one_is_as_old_as_itself() -> None:
+    gauge = feed(60.0, None, 60.1)
+    assert (gauge.fault, gauge.fault_since_s) == (None, None)
+    assert feed(None, gauge=gauge, from_s=9.0).fault_since_s == 9.0
 
 
 def test_gauge_that_was_never_believed_knows_no_value() -> None:
@@ -453,6 +455,7 @@ def test_fall_that_nobody_contradicts_is_believed_and_the_fault_beside_it_stays(
     fell = feed(60.0, 50.0, None)
     assert (fell.vacuum_kpa, fell.fault) == (60.0, "not_finite")
     since_s = fell.fault_since_s
+    assert since_s == pytest.approx(0.2)
     settled = settle(fell, 1.2)
     assert (settled.vacuum_kpa, settled.fault, settled.fault_since_s) == (50.0, "not_finite", since_s)
 
@@ -540,3 +543,55 @@ def test_rise_after_three_seconds_of_silence_is_nobodys_fault(after_s: float, fa
     for at_s in (after_s, after_s):
         gauge = take(gauge, CircuitReading(90.0), at_s, ambient_kpa=101.3, refusal=None, rise_bounded=True)
     assert gauge.fault == fault
+
+
+# --- both sides of what no pump makes
+
+
+def read(*values: tuple[float, float], pump: Pump | None = Pump.OFF, gauge: Gauge | None = None) -> Gauge:
+    """Readings under load, each with its time."""
+    gauge = gauge or Gauge()
+    for at_s, value_kpa in values:
+        part = CircuitReading(value_kpa, pump=pump)
+        gauge = take(gauge, part, at_s, ambient_kpa=101.3, refusal=None, rise_bounded=True)
+    return gauge
+
+
+@pytest.mark.parametrize(("to_kpa", "fault"), [(76.5, None), (76.6, "jumped")])
+def test_running_pump_raises_by_a_jump_and_twenty_five_a_second_at_most(to_kpa: float, fault: str | None) -> None:
+    assert read((0.0, 60.0), (0.25, to_kpa), (0.5, to_kpa), pump=Pump.ON).fault == fault
+
+
+@pytest.mark.parametrize(("at_s", "fault"), [(1.0, "jumped"), (1.125, None)])
+def test_resting_pump_may_have_run_unseen_for_more_than_a_second(at_s: float, fault: str | None) -> None:
+    assert read((0.0, 60.0), (0.5, 70.0), (at_s, 70.0)).fault == fault
+
+
+@pytest.mark.parametrize(("to_kpa", "fault"), [(64.0, None), (64.1, "jumped")])
+def test_rise_to_a_jump_above_what_was_shown_of_late_is_no_fault(to_kpa: float, fault: str | None) -> None:
+    slide = [(0.25 * n, 60.0 - 0.5 * n) for n in range(21)]
+    assert read(*slide, (5.25, to_kpa), (5.5, to_kpa)).fault == fault
+
+
+def test_what_a_gauge_showed_last_counts_not_when_it_showed_it_first() -> None:
+    stood = [(float(n), 60.0) for n in range(51)]
+    slide = [(50.0 + 0.25 * n, 60.0 - 0.5 * n) for n in range(1, 21)]
+    low = [(float(n), 50.0) for n in range(56, 106)]
+    assert read(*stood, *slide, *low, (105.25, 60.0), (105.5, 60.0)).fault is None
+
+
+@pytest.mark.parametrize(("last_s", "fault"), [(60.0, None), (60.25, "jumped")])
+def test_what_a_gauge_showed_is_remembered_for_a_whole_minute(last_s: float, fault: str | None) -> None:
+    slide = [(0.25 * n, 60.0 - 0.5 * n) for n in range(21)]
+    low = [(float(n), 50.0) for n in range(6, 60)]
+    assert read(*slide, *low, (last_s, 50.0), (60.5, 60.0), (60.75, 60.0)).fault == fault
+
+
+def test_jump_is_a_fault_since_it_was_confirmed() -> None:
+    assert read((0.0, 60.0), (0.25, 90.0), (0.5, 90.0), (0.75, 90.0)).fault_since_s == 0.5
+
+
+def test_after_a_jump_back_the_gauge_is_followed_as_ever() -> None:
+    back = read((0.0, 60.0), (0.25, 90.0), (0.5, 90.0), (0.75, 61.0), (1.0, 61.0))
+    later = read((1.25, 59.0), (1.5, 57.0), gauge=back)
+    assert (later.fault, later.vacuum_kpa, later.at_s) == (None, 57.0, 1.5)
