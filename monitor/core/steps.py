@@ -26,10 +26,10 @@ SHIFTS: Final = (2.0, 4.0, 7.0)
 """Steps looked for, in scatters; a chart for the wrong size finds a step a little later."""
 
 H_UP: Final = (1.4, 6.2, 11.0)
-H_DOWN: Final = (5.0, 7.5, 11.0)
+H_DOWN: Final = (2.2, 6.5, 11.0)
 """Decision intervals per shift (log of a likelihood ratio), set on training histories
 (``python -m tests.benchmarks.trends``). Large shifts wait for a third lift: odd panels come in pairs too. A step for the
-worse is told eagerly, because it is taken back as easily; one for the better can wait."""
+worse is told eagerly, because it is taken back as easily; one for the better a little less so."""
 
 ODD_SHARE: Final = 0.02
 ODD_DENSITY: Final = 0.1
