@@ -3,11 +3,13 @@
 Ten lifters of six circuits lift one panel after another, ten readings a second each, and twenty pages look on, all of it
 the real program on a real Mosquitto. Wanted: memory, open files and the delay to the status stay flat. One row for each
 ``--every-s``; then the change over the second half, where all is warm. ``--replayed-hours`` plays the same messages through
-decoder and engine as fast as they go instead, on the messages' own clock, with neither broker nor pages. Nothing here fails.
+decoder and engine as fast as they go instead, on the messages' own clock, to the real pages' process with its twenty
+viewers, but without broker and store. Nothing here fails.
 """
 
 import argparse
 import json
+import multiprocessing
 import os
 import signal
 import sys
@@ -21,17 +23,28 @@ from typing import Any, Final
 
 import paho.mqtt.client as paho
 
-from monitor.core.events import LiftClosed, ReadingCame
+from monitor.channel import ChannelServer
+from monitor.clock import monotonic_s
+from monitor.core.engine import begin
+from monitor.core.events import ClockSet, LiftClosed, ReadingCame, Told
 from monitor.core.readings import Reading
+from monitor.drive import Drive
+from monitor.service import site_told
+from monitor.settings.site import read_site
+from monitor.telling import Telling
 from monitor.wire.reading_json import decode_reading
-from tests.benchmarks.speed import Ear, Eye, covered_ms, drive, resident_kb, site_text
+from monitor.wire.topics import Topics
+from tests.benchmarks.speed import Ear, Eye, covered_ms, resident_kb, site_text
 from tests.brokers import Broker, mosquitto
+from tests.page.serving import serve
 from tests.system.program import Program
 
 LIFTERS_N: Final = 10
 CIRCUITS_N: Final = 6
 RATE_HZ: Final = 10
 VIEWERS_N: Final = 20
+OFFERED_EVERY_N: Final = RATE_HZ * LIFTERS_N
+"""Readings replayed from one look of the pages to the next: a second of the site."""
 LIFT_S: Final = 300.0
 """From one panel to the next: 30 s attached, 200 s in the air, 70 s with every circuit open."""
 
@@ -82,9 +95,8 @@ class Sender(threading.Thread):
         self.client.loop_stop()
 
 
-def used(program: Program) -> tuple[float, int]:
-    """Resident memory of all the program's processes, MB, and their open files."""
-    pids = [program.process.pid, *program.pids()]
+def used(pids: Sequence[int]) -> tuple[float, int]:
+    """Resident memory of these processes, MB, and their open files."""
     memory_kb = sum(int(Path(f"/proc/{pid}/status").read_text().split("VmRSS:")[1].split()[0]) for pid in pids)
     return memory_kb / 1024, sum(len(list(Path(f"/proc/{pid}/fd").iterdir())) for pid in pids)
 
@@ -109,7 +121,10 @@ def soak(minutes: float, every_s: float) -> None:
             while time.monotonic() - began_s < 60 * minutes:
                 time.sleep(every_s)
                 took_ms = sorted(_taken(sender, ear))
-                minute, (memory_mb, files_n) = (time.monotonic() - began_s) / 60, used(program)
+                minute, (memory_mb, files_n) = (
+                    (time.monotonic() - began_s) / 60,
+                    used([program.process.pid, *program.pids()]),
+                )
                 rows.append((minute, memory_mb, files_n, median(took_ms)))
                 p95 = took_ms[int(0.95 * len(took_ms))]
                 said = f"{minute:.0f} | {sender.sent_n} | {memory_mb:.1f} | {files_n} | {rows[-1][3]:.0f} | {p95:.0f}"
@@ -125,30 +140,74 @@ def soak(minutes: float, every_s: float) -> None:
 
 
 def replayed(hours: float) -> None:
-    """The engine alone, on the site's own clock: what it keeps of hours, and whether a reading costs more at the end."""
-    made = drive(LIFTERS_N, CIRCUITS_N)
-    print(
-        "| hour of the site | readings | memory, MB | lifts closed | processor a reading, µs |\n| --- | --- | --- | --- | --- |"
+    """Decoder, engine and pages on the site's own clock: what they keep of hours, and whether a reading costs more then."""
+    site = read_site(site_text(LIFTERS_N, CIRCUITS_N), name="made")
+    telling = Telling(Topics(site.root, site.site), site.core.lifters, lambda *_: None)
+    made = Drive(begin(site.core, version="bench"), 0.0)
+    made.take(ClockSet(began_utc_s := time.time()))
+    hello = {"type": "hello", "site": site_told(site), "history": {}}
+    heads = (
+        "hour of the site",
+        "readings",
+        "lifts closed",
+        "processor a reading, µs",
+        "memory, MB",
+        "of the pages, MB",
     )
-    rows: list[tuple[float, float, float]] = []
-    closed_n, part_n = 0, round(600 * RATE_HZ * LIFTERS_N)
-    for part in range(round(6 * hours)):
-        began_s = time.process_time()
-        for sent_n in range(part * part_n, (part + 1) * part_n):
-            now_s = sent_n // LIFTERS_N / RATE_HZ
-            done = [effects for _, effects in made.advance(now_s)]
-            lifter, payload = of_the_site(sent_n, now_s)
-            said = decode_reading(payload, lifter=lifter)
-            if isinstance(said, Reading):
-                done.append(made.take(ReadingCame(said)))
-            closed_n += sum(isinstance(effect, LiftClosed) for effects in done for effect in effects)
-        cost_us = 1e6 * (time.process_time() - began_s) / part_n
-        rows.append(((part + 1) / 6, resident_kb() / 1024, cost_us))
-        print(
-            f"| {rows[-1][0]:.1f} | {(part + 1) * part_n} | {rows[-1][1]:.1f} | {closed_n} | {cost_us:.0f} |",
-            flush=True,
-        )
-    _slopes([(60 * hour, memory_mb, cost) for hour, memory_mb, cost in rows], ("MB", "µs a reading"))
+    heads += ("open files of the pages", "answers to viewers")
+    with tempfile.TemporaryDirectory() as folder:
+        channel = ChannelServer(Path(folder), hello=lambda: hello, on_action=lambda *_: None)
+        channel.start()
+        with serve(Path(folder)) as served:
+            answers_n, over = multiprocessing.Value("q", 0), multiprocessing.Event()
+            viewers = multiprocessing.Process(target=_look_on, args=(served.url, answers_n, over))
+            print(f"| {' | '.join(heads)} |\n|{' --- |' * len(heads)}", flush=True)
+            rows: list[tuple[float, ...]] = []
+            closed_n, part_n = 0, round(600 * RATE_HZ * LIFTERS_N)
+            for part in range(round(6 * hours)):
+                used_s = time.process_time()
+                for sent_n in range(part * part_n, (part + 1) * part_n):
+                    now_s = sent_n // LIFTERS_N / RATE_HZ
+                    effects = [one for _, done in made.advance(now_s) for one in done]
+                    lifter, payload = of_the_site(sent_n, began_utc_s + now_s)
+                    said = decode_reading(payload, lifter=lifter)
+                    assert isinstance(said, Reading)
+                    effects += made.take(ReadingCame(said))
+                    for one in effects:
+                        if isinstance(one, Told):
+                            telling.take(one.status, now_s, changed=one.changed, news=True)
+                    closed_n += sum(isinstance(one, LiftClosed) for one in effects)
+                    if sent_n % OFFERED_EVERY_N == 0:
+                        channel.offer(_snapshot(telling, began_utc_s + now_s))
+                    if sent_n == OFFERED_EVERY_N:
+                        viewers.start()
+                cost_us = 1e6 * (time.process_time() - used_s) / part_n
+                pages_mb, files_n = used([served.process.pid])
+                rows.append(((part + 1) * 10, resident_kb() / 1024, pages_mb, files_n, cost_us))
+                cells = f"{(part + 1) / 6:.1f} | {(part + 1) * part_n} | {closed_n} | {cost_us:.0f} | {rows[-1][1]:.1f}"
+                print(f"| {cells} | {pages_mb:.1f} | {files_n} | {answers_n.value} |", flush=True)
+            over.set()
+            viewers.join()
+        channel.stop()
+    _slopes(rows, ("MB", "MB of the pages", "open files of the pages", "µs a reading"))
+
+
+def _look_on(url: str, answers_n: Any, over: Any) -> None:
+    """Twenty viewers in a process of their own, so that the engine's figures are its own."""
+    eyes = [Eye(url, f"dock-{n % LIFTERS_N}") for n in range(VIEWERS_N)]
+    for eye in eyes:
+        eye.start()
+    while not over.wait(1.0):
+        answers_n.value = sum(eye.answers_n for eye in eyes)
+    print(f"\nviewers still looking at the end: {sum(eye.is_alive() for eye in eyes)} of {VIEWERS_N}", flush=True)
+    for eye in eyes:
+        eye.over.set()
+
+
+def _snapshot(telling: Telling, at_utc_s: float) -> dict[str, Any]:
+    said = {"type": "snapshot", "utc_s": at_utc_s, "monotonic_s": monotonic_s(), "faults_n": 0, "store": {}}
+    link = {"broker": "up", "since_utc_s": 0.0, "dropped_n": 0}
+    return said | {"link": link, "lifters": telling.statuses(at_utc_s)}
 
 
 def _slopes(rows: Sequence[tuple[float, ...]], names: Sequence[str]) -> None:
