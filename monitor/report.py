@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import msgspec
 
-from monitor.report_plot import Words, timeline
+from monitor.report_plot import Words, clock_of, timeline
 from monitor.words.languages import ENGLISH, Speaker
 
 ROWS_MAX_N: Final = 6
@@ -66,6 +66,7 @@ def lift_html(
         A whole HTML document without scripts and without anything to fetch. Times are site time with their offset.
     """
     zone = _zone(record.get("time_zone", "UTC"))
+    clock = clock_of(record, zone)
     words = Words(speaker)
 
     def full(at_s: float | None) -> str:
@@ -74,7 +75,7 @@ def lift_html(
         return datetime.fromtimestamp(at_s, zone).strftime("%Y-%m-%d %H:%M:%S %z")
 
     def short(at_s: float | None) -> str:
-        return "" if at_s is None else datetime.fromtimestamp(at_s, zone).strftime("%H:%M:%S")
+        return "" if at_s is None else clock(at_s)
 
     def heading(key: str) -> str:
         return f"<h2>{escape(words(key))}</h2>"
@@ -82,7 +83,7 @@ def lift_html(
     title = words("report.title", lifter=record.get("lifter_name", record["lifter"]), at=record["site"])
     when = words("report.when", start=full(record["opened"]), end=full(record["closed"]),
                  took_exact_s=record["duration_s"], state=words.named("ended", record["ended"]))  # fmt: skip
-    drawing = timeline(trace, record, short, speaker) if trace else ""
+    drawing = timeline(trace, record, clock, speaker) if trace else ""
     alarm_heads = ("lift.raised", "lift.alarm", "lift.about", "lift.priority", "report.returned", "lift.acknowledged")
     told_heads = ("report.when_head", "report.what", "report.who", "report.role", "report.with")
     signs = (words(f"report.sign.{one}") for one in SIGNERS)

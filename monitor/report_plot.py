@@ -4,6 +4,7 @@ Colour never speaks alone: circuits differ by dash and carry their name, calls c
 """
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from datetime import datetime, tzinfo
 from html import escape
 from typing import Any, Final
 
@@ -40,6 +41,16 @@ CALL_FILLS: Final = {
 Points = Sequence[tuple[float, float | None]]
 
 
+def clock_of(record: Mapping[str, Any], zone: tzinfo) -> Callable[[float], str]:
+    """How a time of day of a lift is written: ``HH:MM:SS``; with its offset where the clocks were changed meanwhile.
+
+    Else the hour that comes twice could not be told apart.
+    """
+    begin, end = (datetime.fromtimestamp(record[name], zone).utcoffset() for name in ("opened", "closed"))
+    form = "%H:%M:%S" if begin == end else "%H:%M:%S %z"
+    return lambda at_s: datetime.fromtimestamp(at_s, zone).strftime(form)
+
+
 def timeline(
     trace: Mapping[str, Sequence[Any]],
     record: Mapping[str, Any],
@@ -52,7 +63,7 @@ def timeline(
         trace: Columns of its trace (``monitor.store.traces``): ``utc_s``, ``A.vacuum_kpa``, ``load_kg``, ``tilt_deg``,
             ``call`` and so on.
         record: Its record, for the warning levels, gaps, alarms and acts.
-        clock: UTC seconds to the time of day to print, ``HH:MM:SS``; whole minutes are printed without seconds.
+        clock: UTC seconds to the time of day to print (``clock_of``); whole minutes are printed without seconds.
         speaker: Language and units of the words and numbers.
 
     Returns:
@@ -132,7 +143,8 @@ def _frame(
     at_s = (from_s // step_s + 1) * step_s
     while at_s < to_s:
         yield f'<line x1="{x(at_s):.1f}" y1="{VACUUM[0]}" x2="{x(at_s):.1f}" y2="{foot}" stroke="#ddd"/>'
-        yield _text(x(at_s), foot + 14, clock(at_s)[: None if step_s % 60 else 5], anchor="middle")
+        said = clock(at_s)
+        yield _text(x(at_s), foot + 14, said if step_s % 60 else said[:5] + said[8:], anchor="middle")
         at_s += step_s
     for top, bottom in (VACUUM, LOAD, TILT):
         yield f'<rect x="{LEFT}" y="{top}" width="{WIDTH - LEFT - RIGHT}" height="{bottom - top}" fill="none" stroke="#555"/>'

@@ -3,7 +3,7 @@
 from typing import TYPE_CHECKING
 
 from dashboards.words import Voice
-from monitor.report_plot import span_of, timeline
+from monitor.report_plot import clock_of, span_of, timeline
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -32,5 +32,5 @@ def drawn(store: "Reader", lift: str, voice: Voice) -> str:
         trace = read_trace(path)
     except OSError:
         return ""
-    drawing = timeline(trace, record, voice.clock, voice.speaker)
+    drawing = timeline(trace, record, clock_of(record, voice.zone), voice.speaker)
     return drawing.replace("<svg ", '<svg xmlns="http://www.w3.org/2000/svg" ', 1)  # a file of its own says what it is

@@ -8,9 +8,11 @@ viewers, but without broker and store. Nothing here fails.
 """
 
 import argparse
+import http.client
 import json
 import multiprocessing
 import os
+import re
 import signal
 import sys
 import tempfile
@@ -45,6 +47,7 @@ RATE_HZ: Final = 10
 VIEWERS_N: Final = 20
 OFFERED_EVERY_N: Final = RATE_HZ * LIFTERS_N
 """Readings replayed from one look of the pages to the next: a second of the site."""
+NUMBER: Final = re.compile(rb'"number": ?"?([^",}]+)')
 LIFT_S: Final = 300.0
 """From one panel to the next: 30 s attached, 200 s in the air, 70 s with every circuit open."""
 
@@ -194,14 +197,26 @@ def replayed(hours: float) -> None:
 
 def _look_on(url: str, answers_n: Any, over: Any) -> None:
     """Twenty viewers in a process of their own, so that the engine's figures are its own."""
-    eyes = [Eye(url, f"dock-{n % LIFTERS_N}") for n in range(VIEWERS_N)]
+    eyes = [threading.Thread(target=_look, args=(url, n, answers_n, over)) for n in range(VIEWERS_N)]
     for eye in eyes:
         eye.start()
-    while not over.wait(1.0):
-        answers_n.value = sum(eye.answers_n for eye in eyes)
+    over.wait()
     print(f"\nviewers still looking at the end: {sum(eye.is_alive() for eye in eyes)} of {VIEWERS_N}", flush=True)
-    for eye in eyes:
-        eye.over.set()
+
+
+def _look(url: str, n: int, answers_n: Any, over: Any) -> None:
+    """One ground screen that asks for the next news once it has the last, and spends no time on reading it."""
+    link = http.client.HTTPConnection(url.removeprefix("http://"), timeout=30)
+    number = ""
+    while not over.is_set():
+        about = f"lifter=dock-{n % LIFTERS_N}&nonce=a&number={number}&since=9999999999"
+        link.request("GET", f"/api/live?page=ground&{about}")
+        answer = link.getresponse()
+        if found := NUMBER.search(answer.read()):
+            number = found[1].decode()
+        with answers_n.get_lock():
+            answers_n.value += answer.status == http.HTTPStatus.OK
+    link.close()
 
 
 def _snapshot(telling: Telling, at_utc_s: float) -> dict[str, Any]:

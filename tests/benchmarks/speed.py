@@ -133,7 +133,6 @@ class Eye(threading.Thread):
     def __init__(self, url: str, lifter: str) -> None:
         super().__init__(daemon=True)
         self.seen: list[tuple[float, int]] = []
-        self.answers_n = 0
         self.over = threading.Event()
         self._place, self._lifter = url.removeprefix("http://").rstrip("/"), lifter
 
@@ -144,7 +143,6 @@ class Eye(threading.Thread):
             link.request("GET", f"/api/live?page=ground&lifter={self._lifter}&nonce=a&number={number}&since=9999999999")
             said = json.loads(link.getresponse().read())
             at_s = time.monotonic()
-            self.answers_n += 1
             number = said.get("number", number)
             facts = ((said.get("view") or {}).get("one") or {}).get("facts", [])
             words = next((fact["value"] for fact in facts if fact["key"] == "fact.wind"), None)

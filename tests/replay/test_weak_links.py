@@ -122,6 +122,24 @@ def test_burst_after_an_outage_fills_the_record_and_never_the_call(
     assert lift["gap_s"] == pytest.approx(30.0, abs=3.0)
 
 
+@pytest.mark.parametrize("hours", [1, 5])
+def test_sender_cut_off_for_hours_is_never_answered_for_and_is_right_with_its_first_reading(
+    hours: int, line: Callable[..., bytes], site: SiteSettings
+) -> None:
+    """The load hangs, the line is dead, and one circuit has fallen below its warning level when it comes back."""
+    back_s = 60.0 + 3600.0 * hours
+    back = [(back_s + 0.5 * n, back_s + 0.5 * n, 120 + n, 51.0) for n in range(60)]
+    statuses, counted = judged(map(line, [*steady(0, 60), *back]), site)
+    silent = between(statuses, 63.0, back_s)
+    assert silent  # told on a change alone in a replay
+    assert {status["call"] for status in silent} == {"no_signal"}
+    assert {status["release"] for status in silent} == {"do_not_release"}
+    assert {status["circuits"]["A"]["state"] for status in silent} == {"no_reading"}
+    assert {status["call"] for status in between(statuses, back_s + 2.0, back_s + 30.0)} == {"land_now"}
+    [lift] = counted["lifts"]
+    assert lift["gap_s"] == pytest.approx(back_s - 60.0, abs=5.0)
+
+
 def test_doubled_messages_change_nothing(line: Callable[..., bytes], site: SiteSettings) -> None:
     once = steady(0, 60)
     twice = [one for sent in once for one in (sent, (sent[0] + 0.05, *sent[1:]))]

@@ -98,6 +98,23 @@ class Words(HTMLParser):
         self.said.append(data)
 
 
+def test_lift_in_the_night_the_clocks_are_changed_tells_the_hour_that_comes_twice_apart() -> None:
+    """At 2025-10-26T01:00:00Z clocks in Berlin go from 03:00 (+0200) back to 02:00 (+0100) (IANA time zone data)."""
+    change_s = 1761440400.0
+    moved = record(
+        opened=change_s - 100,
+        closed=change_s + 140,
+        gaps=[{"from": change_s - 10, "to": change_s + 10, "why": "restart"}],
+    )
+    seen = trace() | {"utc_s": [change_s - 100 + n / 5 for n in range(1200)]}
+    said = Words(lift_html(moved, seen)).text
+    assert "2025-10-26 02:58:20 +0200" in said
+    assert "02:59:50 +0200 to 02:00:10 +0100: Holdwatch was restarted" in said
+    assert "4 min 00 s" in said
+    axis = ("02:59:00 +0200", "02:59:30 +0200", "02:00:00 +0100", "02:00:30 +0100")
+    assert sorted(axis, key=said.index) == list(axis)
+
+
 def test_page_says_when_how_long_what_and_by_what_it_was_judged() -> None:
     """2025-11-24T21:20:00Z is 22:20 in Berlin, one hour ahead in winter (IANA time zone data)."""
     text = Words(lift_html(record(), trace(), chained=HASH)).text
