@@ -166,6 +166,30 @@ def test_a_load_that_swings_is_no_leak(noise_kpa, quantum_kpa, rate_hz, period_s
     assert falls(t_s, seen, ambient_kpa=ambient(t_s)) == []
 
 
+def warming(t_s, truth, *, kelvin, settles_s):
+    """Gas that pump-down cooled by ``kelvin`` warms to the wall's temperature, and its pressure rises with it (ideal gas)."""
+    cooled = 1.0 - kelvin / 288.0 * np.exp(-(t_s - t_s[0]) / settles_s)
+    return AMBIENT - (AMBIENT - truth) * cooled[:, None]
+
+
+@pytest.mark.parametrize(
+    ("noise_kpa", "quantum_kpa", "rate_hz"), [(0.02, 0.05, 10.0), (0.05, 0.1, 5.0), (0.1, 0.5, 2.0)]
+)
+@pytest.mark.parametrize(("kelvin", "settles_s"), [(2.0, 20.0), (6.0, 20.0), (6.0, 120.0)])
+def test_gas_that_warms_after_pump_down_is_no_leak(noise_kpa, quantum_kpa, rate_hz, kelvin, settles_s):
+    t_s, truth, _ = lift(200.0, rate_hz, circuits_n=3)
+    seen = read(warming(t_s, truth, kelvin=kelvin, settles_s=settles_s), noise_kpa=noise_kpa, quantum_kpa=quantum_kpa)
+    assert falls(t_s, seen, from_s=0.0, ambient_kpa=ambient(t_s)) == []
+
+
+def test_a_leak_that_begins_while_the_gas_warms_is_found():
+    t_s, truth, _ = lift(100.0, drop={0: lambda t: level_fall(t, 60.0, 1.0)})
+    seen = read(warming(t_s, truth, kelvin=6.0, settles_s=60.0))
+    found = falls(t_s, seen, from_s=0.0, ambient_kpa=ambient(t_s))
+    assert min(found) > 60.0
+    assert min(found) < 80.0
+
+
 def test_a_leak_that_begins_while_the_load_swings_is_found():
     t_s, truth, _ = lift(160.0, drop={0: lambda t: level_fall(t, 120.0, 3.0)})
     seen = read(swinging(t_s, truth, from_s=90.0), noise_kpa=0.05, quantum_kpa=0.1)
