@@ -10,6 +10,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from tests.benchmarks.leak_limits import Growing
+
 AMBIENT_KPA = 101.325
 KPA_PER_M = 1.225 * 9.80665 / 1000.0  # ISO 2533 at sea level
 KELVIN = 288.0
@@ -60,6 +62,18 @@ class Lift:
 
     def at(self, t_s, circuit=0):
         return float(np.interp(t_s, np.arange(len(self.vacuum_kpa)) * STEP_S, self.vacuum_kpa[:, circuit]))
+
+    def growing(self, t_s):
+        """The leak at a time as a steady part and one that grows with a power of the time, or exponentially."""
+        age_s = t_s - self.onset_s
+        onset, half, now = (
+            float(np.interp(t, np.arange(len(self.leak_kpa_per_min)) * STEP_S, self.leak_kpa_per_min)) / 60.0
+            for t in (self.onset_s - STEP_S, self.onset_s + 0.5 * age_s, t_s)
+        )
+        if self.growth_per_s > 0.0:
+            return Growing(onset, now - onset, self.growth_per_s, 0.01, age_s)
+        power = np.log2((now - onset) / (half - onset))
+        return Growing(onset, now - onset, power / age_s, 1.0 / power, age_s)
 
     def reaches_s(self, circuit=0):
         below = self.vacuum_kpa[:, circuit] <= self.level_kpa
@@ -129,6 +143,13 @@ def gas(start_kpa, leak_kpa_per_s, chance, *, kelvin=None):
     return AMBIENT_KPA - out, rate * 60.0
 
 
+def together(starts_kpa, leak_kpa_per_s, chance, *, kelvin):
+    """``gas`` for all circuits at once: starts (lifts, circuits), leaks (steps, lifts, circuits), a temperature to a lift."""
+    many = leak_kpa_per_s.reshape(len(leak_kpa_per_s), -1)
+    kelvin = np.repeat(kelvin, starts_kpa.shape[1], axis=1)
+    return tuple(found.reshape(leak_kpa_per_s.shape) for found in gas(starts_kpa.ravel(), many, chance, kelvin=kelvin))
+
+
 LEAKS = ("sudden", "growing", "step", "ramp", "power")
 
 
@@ -162,35 +183,25 @@ def leaky(kind, n, chance, *, rate=None, longest_s=4200.0, cooling=False, all_ci
     circuits_n = chance.integers(2, 7, n)
     normal = chance.uniform(0.0, 0.3, (n, len(CIRCUITS)))
     kelvin = _kelvin(grid, n, chance, cooling=cooling, onset_s=onset_s)
-    lifts = []
     excessive = (extra > 0.3).argmax(axis=0) * STEP_S  # a leak no greater than a normal one is none yet
     ready_s = np.maximum(ready_s, excessive)
-    vacua, rate0 = gas(start_kpa, (normal[:, 0] + extra) / 60.0, chance, kelvin=kelvin)
-    others = [
-        gas(
-            start_kpa + chance.uniform(-1, 1, n),
-            ((normal[:, c] + (extra if all_circuits else 0.0 * extra)) / 60.0),
-            chance,
-            kelvin=kelvin,
-        )[0]
-        for c in range(1, len(CIRCUITS))
-    ]
-    for i in range(n):
-        vacuum = np.stack([vacua[:, i], *[others[c - 1][:, i] for c in range(1, circuits_n[i])]], axis=1)
-        lifts.append(
-            Lift(
-                kind,
-                vacuum,
-                rate0[:, i],
-                onset_s[i],
-                start_kpa[i] - drop_kpa[i],
-                np.zeros(len(grid)),
-                shows=shows or chance.choice(["ambient", "ambient", "height", "nothing"]),
-                growth_per_s=growth[i],
-                ready_s=ready_s[i],
-            )
+    leaks = np.array([1.0, *[float(all_circuits)] * (len(CIRCUITS) - 1)])
+    starts_kpa = start_kpa[:, None] + chance.uniform(-1.0, 1.0, normal.shape) * (np.arange(len(CIRCUITS)) > 0)
+    vacua, rates = together(starts_kpa, (normal + extra[:, :, None] * leaks) / 60.0, chance, kelvin=kelvin)
+    return [
+        Lift(
+            kind,
+            vacua[:, i, : circuits_n[i]],
+            rates[:, i, 0],
+            onset_s[i],
+            start_kpa[i] - drop_kpa[i],
+            np.zeros(len(grid)),
+            shows=shows or chance.choice(["ambient", "ambient", "height", "nothing"]),
+            growth_per_s=growth[i],
+            ready_s=ready_s[i],
         )
-    return lifts
+        for i in range(n)
+    ]
 
 
 def _kelvin(grid, n, chance, *, cooling, onset_s):
@@ -219,17 +230,12 @@ def healthy(n, chance, *, duration_s=900.0):
             kelvin = kelvin + chance.uniform(-4.0, 4.0, m) * np.sin(
                 2 * np.pi * grid / chance.uniform(900.0, 3600.0, m) + chance.uniform(0, 6.28, m)
             )
-        vacua = [
-            gas(
-                start + chance.uniform(-1, 1, m),
-                np.broadcast_to(normal[:, c] / 60.0, (len(grid), m)),
-                chance,
-                kelvin=kelvin,
-            )[0]
-            for c in range(len(CIRCUITS))
-        ]
+        starts_kpa = start[:, None] + chance.uniform(-1, 1, normal.shape)
+        vacua, _ = together(
+            starts_kpa, np.broadcast_to(normal / 60.0, (len(grid), *normal.shape)), chance, kelvin=kelvin
+        )
         for i in range(m):
-            vacuum = np.stack([vacua[c][:, i] for c in range(circuits_n[i])], axis=1)
+            vacuum = vacua[:, i, : circuits_n[i]]
             height = np.zeros(len(grid))
             pump_on, shown, known_start = None, False, None
             shows = str(chance.choice(["ambient", "height", "nothing"]))

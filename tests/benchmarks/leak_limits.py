@@ -1,8 +1,12 @@
 """What the best possible estimate could do, and yardsticks: Cramér-Rao bounds, CUSUM, straight lines, a trend filter."""
 
 import math
+from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
+from scipy.optimize import brentq
+from scipy.stats import norm
 from statsmodels.tsa.statespace.structural import UnobservedComponents
 
 FALSE_ALARM_S = 28_800.0
@@ -40,6 +44,80 @@ def growth_sd(cell, age_s, rate_kpa_per_s, growth_per_s):
     weight = cell.rate_hz * KEPT * age_s / len(t) / reading_sd(cell) ** 2
     information = weight * (jacobian / scale).T @ (jacobian / scale)
     return math.sqrt(np.linalg.inv(information)[2, 2]) / scale[2]
+
+
+@cache
+def information(cell):
+    """Fisher information of one reading about the vacuum, 1/kPa², averaged over where in its quantum the vacuum lies.
+
+    A rounded normal value: sum over the values it may take of (change of its probability)² over its probability.
+    """
+    level = (np.arange(400) + 0.5) / 400.0 * cell.quantum_kpa
+    edges = (np.arange(math.ceil(8.0 * cell.noise_kpa / cell.quantum_kpa) * 2 + 3) - 0.5) * cell.quantum_kpa
+    z = (edges[:, None] - edges.mean() - level + 0.5 * cell.quantum_kpa) / cell.noise_kpa
+    chance = np.diff(norm.cdf(z), axis=0)
+    squares = np.where(chance > 1e-12, np.diff(norm.pdf(z), axis=0) ** 2 / np.maximum(chance, 1e-12), 0.0)
+    return float(squares.sum(axis=0).mean()) / cell.noise_kpa**2
+
+
+LAW_SD = 0.5
+"""How far apart laws of growth lie: ``bend`` is 0 for exp(g·t), 1, 1/2 and 2 for the time, its square and its root."""
+BASE_SD = 0.3 / 60.0 / math.sqrt(12.0)  # a normal leak, kPa/s
+
+
+@dataclass(frozen=True)
+class Growing:
+    """A leak that grows, now: steady part and growing part in kPa/s, growth in 1/s, the bend of its law, begun ``age_s`` ago.
+
+    The growing part is ``extra``·(1 + bend·growth·u)^(1/bend) at a time u from now: a power of the time, or with no bend exp.
+    """
+
+    base: float
+    extra: float
+    growth: float
+    bend: float
+    age_s: float
+
+    def fallen_kpa(self, u_s):
+        """Fall from now to ``u_s``."""
+        u = np.maximum(u_s, -self.age_s)
+        inside = np.maximum(1.0 + self.bend * self.growth * u, 0.0)
+        return self.base * u_s + self.extra * (inside ** (1.0 / self.bend + 1.0) - 1.0) / (
+            self.growth * (1.0 + self.bend)
+        )
+
+    def reaches_s(self, to_go_kpa):
+        return brentq(lambda t_s: self.fallen_kpa(t_s) - to_go_kpa, 0.0, 1e6)
+
+
+def time_error(cell, leak, *, seen_s, to_go_kpa):
+    """Least median error of the likely time, over the time, with the law of growth known and with it to be found.
+
+    Cramér-Rao bound by the exact information of rounded readings, ``seen_s`` of them: level, steady part, growing part and
+    growth unknown; then the law's bend as well (van Trees bound: so far as ``LAW_SD``). A normal leak's size is known.
+    """
+    u = np.linspace(-seen_s, 0.0, 400)
+    steps = {"base": 1e-3 * BASE_SD, "extra": 1e-4 * leak.extra, "growth": 1e-4 * leak.growth, "bend": 1e-4}
+    both = [
+        (replace(leak, **{name: getattr(leak, name) - d}), replace(leak, **{name: getattr(leak, name) + d}), 2.0 * d)
+        for name, d in steps.items()
+    ]
+    left_s = leak.reaches_s(to_go_kpa)
+    fastest = leak.base + leak.extra * (1.0 + leak.bend * leak.growth * left_s) ** (1.0 / leak.bend)
+    by_level = [(high.fallen_kpa(u) - low.fallen_kpa(u)) / d for low, high, d in both]
+    asks = np.array(
+        [1.0 / fastest, *((high.reaches_s(to_go_kpa) - low.reaches_s(to_go_kpa)) / d for low, high, d in both)]
+    )
+    jacobian = np.stack([np.ones_like(u), *(-one for one in by_level)], axis=1)
+    weight = cell.rate_hz * KEPT * seen_s / len(u) * information(cell)
+    told = weight * jacobian.T @ jacobian + np.diag([0.0, BASE_SD**-2, 0.0, 0.0, LAW_SD**-2])
+    scale = 1.0 / np.sqrt(np.diag(told))
+    errors = []
+    for n in (4, 5):
+        scaled = (told * scale * scale[:, None])[:n, :n]
+        ask = (asks * scale)[:n]
+        errors.append(0.6745 * math.sqrt(ask @ np.linalg.solve(scaled, ask)) / left_s)
+    return tuple(errors)
 
 
 def decision_interval(allowance):

@@ -5,7 +5,16 @@ import pytest
 from scipy.stats import norm
 
 from tests.benchmarks.leak_lifts import Cell, gas, law_of, leaky, read
-from tests.benchmarks.leak_limits import decision_interval, growth_sd, reading_sd, slope_sd, trend_filter
+from tests.benchmarks.leak_limits import (
+    Growing,
+    decision_interval,
+    growth_sd,
+    information,
+    reading_sd,
+    slope_sd,
+    time_error,
+    trend_filter,
+)
 
 
 def run_length(shift, limit, *, allowance=0.5, nodes_n=200):
@@ -62,6 +71,47 @@ def test_growth_bound_is_reached_by_least_squares_on_simulated_noise():
     ]
     bound = growth_sd(cell, 300.0, first * np.exp(growth * 300.0), growth)
     assert np.std(found) == pytest.approx(bound, rel=0.15)
+
+
+@pytest.mark.parametrize(("noise_kpa", "quantum_kpa"), [(0.1, 0.1), (0.1, 0.5), (0.3, 1.0)])
+def test_information_of_a_rounded_reading_is_the_spread_of_its_score(noise_kpa, quantum_kpa):
+    # the variance of the score is the information (Lehmann and Casella, Theory of Point Estimation, 2.5)
+    chance = np.random.default_rng(5)
+    level = chance.uniform(0.0, quantum_kpa, 200_000)
+    value = np.round((level + noise_kpa * chance.standard_normal(len(level))) / quantum_kpa) * quantum_kpa
+    high, low = (value + 0.5 * quantum_kpa - level) / noise_kpa, (value - 0.5 * quantum_kpa - level) / noise_kpa
+    score = (norm.pdf(low) - norm.pdf(high)) / (norm.cdf(high) - norm.cdf(low)) / noise_kpa
+    assert information(Cell(noise_kpa, quantum_kpa, 1.0)) == pytest.approx(np.mean(score**2), rel=0.02)
+
+
+@pytest.mark.parametrize("bend", [0.01, 1.0])
+def test_bound_of_the_time_is_reached_by_least_squares_on_simulated_noise(bend):
+    from scipy.optimize import least_squares
+
+    cell = Cell(noise_kpa=0.1, quantum_kpa=1e-3, rate_hz=2.0)
+    true = Growing(base=0.15 / 60.0, extra=1.2 / 60.0, growth=0.004, bend=bend, age_s=240.0)
+    u = np.linspace(-300.0, 0.0, round(2.0 * 0.975 * 300.0))
+    base_sd = 0.3 / 60.0 / np.sqrt(12.0)  # a normal leak lies somewhere in 0 to 0.3 kPa/min
+    chance = np.random.default_rng(3)
+
+    def leak(scaled):
+        return Growing(base_sd * scaled[1], true.extra * scaled[2], true.growth * scaled[3], bend, true.age_s)
+
+    def left_s(scaled):
+        return leak(scaled).reaches_s(8.0 + scaled[0])
+
+    def misses(scaled, seen, prior):
+        return [*((scaled[0] - leak(scaled).fallen_kpa(u) - seen) / 0.1), scaled[1] - prior]
+
+    start = np.array([0.0, true.base / base_sd, 1.0, 1.0])
+    found = []
+    for _ in range(120):
+        seen = -true.fallen_kpa(u) + 0.1 * chance.standard_normal(len(u))
+        prior = start[1] + chance.standard_normal()
+        found.append(left_s(least_squares(misses, start, args=(seen, prior)).x))
+    error, wider = time_error(cell, true, seen_s=300.0, to_go_kpa=8.0)
+    assert 0.6745 * np.std(found) / left_s(start) == pytest.approx(error, rel=0.2)
+    assert wider > error
 
 
 def test_simulated_gas_follows_the_closed_form():

@@ -1,0 +1,123 @@
+"""The leak benchmark's rows as lines of text: figure, number of lifts, what was asked, upper limits of shares."""
+
+import numpy as np
+from scipy.stats import beta
+
+from tests.benchmarks import leak_limits as limits
+from tests.benchmarks import leak_parts as parts
+from tests.benchmarks.leak_lifts import LEAKS
+from tests.benchmarks.leak_run import HORIZON_S
+
+
+def upper(hits, n):
+    """Upper 95 % limit of a share (Clopper-Pearson)."""
+    return float(beta.ppf(0.95, hits + 1, n - hits)) if n and hits < n else 1.0
+
+
+def share(hits, n):
+    return f"{100.0 * hits / n:5.1f} %" if n else "    -  "
+
+
+def limited(hits, n):
+    return f"{share(hits, n)} (upper {100.0 * upper(int(hits), int(n)):4.1f})"
+
+
+def median(values):
+    """Median with 'never' counted as later than everything."""
+    values = np.where(np.isnan(values), np.inf, values)
+    return float(np.median(values)) if len(values) else np.nan
+
+
+def sudden(cell, rows):
+    for rate in np.unique(rows[:, 0]):
+        losing, cusum, ours, *others = (median(column) for column in rows[rows[:, 0] == rate, 1:].T)
+        w60, w300, sen, trend = others
+        bound = limits.quarter_s(cell, rate / 60.0)
+        half = f"{0.5 * min(w60, w300):6.1f}" if cell.fine and rate >= 1.0 else "     -"
+        n = (rows[:, 0] == rate).sum()
+        yield (
+            f"{rate:4.1f} kPa/min {cell!s:26s} n {n:4d}  losing {losing:6.1f} s (at most {2 * cusum:6.1f})"
+            f"  within 25 % {ours:6.1f} s (at most {1.5 * bound:6.1f}; half the windows {half})"
+            f"  window 60 s {w60:6.1f}, 300 s {w300:6.1f}, Theil-Sen {sen:6.1f}, trend filter {trend:6.1f}"
+        )
+
+
+def instants(cell, rows):
+    kind, left_s, age_s, known, early, likely, late, grown, steady, law_known, law_found = rows.T
+    left = np.minimum(left_s, HORIZON_S)
+    early = np.where(np.isnan(early), HORIZON_S, early)
+    likely, late = (np.where(np.isnan(one), np.inf, one) for one in (likely, late))
+    error = np.abs(likely / left - 1.0)
+    told, old = known > 0, age_s >= 30.0
+    too_late, too_early = told & (early > left + 1e-6), told & (late < left)
+    width = np.where(np.isinf(late), np.inf, (late - early) / left)
+    n = int(told.sum())
+    seen = told & (age_s > limits.quarter_s(cell, 1.0 / 60.0))
+    yield (
+        f"{cell!s:26s} n {len(rows):5d}  inside {share(n - too_late.sum() - too_early.sum(), n)} (85 to 96)"
+        f"  early too late {limited(too_late.sum(), n)} (at most 5; once it could be seen"
+        f" {share((too_late & seen).sum(), seen.sum())})  late too early {share(too_early.sum(), n)}"
+        f"  answered {share((told & old).sum(), old.sum())} (95)"
+        f"  width {np.median(width[told]):5.2f}{' (1.0)' if cell.fine else ''}"
+    )
+    for number, name in enumerate(LEAKS):
+        if name in ("sudden", "step"):
+            chosen = told & (kind == number) & (age_s > 60.0)
+            least = 150.0 * median(steady[chosen])
+            most = 3.0 if cell.fine else max(least, 3.0)
+            yield (
+                f"    {name:8s} from 60 s on: n {chosen.sum():4d}  median error of the likely time"
+                f" {100 * median(error[chosen]):5.1f} % (at most {most:4.1f}; 1.5 bounds {least:4.1f})"
+            )
+            continue
+        grows = told & (kind == number)
+        sure, unsure = grows & (grown > 3.0) & (age_s > 60.0), grows & (grown <= 3.0)
+        yield (
+            f"    {name:8s} growth shown: n {sure.sum():4d}  median error {100 * median(error[sure]):5.1f} % (at most 8;"
+            f" least possible {100 * median(law_known[sure]):4.1f}, with the law of growth to be found"
+            f" {100 * median(law_found[sure]):4.1f})   before: n {unsure.sum():4d}"
+            f"  early too late {limited((too_late & unsure).sum(), unsure.sum())} (at most 5)"
+        )
+
+
+def cooled(cell, rows):
+    told, early = rows[:, 3] > 0, np.where(np.isnan(rows[:, 4]), HORIZON_S, rows[:, 4])
+    hits = (told & (early > np.minimum(rows[:, 1], HORIZON_S) + 1e-6)).sum()
+    yield f"{cell!s:26s} n {told.sum():4d}  early too late {limited(hits, told.sum())} (at most 5)"
+
+
+def together(cell, rows):
+    for place, shows in enumerate(parts.SHOWS):
+        for rate in parts.TOGETHER_RATES:
+            chosen = rows[(rows[:, 0] == place) & (rows[:, 1] == rate)]
+            one, every = (median(chosen[chosen[:, 2] == everywhere, 3]) for everywhere in (0, 1))
+            yield (
+                f"{cell!s:26s} {rate:3.1f} kPa/min, {shows:8s} n {(chosen[:, 2] == 1).sum():3d}  one circuit {one:6.1f} s,"
+                f" all {every:6.1f} s (at most {2 * one:6.1f})"
+            )
+
+
+def pumps(cell, rows):
+    for case, name in enumerate(("covers, told", "covers, not told", "cannot keep up")):
+        _, held, error, made_up = rows[rows[:, 0] == case].T
+        covers = case != parts.CANNOT
+        yield (
+            f"{cell!s:26s} pump {name:16s} n {len(error):3d}  median error of the"
+            f" {'reserve' if covers else 'time'} {100 * median(error):5.1f} % (at most 10; more than that in"
+            f" {(~(error <= 0.1)).sum()})"
+            + (
+                f"  held {100 * held.mean():5.1f} % of the time"
+                if covers
+                else f"  reserve made up in {int(made_up.sum())} (0)"
+            )
+        )
+
+
+def orderly(cell, rows):
+    hits = sum(row[3] > 0 for row in rows)
+    yield f"{cell!s:26s} n {len(rows):5d}  called losing {hits:4d}  {limited(hits, len(rows))} (at most 0.5)"
+    for column in (0, 1):
+        for value in sorted({row[column] for row in rows}):
+            chosen = [row for row in rows if row[column] == value]
+            if any(row[3] > 0 for row in chosen):
+                yield f"    {value:12s} n {len(chosen):5d}  called losing {sum(row[3] > 0 for row in chosen):4d}"
