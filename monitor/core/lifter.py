@@ -42,6 +42,9 @@ from monitor.core.warning_time import Bounds
 ASSUMED_LOWER_KPA: Final = 3.0
 """A configured ambient is taken this much lower for holding and levels: the weather's daily spread (from memory)."""
 
+UPRIGHT_DEG: Final = 90.0
+"""A tilt that is not measured is taken as this."""
+
 RECENT_S: Final = 2.0
 RISES_KPA: Final = 0.5
 JUST_ATTACHED_S: Final = 5.0
@@ -98,7 +101,7 @@ class LifterState:
     valve: Valve | None = None
     model_key: tuple[object, ...] = ()
     model: HoldingModel | None = None
-    tilt_high_deg: float = 90.0
+    tilt_high_deg: float = UPRIGHT_DEG
     board: Board = field(default_factory=Board)
     called: Called | None = None
     release: Release | None = None
@@ -305,7 +308,7 @@ def advance_phase(state: LifterState, now_s: float) -> None:
     before = state.phase.phase
     state.phase = phases.advance(state.phase, inputs, now_s)
     if state.phase.phase is not before and state.phase.phase in {Phase.IDLE, Phase.RELEASED}:
-        state.tilt_high_deg = 90.0
+        state.tilt_high_deg = UPRIGHT_DEG
 
 
 def _watch_for_another_pick(
@@ -374,11 +377,12 @@ def _model(state: LifterState) -> HoldingModel | None:
     """The holding model in force; worked out anew only when plan, surface or the tilts to judge change."""
     plan = state.plan if state.plan is not None else Plan()
     move = plan.move
-    if state.tilt_high_deg > move.tilt_high_deg:
-        move = replace(move, tilt_high_deg=state.tilt_high_deg)
-    tilt_deg = state.signals["tilt_deg"].value
-    if tilt_deg is not None and plan.tilts_given:
-        low, high = min(move.tilt_low_deg, max(0.0, tilt_deg)), max(move.tilt_high_deg, min(180.0, tilt_deg))
+    if not plan.tilts_given:
+        move = replace(move, tilt_high_deg=max(move.tilt_high_deg, state.tilt_high_deg))
+    else:
+        heard_deg = state.signals["tilt_deg"].value
+        tilt_deg = UPRIGHT_DEG if heard_deg is None else min(max(0.0, heard_deg), 180.0)
+        low, high = min(move.tilt_low_deg, tilt_deg), max(move.tilt_high_deg, tilt_deg)
         if high - move.tilt_high_deg > 1.0 or move.tilt_low_deg - low > 1.0:
             move = replace(move, tilt_low_deg=float(int(low)), tilt_high_deg=min(180.0, float(int(high) + 1)))
     key = (plan.pads, move, plan.centre, friction(state), plan.wind, plan.bend_factor, plan.weight_kg)

@@ -6,9 +6,13 @@ import pytest
 
 from monitor.core import lifter
 from monitor.core.config import SURFACE_FRICTION, LoadMeasures, Surface
+from monitor.core.holding import Move
 from monitor.core.lifter import ASSUMED_LOWER_KPA, Plan, friction, judged_kg, used_circuits
 from monitor.core.load import Load
+from monitor.core.panel import Panel
 from monitor.core.phases import Phase, PhaseState
+from monitor.core.plan import judge_plan
+from monitor.core.plan_input import PlanInput
 from monitor.core.units import HOIST_KPA_PER_M
 from tests.histories import NO_CELL, STILL, Watch, carry, carrying, dock
 
@@ -310,3 +314,149 @@ def test_state_of_a_lifter_begins_unknown() -> None:
     assert state.heard_s is None
     assert state.time_to_land_s == 300.0
     assert all(gauge.at_s is None for gauge in state.gauges.values())
+
+
+# --- what a circuit does just now
+
+
+@pytest.mark.parametrize(
+    ("vacuum", "rose"),
+    [
+        ("60x5 60.4x1", False),
+        ("60x5 60.5x1", True),  # half a kilopascal is no noise
+        ("60x5 60.5x20", True),  # 2.0 s after it stood at 60 last
+        ("60x5 60.5x21", False),
+    ],
+)
+def test_vacuum_half_a_kilopascal_above_what_it_was_within_two_seconds_rises(vacuum: str, rose: bool) -> None:
+    watch = Watch()
+    watch.play(A=vacuum, B="60x1")
+    assert watch.state.lifters["dock-6"].rose == {"A": rose, "B": False}
+
+
+@pytest.mark.parametrize(("after_n", "lost_kpa"), [(20, 3.0), (21, 0.0)])
+def test_vacuum_lost_counts_for_two_seconds(after_n: int, lost_kpa: float) -> None:
+    watch = Watch()
+    watch.play(A=f"60x5 57x{after_n}", B="60x1")
+    assert watch.status.facts.circuits["A"].lost_kpa == lost_kpa
+
+
+def test_gain_is_no_loss() -> None:
+    watch = Watch()
+    watch.play(A="57x5 60x2", B="60x1")
+    assert watch.status.facts.circuits["A"].lost_kpa == 0.0
+
+
+# --- heights and pressures
+
+
+@pytest.mark.parametrize(("height_m", "up_m"), [(30.0, 30.0), (0.0, 0.0), (-5.0, 0.0)])
+def test_hook_below_its_zero_gains_no_pressure(height_m: float, up_m: float) -> None:
+    watch = Watch(dock(ambient_at="ground"))
+    watch.play(**SEALED, ambient_kpa="101x3", height_m=f"{height_m}x1")
+    assert ambient_kpa(watch) == pytest.approx(101.0 - up_m * HOIST_KPA_PER_M)
+
+
+def test_pressure_measured_on_the_lifter_counts_until_it_is_stale() -> None:
+    watch = Watch()
+    watch.play(**SEALED, load_kg="0x1", ambient_kpa="99.5x3", height_m="0x1")
+    watch.wait(3.0)
+    assert ambient_kpa(watch) == 99.5
+    watch.wait(0.5)
+    assert ambient_kpa(watch) == watch.status.facts.config.ambient_kpa - ASSUMED_LOWER_KPA  # nothing hangs yet
+
+
+# --- what was planned, and what is read beside it
+
+
+def planned(**plan: object) -> Watch:
+    watch = carrying()
+    assert watch.act("plan", weight_kg=600.0, **plan) == "done.plan"
+    return watch
+
+
+@pytest.mark.parametrize(("tilt_deg", "beyond_deg"), [(29.0, 1.0), (30.0, 0.0), (60.0, 0.0), (60.5, 0.5)])
+def test_tilt_beyond_the_plan_is_told_to_either_side(tilt_deg: float, beyond_deg: float) -> None:
+    watch = planned(tilt_low_deg=30.0, tilt_high_deg=60.0)
+    carry(watch, tilt_deg=f"{tilt_deg}x3")
+    assert watch.status.facts.tilt_beyond_plan_deg == beyond_deg
+
+
+def test_without_planned_tilts_none_is_beyond_them() -> None:
+    watch = planned()
+    carry(watch, tilt_deg="150x3")
+    assert watch.status.facts.tilt_beyond_plan_deg == 0.0
+
+
+@pytest.mark.parametrize(("beyond_deg", "outside"), [(6.0, False), (6.1, True)])
+def test_tilt_is_outside_the_plan_beyond_the_allowance(beyond_deg: float, outside: bool) -> None:
+    watch = planned(tilt_low_deg=0.0, tilt_high_deg=60.0)
+    carry(watch, tilt_deg=f"{60.0 + beyond_deg}x3")
+    assert watch.status.facts.config.tilt_allowance_deg == 6.0
+    assert watch.status.facts.tilt_outside_plan is outside
+
+
+def rated_kg(tilt_deg: float | None, **plan: object) -> float:
+    """What is rated on the ground with such a plan, at such a tilt; no plate governs."""
+    watch = Watch(dock(wll_kg=5000.0))
+    still = {name: word for name, word in STILL.items() if name != "tilt_deg"}
+    assert watch.act("plan", weight_kg=600.0, **plan) == "done.plan"
+    tilt = {} if tilt_deg is None else {"tilt_deg": f"{tilt_deg}x3"}
+    watch.play(A="64x3", B="64x3", load_kg="0x1", **still, **tilt)
+    assert watch.status.facts.holding is not None
+    return watch.status.facts.holding.rated_kg
+
+
+def test_panel_is_judged_by_the_tilts_planned_as_the_plan_judged_them() -> None:
+    """A roof pane that stays under 30° is not asked what it would hold upright."""
+    flat = {"tilt_low_deg": 0.0, "tilt_high_deg": 30.0}
+    config = dock(wll_kg=5000.0)
+    plan = PlanInput(Panel(weight_kg=600.0), move=Move(0.0, 30.0))
+    assert rated_kg(10.0, **flat) == pytest.approx(judge_plan(config, plan).rated_kg)
+    assert rated_kg(10.0, **flat) > rated_kg(10.0)
+
+
+@pytest.mark.parametrize(("tilt_deg", "judged_anew"), [(30.0, False), (31.0, False), (31.5, True), (80.0, True)])
+def test_panel_turned_a_degree_beyond_its_plan_is_judged_by_that_tilt(tilt_deg: float, judged_anew: bool) -> None:
+    """Steeper than planned asks more of the pads."""
+    flat = {"tilt_low_deg": 0.0, "tilt_high_deg": 30.0}
+    assert (rated_kg(tilt_deg, **flat) < rated_kg(10.0, **flat)) is judged_anew
+
+
+@pytest.mark.parametrize(("tilt_deg", "judged_anew"), [(80.0, False), (79.0, False), (78.5, True)])
+def test_panel_laid_a_degree_flatter_than_its_plan_is_judged_by_that_tilt(tilt_deg: float, judged_anew: bool) -> None:
+    """On the way from 80° to 63° the friction check asks more."""
+    steep = {"tilt_low_deg": 80.0, "tilt_high_deg": 90.0}
+    assert (rated_kg(tilt_deg, **steep) < rated_kg(85.0, **steep)) is judged_anew
+
+
+def test_tilt_that_is_not_measured_is_taken_as_upright_whatever_was_planned() -> None:
+    assert rated_kg(None, tilt_low_deg=0.0, tilt_high_deg=30.0) == rated_kg(None, tilt_low_deg=0.0, tilt_high_deg=90.0)
+
+
+@pytest.mark.parametrize(
+    ("site_m_s", "plan_m_s", "limit_m_s"), [(9.0, None, 9.0), (9.0, 7.0, 7.0), (9.0, 11.0, 9.0), (None, 7.0, 7.0)]
+)
+def test_wind_limit_is_the_lower_of_the_sites_and_the_plans(
+    site_m_s: float | None, plan_m_s: float | None, limit_m_s: float
+) -> None:
+    watch = Watch(dock(wind_limit_m_s=site_m_s))
+    watch.play(**SEALED)
+    watch.state.lifters["dock-6"].plan = Plan(wind_limit_m_s=plan_m_s)
+    watch.play(**SEALED)
+    assert watch.status.facts.wind_limit_m_s == limit_m_s
+
+
+def test_no_wind_limit_anywhere_is_none() -> None:
+    watch = Watch(dock(wind_limit_m_s=None))
+    watch.play(**SEALED)
+    assert watch.status.facts.wind_limit_m_s is None
+
+
+def test_battery_without_a_low_level_is_not_foreseen() -> None:
+    falls = {"battery_v": "25>24x120"}
+    told, untold = Watch(dock(battery_low_v=23.0)), Watch(dock(battery_low_v=None))
+    for watch in (told, untold):
+        watch.play(**SEALED, **falls, rate_hz=0.2)
+    assert told.status.facts.battery_to_low is not None
+    assert untold.status.facts.battery_to_low is None
