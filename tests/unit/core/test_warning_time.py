@@ -14,6 +14,7 @@ from monitor.core.warning_time import (
     orifice_flow_ratio,
     passage_probability,
     passage_quantile_s,
+    slackening_per_kpa,
 )
 
 PA_KPA = 101.325
@@ -130,3 +131,63 @@ def test_normal_distribution_is_close_enough_for_quantiles():
 
     z = np.linspace(-6.0, 6.0, 401)
     assert np.abs(normal_cdf(z) - norm.cdf(z)).max() < 1.5e-4
+
+
+def test_slackening_at_60_kpa_of_vacuum_is_none_through_an_orifice_and_laminar_seepage_tells_the_rest():
+    orifice, laminar = slackening_per_kpa(60.0, ambient_kpa=PA_KPA)
+    assert orifice == 0.0  # choked
+    assert laminar == pytest.approx(2 * 41.325 / (101.325**2 - 41.325**2))
+
+
+@pytest.mark.parametrize("vacuum_kpa", [80.0, 50.0, 45.0, 30.0, 10.0])
+def test_slackening_is_how_the_flow_falls_with_the_vacuum(vacuum_kpa):
+    def flows(kpa):
+        ratio = 1.0 - kpa / PA_KPA
+        return orifice_flow_ratio(ratio), 1.0 - ratio * ratio
+
+    step_kpa = 1e-4
+    for law, slackens in enumerate(slackening_per_kpa(vacuum_kpa, ambient_kpa=PA_KPA)):
+        more, less = flows(vacuum_kpa + step_kpa)[law], flows(vacuum_kpa - step_kpa)[law]
+        assert slackens == pytest.approx((more - less) / (2 * step_kpa) / flows(vacuum_kpa)[law], rel=1e-6, abs=1e-9)
+
+
+def test_slackening_stays_finite_at_no_vacuum_and_beyond_ambient():
+    assert all(map(math.isfinite, slackening_per_kpa(0.0, ambient_kpa=PA_KPA)))
+    assert slackening_per_kpa(0.0, ambient_kpa=PA_KPA) == slackening_per_kpa(-5.0, ambient_kpa=PA_KPA)
+    assert slackening_per_kpa(PA_KPA + 5.0, ambient_kpa=PA_KPA) == (0.0, 0.0)
+
+
+def test_levels_at_or_above_the_start_are_no_way_to_go():
+    for law in (orifice_distance_kpa, laminar_distance_kpa):
+        assert law(60.0, 60.0, ambient_kpa=PA_KPA) == 0.0
+        assert law(60.0, 61.0, ambient_kpa=PA_KPA) == 0.0
+
+
+def test_flow_is_choked_up_to_the_critical_ratio_and_none_at_ambient():
+    assert orifice_flow_ratio(0.3) == orifice_flow_ratio(0.5) == 1.0
+    assert orifice_flow_ratio(0.51) < 1.0
+    assert orifice_flow_ratio(1.0) == orifice_flow_ratio(1.2) == 0.0
+
+
+def test_leak_that_dies_away_just_before_the_level_never_arrives():
+    # it loses rate/|g| in all: 0.05 * 120 = 6 kPa
+    assert growing_time_s(6.0, 0.05, -1 / 120.0) == math.inf
+    assert growing_time_s(5.99, 0.05, -1 / 120.0) == pytest.approx(-120.0 * math.log(0.01 / 6.0), rel=1e-6)
+    assert growing_time_s(5.0, -0.01, 0.01) == math.inf
+    assert growing_time_s(-1.0, 0.05, 0.0) == 0.0
+
+
+def test_no_drift_arrives_by_wandering_alone():
+    # reflection principle: P(reached by t) = erfc(a / (s sqrt(2 t)))
+    assert passage_probability(100.0, distance=10.0, drift_per_s=0.0, spread_per_root_s=1.0) == pytest.approx(
+        math.erfc(1.0 / math.sqrt(2.0))
+    )
+    half_s = passage_quantile_s(0.5, distance=10.0, drift_per_s=0.0, spread_per_root_s=1.0)
+    assert math.erfc(10.0 / math.sqrt(2.0 * half_s)) == pytest.approx(0.5, rel=1e-6)
+
+
+def test_share_that_ever_arrives_against_the_drift_bounds_the_quantiles():
+    away = {"distance": 5.0, "drift_per_s": -0.1, "spread_per_root_s": 1.0}
+    assert passage_quantile_s(math.exp(-1.0) + 1e-9, **away) == math.inf
+    late_s = passage_quantile_s(0.99 * math.exp(-1.0), **away)
+    assert passage_probability(late_s, **away) == pytest.approx(0.99 * math.exp(-1.0), rel=1e-6)
