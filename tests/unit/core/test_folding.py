@@ -138,6 +138,11 @@ def test_alarm_long_after_a_flood_is_its_own_line() -> None:
     assert {line.lead.key for line in fold(told(*raised))} == {"wind_over_limit", "battery_low"}
 
 
+def test_alarm_long_before_a_flood_is_its_own_line() -> None:
+    raised = [("battery_low", "", T0 - 300.0), *[(key, about, T0 + 15.0 * n) for n, (key, about) in enumerate(UNLIKE)]]
+    assert {line.lead.key for line in fold(told(*raised))} == {"wind_over_limit", "battery_low"}
+
+
 def test_four_of_one_cause_are_still_named_by_it() -> None:
     raised = [
         ("vacuum_low", "B", T0),

@@ -310,3 +310,40 @@ def test_what_others_judged_is_counted_by_its_kind() -> None:
 
 def test_messages_that_never_came_are_added_up() -> None:
     assert missing(missing(Intake(), 3), 2).counts()["lost"] == 5
+
+
+@pytest.mark.parametrize(("took_s", "news"), [(3.0, News.LIVE), (3.1, News.LATE)])
+def test_numbers_that_begin_anew_may_take_three_seconds_longer_than_the_quickest(took_s: float, news: News) -> None:
+    came = [(0.0, reading(seq=900, sent_utc_s=SENT_S)), (1.0 + took_s, reading(seq=1, sent_utc_s=SENT_S + 1.0))]
+    assert take(*came)[1][-1] is news
+
+
+def test_the_same_old_message_again_and_again_is_no_new_run() -> None:
+    by_number = [(1.0 + n, reading(seq=5)) for n in range(6)]
+    assert set(take((0.0, reading(seq=900)), *by_number)[1][1:]) == {News.LATE}
+    by_stamp = [(1.0 + n, reading(sent_utc_s=SENT_S - 50.0)) for n in range(6)]
+    assert set(take((0.0, reading(sent_utc_s=SENT_S)), *by_stamp)[1][1:]) == {News.LATE}
+
+
+def test_old_message_before_two_in_a_row_does_not_count_with_them() -> None:
+    came = [(1.0, reading(seq=50)), (2.0, reading(seq=40)), (6.0, reading(seq=41))]
+    assert take((0.0, reading(seq=900)), *came)[1][-1] is News.LATE
+
+
+def test_new_run_whose_sender_tells_no_time_any_more_is_believed() -> None:
+    again = [(1.0, reading(seq=1, sent_utc_s=SENT_S - 90.0)), (3.0, reading(seq=2)), (5.0, reading(seq=3))]
+    assert take((0.0, reading(seq=900, sent_utc_s=SENT_S)), *again)[1][-1] is News.LIVE
+
+
+def test_sender_that_names_its_run_only_now_and_then_is_live() -> None:
+    came = [(0.0, reading()), (1.0, reading(boot="a")), (2.0, reading()), (3.0, reading(boot="b")), (4.0, reading())]
+    assert take(*came)[1] == [News.LIVE] * 5
+
+
+def test_coarse_clock_that_tells_the_same_second_twice_does_not_begin_the_lag_anew() -> None:
+    came = [(0.0, reading(seq=0, sent_utc_s=-10.0)), (0.5, reading(seq=1, sent_utc_s=-10.0))]
+    assert take(*came)[0].least_lag_s == pytest.approx(10.01)  # a fiftieth of the half second
+
+
+def test_gaps_add_up() -> None:
+    assert take(*[(float(n), reading(seq=seq)) for n, seq in enumerate([1, 5, 6, 9])])[0].lost_n == 5

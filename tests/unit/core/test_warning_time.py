@@ -139,7 +139,7 @@ def test_slackening_at_60_kpa_of_vacuum_is_none_through_an_orifice_and_laminar_s
     assert laminar == pytest.approx(2 * 41.325 / (101.325**2 - 41.325**2))
 
 
-@pytest.mark.parametrize("vacuum_kpa", [80.0, 50.0, 45.0, 30.0, 10.0])
+@pytest.mark.parametrize("vacuum_kpa", [80.0, 50.0, 45.0, 30.0, 10.0, 1.5])
 def test_slackening_is_how_the_flow_falls_with_the_vacuum(vacuum_kpa):
     def flows(kpa):
         ratio = 1.0 - kpa / PA_KPA
@@ -191,3 +191,35 @@ def test_share_that_ever_arrives_against_the_drift_bounds_the_quantiles():
     assert passage_quantile_s(math.exp(-1.0) + 1e-9, **away) == math.inf
     late_s = passage_quantile_s(0.99 * math.exp(-1.0), **away)
     assert passage_probability(late_s, **away) == pytest.approx(0.99 * math.exp(-1.0), rel=1e-6)
+
+
+@pytest.mark.parametrize("critical_ratio", [0.2, 0.35, 0.528])
+def test_distance_counts_from_the_present_flow_whatever_the_critical_ratio(critical_ratio):
+    start_kpa, level_kpa, steps_n = 40.0, 20.0, 20000
+    width = (start_kpa - level_kpa) / steps_n
+    flows = [
+        orifice_flow_ratio(1.0 - (start_kpa - i * width) / PA_KPA, critical_ratio=critical_ratio)
+        for i in (0.0, *(n + 0.5 for n in range(steps_n)))
+    ]
+    integral = flows[0] * sum(width / flow for flow in flows[1:])
+    got = orifice_distance_kpa(start_kpa, level_kpa, ambient_kpa=PA_KPA, critical_ratio=critical_ratio)
+    assert got == pytest.approx(integral, rel=1e-6)
+
+
+def test_short_ways_and_low_levels_are_ways_too():
+    assert growing_time_s(0.5, 0.05, 0.0) == pytest.approx(10.0)
+    # pa (1 - r²) (atanh(1 - 0.5/pa) - atanh(r)) with r = 41.325/101.325
+    ratio = 41.325 / PA_KPA
+    assert laminar_distance_kpa(60.0, 0.5, ambient_kpa=PA_KPA) == pytest.approx(
+        PA_KPA * (1.0 - ratio**2) * (math.atanh(1.0 - 0.5 / PA_KPA) - math.atanh(ratio))
+    )
+
+
+@pytest.mark.parametrize(
+    ("distance", "drift", "spread", "share"), [(5.0, -0.5, 5.0, 0.5), (0.5, -0.1, 1.0, 0.8), (5.0, -0.02, 0.5, 0.4)]
+)
+def test_less_than_the_share_that_ever_arrives_has_its_time(distance, drift, spread, share):
+    assert share < math.exp(2.0 * drift * distance / spread**2)  # P(ever)
+    away = {"distance": distance, "drift_per_s": drift, "spread_per_root_s": spread}
+    time_s = passage_quantile_s(share, **away)
+    assert passage_probability(time_s, **away) == pytest.approx(share, rel=1e-6)
