@@ -45,6 +45,7 @@ ASSUMED_LOWER_KPA: Final = 3.0
 UPRIGHT_DEG: Final = 90.0
 """A tilt that is not measured is taken as this."""
 
+MODELS_KEPT_N: Final = 3
 RECENT_S: Final = 2.0
 RISES_KPA: Final = 0.5
 JUST_ATTACHED_S: Final = 5.0
@@ -99,8 +100,7 @@ class LifterState:
     surface: Surface | None = None
     lifter_alarm: bool = False
     valve: Valve | None = None
-    model_key: tuple[object, ...] = ()
-    model: HoldingModel | None = None
+    models: dict[tuple[object, ...], HoldingModel | None] = field(default_factory=dict)
     tilt_high_deg: float = UPRIGHT_DEG
     board: Board = field(default_factory=Board)
     called: Called | None = None
@@ -386,8 +386,9 @@ def _model(state: LifterState) -> HoldingModel | None:
         if high - move.tilt_high_deg > 1.0 or move.tilt_low_deg - low > 1.0:
             move = replace(move, tilt_low_deg=float(int(low)), tilt_high_deg=min(180.0, float(int(high) + 1)))
     key = (plan.pads, move, plan.centre, friction(state), plan.wind, plan.bend_factor, plan.weight_kg)
-    if key != state.model_key:
-        state.model = holding.prepare(
+    if key not in state.models:  # a tilt that swings about a whole degree asks for the same two again and again
+        state.models = dict(tuple(state.models.items())[1 - MODELS_KEPT_N :])
+        state.models[key] = holding.prepare(
             state.config,
             pads=plan.pads,
             move=move,
@@ -397,8 +398,7 @@ def _model(state: LifterState) -> HoldingModel | None:
             bend_factor=plan.bend_factor,
             planned_kg=plan.weight_kg,
         )
-        state.model_key = key
-    return state.model
+    return state.models[key]
 
 
 def _hold(state: LifterState, judged_kg: float | None) -> Holding | None:

@@ -460,3 +460,25 @@ def test_battery_without_a_low_level_is_not_foreseen() -> None:
         watch.play(**SEALED, **falls, rate_hz=0.2)
     assert told.status.facts.battery_to_low is not None
     assert untold.status.facts.battery_to_low is None
+
+
+def test_panel_that_swings_about_the_edge_of_its_plan_is_not_worked_out_anew_at_each_turn(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    made: list[object] = []
+    prepare = lifter.holding.prepare
+
+    def counted(*given: object, **named: object) -> object:
+        made.append(named["move"])
+        return prepare(*given, **named)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(lifter.holding, "prepare", counted)
+    watch = Watch()
+    assert watch.act("plan", weight_kg=600.0, tilt_low_deg=0.0, tilt_high_deg=30.0) == "done.plan"
+    still = {name: word for name, word in STILL.items() if name != "tilt_deg"}
+    made.clear()
+    watch.play(**SEALED, load_kg="0x1", **still, tilt_deg=" ".join(["30.8x1 31.2x1"] * 20))
+    assert made[-1] == Move(0.0, 32.0)
+    assert len(made) <= 3  # before any tilt was heard, inside the plan, and beyond it
+    watch.play(**SEALED, load_kg="0x1", **still, tilt_deg="31.2>60x40")
+    assert len(watch.state.lifters["dock-6"].models) == lifter.MODELS_KEPT_N
