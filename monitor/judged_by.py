@@ -24,12 +24,17 @@ def settings_sha256(site: SiteSettings) -> str:
     return hashlib.sha256(site.text.encode()).hexdigest()
 
 
-def state_version(site: SiteSettings) -> str:
-    """Names the very core and settings a kept state was made by: only they can go on from it."""
-    digest = hashlib.sha256(sys.version.encode() + site.text.encode())
+def core_sha256() -> str:
+    """Names the very rules at work, whatever the version says: the hash of the core's sources, in hex."""
+    digest = hashlib.sha256()
     for source in sorted(Path(core.__path__[0]).glob("*.py")):
         digest.update(source.read_bytes())
     return digest.hexdigest()
+
+
+def state_version(site: SiteSettings) -> str:
+    """Names the very core and settings a kept state was made by: only they can go on from it."""
+    return hashlib.sha256((sys.version + site.text + core_sha256()).encode()).hexdigest()
 
 
 def record_of(summary: Summary, site: SiteSettings) -> dict[str, object]:

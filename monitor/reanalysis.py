@@ -17,6 +17,7 @@ import msgspec
 from monitor.replay import replay
 from monitor.settings.site import SiteSettings, read_site
 from monitor.store.traces import CIRCUIT_NUMBERS, FLAGS, MESSAGES, NUMBERS, TEXTS, read_trace
+from monitor.unfinished import Unfinished
 from monitor.wire.recording import read_recording
 from monitor.wire.topics import Topics
 
@@ -24,6 +25,9 @@ AT_ONCE_N: Final = 4
 """Tasks handed out per worker: enough that none waits, few enough that memory stays flat."""
 
 TRIES_N: Final = 3
+TOLD_WITHIN_S: Final = 5.0
+"""How long ``progress`` is not told anything, however long a lift takes."""
+
 WAS: Final = ("worst_call", "worst_call_reason", "calls_s", "margin", "judged_by")
 """What of the old record stands beside the new one."""
 
@@ -126,7 +130,7 @@ def _joined(part: Any, content: Any) -> Any:
 
 def run(
     tasks: Iterable[Task],
-    out: Path,
+    unfinished: Unfinished,
     begin: Callable[[], Executor],
     workers_n: int,
     progress: Callable[[int, str | None], None],
@@ -135,92 +139,60 @@ def run(
 
     Args:
         tasks: The lifts.
-        out: The file; beside it ``.part`` holds what is done until all is.
+        unfinished: What is done so far, and where it is to be written.
         begin: Makes the workers; called again after one of them died and took the others along.
         workers_n: How many there are.
-        progress: Told how many are done, and of which lift why it could not be judged.
+        progress: Told at least every few seconds how many are done, and of which lift why it could not be judged.
 
     Returns:
-        How many lifts are in ``out``.
+        How many lifts were written.
 
     Raises:
-        OSError: ``out`` cannot be written.
+        OSError: The file cannot be written.
     """
-    part = out.with_name(out.name + ".part")
-    done = _done(part)
+    done = unfinished.done
     waiting = (task for task in tasks if task.lift not in done)
     tries: dict[str, int] = {}
     again: list[Task] = []
-    with part.open("ab") as file:
-        while True:
-            running: dict[Future[bytes], Task] = {}
-            with begin() as workers:
-                try:
-                    while True:
-                        while len(running) < AT_ONCE_N * workers_n:
-                            task = again.pop() if again else next(waiting, None)
-                            if task is None:
-                                break
-                            running[workers.submit(rejudge, task)] = task
-                        if not running:
+    while True:
+        running: dict[Future[bytes], Task] = {}
+        with begin() as workers:
+            try:
+                while True:
+                    while len(running) < AT_ONCE_N * workers_n:
+                        task = again.pop() if again else next(waiting, None)
+                        if task is None:
                             break
-                        for future in wait(running, return_when=FIRST_COMPLETED).done:
-                            _take(future, running, file, done, progress)
-                    break
-                except BrokenProcessPool:
-                    for task in running.values():
-                        tries[task.lift] = tries.get(task.lift, 0) + 1
-                        if tries[task.lift] < TRIES_N:
-                            again.append(task)
-                        else:
-                            progress(len(done), f"lift {task.lift}: its worker died {TRIES_N} times")
-    return _put_in_order(part, out)
+                        running[workers.submit(rejudge, task)] = task
+                    if not running:
+                        break
+                    for future in wait(running, TOLD_WITHIN_S, FIRST_COMPLETED).done:
+                        _take(future, running, unfinished, progress)
+                    progress(len(done), None)
+                break
+            except BrokenProcessPool:
+                for task in running.values():
+                    tries[task.lift] = tries.get(task.lift, 0) + 1
+                    if tries[task.lift] < TRIES_N:
+                        again.append(task)
+                    else:
+                        progress(len(done), f"lift {task.lift}: its worker died {TRIES_N} times")
+    return unfinished.finish()
 
 
 def _take(
     future: Future[bytes],
     running: dict[Future[bytes], Task],
-    file: Any,
-    done: set[str],
+    unfinished: Unfinished,
     progress: Callable[[int, str | None], None],
 ) -> None:
     task = running[future]
-    why = None
     try:
-        file.write(future.result())
-        file.flush()
-        done.add(task.lift)
+        line = future.result()
     except BrokenProcessPool:
         raise
     except Exception as error:  # noqa: BLE001 - one lift that cannot be judged must not end the others
-        why = f"lift {task.lift}: {error}"
+        progress(len(unfinished.done), f"lift {task.lift}: {error}")
+    else:
+        unfinished.add(task.lift, line)
     del running[future]
-    progress(len(done), why)
-
-
-def _done(part: Path) -> set[str]:
-    """The lifts an earlier run did; a last line that was cut off is taken away."""
-    if not part.exists():
-        return set()
-    whole = part.read_bytes()
-    whole = whole[: whole.rfind(b"\n") + 1]
-    part.write_bytes(whole)
-    return {msgspec.json.decode(line)["lift"] for line in whole.splitlines()}
-
-
-def _put_in_order(part: Path, out: Path) -> int:
-    """The lines in the order of their lifts, read one at a time."""
-    places: list[tuple[str, int, int]] = []
-    with part.open("rb") as file:
-        at = 0
-        for line in file:
-            places.append((msgspec.json.decode(line)["lift"], at, len(line)))
-            at += len(line)
-        draft = out.with_name(out.name + ".draft")
-        with draft.open("wb") as target:
-            for _, begins, length in sorted(places):
-                file.seek(begins)
-                target.write(file.read(length))
-    draft.replace(out)
-    part.unlink()
-    return len(places)

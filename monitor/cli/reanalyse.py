@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from monitor.cli.common import DONE, FAILED, BadInputError, FailedError, load, say
+from monitor.clock import monotonic_s
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -16,7 +17,7 @@ if TYPE_CHECKING:
     from monitor.reanalysis import Task
     from monitor.store.records import Reader
 
-TOLD_EVERY_N: Final = 100
+TOLD_EVERY_S: Final = 10.0
 
 
 def add(commands: Any) -> None:
@@ -39,28 +40,36 @@ def add(commands: Any) -> None:
 
 def _reanalyse(given: argparse.Namespace) -> int:
     from monitor.fleet import kept_in
+    from monitor.judged_by import core_sha256, program_version, settings_sha256
     from monitor.reanalysis import run
     from monitor.store.errors import StoreError
     from monitor.store.records import open_reader
+    from monitor.unfinished import Unfinished
 
     if not given.data.is_dir():
         raise BadInputError(f"--data is {given.data}, which is no folder. Name the data folder of `run` or `demo`.")
     if given.workers < 1:
         raise BadInputError(f"--workers is {given.workers}; it must be 1 or more.")
-    text = load(given.site).text if given.site else None
-    failed: list[str] = []
-
-    def progress(done_n: int, why: str | None) -> None:
-        if why is not None:
-            failed.append(why)
-            say(why)
-        elif done_n % TOLD_EVERY_N == 0:
-            say(f"{done_n} lifts judged again")
-
+    site = load(given.site) if given.site else None
+    text = site.text if site else None
+    done_by = {
+        "program": f"{program_version()} {core_sha256()}",
+        "site file": settings_sha256(site) if site else "each lift's own",
+        "data folder": str(given.data.resolve()),
+        "choice of lifter": given.lifter or "all",
+    }
     begin, workers_n, end = _cluster(given.cluster) if given.cluster else _cores(given.workers)
     reader = open_reader(given.data)
     try:
-        done_n = run(_tasks(reader, given.data.resolve(), given.lifter, text), given.out, begin, workers_n, progress)
+        teller = Teller(reader.traced_n(given.lifter), say, monotonic_s)
+        with Unfinished(given.out, done_by) as unfinished:
+            if unfinished.differs:
+                what = ", ".join(unfinished.differs)
+                say(f"What an earlier run left is not known to be of the same {what}: all lifts are judged again.")
+            elif unfinished.done:
+                say(f"An earlier run was cut off: going on after {len(unfinished.done)} of {teller.all_n} lifts.")
+            tasks = _tasks(reader, given.data.resolve(), given.lifter, text)
+            done_n = run(tasks, unfinished, begin, workers_n, teller)
     except StoreError as error:
         raise FailedError(str(error)) from None
     except OSError as error:
@@ -70,10 +79,27 @@ def _reanalyse(given: argparse.Namespace) -> int:
     finally:
         reader.close()
         end()
-    say(f"{done_n} lifts judged again, written to {given.out}" + (f"; {len(failed)} could not be" if failed else ""))
-    if not done_n and not failed:
+    failed_n = teller.failed_n
+    say(f"{done_n} lifts judged again, written to {given.out}" + (f"; {failed_n} could not be" if failed_n else ""))
+    if not done_n and not failed_n:
         say(f"{given.data} has no lift with a trace.{kept_in(given.data)}")
-    return FAILED if failed else DONE
+    return FAILED if failed_n else DONE
+
+
+class Teller:
+    """Says how far it is, now and then, and every lift that could not be judged at once."""
+
+    def __init__(self, all_n: int, say: Callable[[str], None], now_s: Callable[[], float]) -> None:
+        self.all_n, self.failed_n = all_n, 0
+        self._say, self._now_s, self._told_s = say, now_s, now_s()
+
+    def __call__(self, done_n: int, why: str | None) -> None:
+        if why is not None:
+            self.failed_n += 1
+            self._say(why)
+        elif self._now_s() - self._told_s >= TOLD_EVERY_S:
+            self._told_s = self._now_s()
+            self._say(f"{done_n} of {self.all_n} lifts judged again")
 
 
 Workers = tuple[Callable[[], Executor], int, Callable[[], None]]

@@ -136,23 +136,27 @@ class Reader:
         query = sa.select(c.n, c.record).where(c.lifter == lifter, c.n > after_n, c.record.is_not(None)).order_by(c.n)
         return [(row.n, row.record) for row in self._rows(query)]
 
+    def traced_n(self, lifter: str | None = None) -> int:
+        """How many lifts ``traced`` gives."""
+        query = self._traced(lifter, sa.func.count())
+        return int(rows[0][0]) if (rows := self._rows(query)) else 0
+
     def traced(self, lifter: str | None = None) -> Iterator[tuple[str, str, str, str]]:
         """Id, record, trace's path in the folder and site file's SHA-256 of each lift that has both, oldest first."""
         c = t.lifts.c
-        query = (
-            sa.select(c.n, c.id, c.record, t.traces.c.path)
-            .join(t.traces, t.traces.c.lift == c.id)
-            .where(t.traces.c.path.is_not(None), c.record.is_not(None))
-            .order_by(c.n)
-            .limit(TRACED_AT_ONCE_N)
-        )
-        if lifter is not None:
-            query = query.where(c.lifter == lifter)
+        query = self._traced(lifter, c.n, c.id, c.record, t.traces.c.path).order_by(c.n).limit(TRACED_AT_ONCE_N)
         last_n = 0
         while rows := self._rows(query.where(c.n > last_n)):  # no connection stays open while whoever asks works
             for row in rows:
                 yield row.id, row.record, row.path, msgspec.json.decode(row.record).get("site_file_sha256", "")
             last_n = rows[-1].n
+
+    @staticmethod
+    def _traced(lifter: str | None, *columns: sa.ColumnElement[Any]) -> sa.Select[Any]:
+        c = t.lifts.c
+        query = sa.select(*columns).select_from(t.lifts).join(t.traces, t.traces.c.lift == c.id)
+        query = query.where(t.traces.c.path.is_not(None), c.record.is_not(None))
+        return query if lifter is None else query.where(c.lifter == lifter)
 
     def hashes(self) -> list[tuple[str, str]]:
         """Site and hash of every closed lift, in the order they were closed."""

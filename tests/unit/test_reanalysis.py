@@ -1,18 +1,25 @@
 """Traces judged again: the same verdicts from the same program, the same bytes however it is worked out."""
 
+import errno
 import json
 import os
+import shutil
 import signal
-from concurrent.futures import Executor, ProcessPoolExecutor
+import threading
+from concurrent.futures import Executor, ProcessPoolExecutor, ThreadPoolExecutor
 from multiprocessing import get_context
 from pathlib import Path
 
 import pytest
 
-from monitor import reanalysis
+from monitor import judged_by, reanalysis
 from monitor.cli.main import main
+from monitor.cli.reanalyse import Teller
 from monitor.reanalysis import Task
-from tests.kept_lifts import keep_lifts
+from monitor.unfinished import Unfinished
+from tests.kept_lifts import SITE_FILE, keep_lifts
+
+MARK = b'"marked":1,"was"'
 
 
 @pytest.fixture(scope="module")
@@ -42,16 +49,104 @@ def test_same_bytes_from_one_worker_and_from_two(data: Path, tmp_path: Path) -> 
     assert not list(tmp_path.glob("*.part"))
 
 
-def test_run_that_was_cut_off_goes_on(data: Path, tmp_path: Path) -> None:
-    whole = tmp_path / "whole.jsonl"
+def left_by(data: Path, out: Path, *more: str) -> None:
+    """What a run leaves that is cut off after its first lift, marked so that it shows whether it was judged again."""
+
+    def cut_off(_unfinished: Unfinished) -> int:
+        raise OSError(errno.EIO, "cut off")
+
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(Unfinished, "finish", cut_off)
+        assert main(["reanalyse", "--data", str(data), "--out", str(out), "--workers", "1", *more]) == 1
+    part = out.with_name(out.name + ".part")
+    named, first, *_ = part.read_bytes().splitlines(keepends=True)
+    part.write_bytes(named + first.replace(b'"was"', MARK) + b'{"lift": "torn')
+
+
+def test_run_that_was_cut_off_goes_on(data: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    whole, cut = tmp_path / "whole.jsonl", tmp_path / "cut.jsonl"
     again(data, whole, "--workers", "1")
-    first, *_ = whole.read_bytes().splitlines(keepends=True)
-    cut = tmp_path / "cut.jsonl"
-    marked = first.replace(b'"was"', b'"kept":1,"was"')  # shows that it was not judged again
-    (tmp_path / "cut.jsonl.part").write_bytes(marked + b'{"lift": "torn')
+    left_by(data, cut)
     again(data, cut, "--workers", "1")
-    assert marked in cut.read_bytes()
-    assert len(cut.read_bytes().splitlines()) == len(whole.read_bytes().splitlines())
+    assert "going on after 1 of 2 lifts" in capsys.readouterr().err
+    assert cut.read_bytes().count(MARK) == 1
+    assert cut.read_bytes().replace(MARK, b'"was"') == whole.read_bytes()
+
+
+def quickly(task: Task) -> bytes:
+    """Judges nothing: what is taken over of an earlier run is the same whatever the verdicts are."""
+    return json.dumps({"lift": task.lift, "was": {}, "now": [task.site_text]}).encode() + b"\n"
+
+
+@pytest.mark.parametrize(
+    ("before", "otherwise"),
+    [
+        (["--site", "{folder}/other.toml"], "site file"),
+        (["--lifter", "dock-6"], "choice of lifter"),
+        ([], "program"),
+        (["--data", "{folder}/moved"], "data folder"),
+    ],
+)
+def test_what_was_judged_otherwise_is_judged_again(
+    data: Path,
+    tmp_path: Path,
+    before: list[str],
+    otherwise: str,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    monkeypatch.setattr(reanalysis, "rejudge", quickly)
+    whole, cut = tmp_path / "whole.jsonl", tmp_path / "cut.jsonl"
+    again(data, whole, "--workers", "1")
+    (tmp_path / "other.toml").write_text(SITE_FILE.read_text().replace("wll_kg = 900", "wll_kg = 800"))
+    shutil.copytree(data, tmp_path / "moved")
+    with pytest.MonkeyPatch.context() as patched:
+        if otherwise == "program":
+            patched.setattr(judged_by, "core_sha256", lambda: "of another program")
+        left_by(data, cut, *(one.format(folder=tmp_path) for one in before))
+    again(data, cut, "--workers", "1")
+    assert f"not known to be of the same {otherwise}: all lifts are judged again" in capsys.readouterr().err
+    assert cut.read_bytes() == whole.read_bytes()
+    assert not list(tmp_path.glob("*.part"))
+
+
+def test_what_a_run_left_that_named_nothing_is_judged_again(
+    data: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(reanalysis, "rejudge", quickly)
+    whole, cut = tmp_path / "whole.jsonl", tmp_path / "cut.jsonl"
+    again(data, whole, "--workers", "1")
+    (tmp_path / "cut.jsonl.part").write_bytes(whole.read_bytes().replace(b'"was"', MARK))
+    again(data, cut, "--workers", "1")
+    assert cut.read_bytes() == whole.read_bytes()
+
+
+def test_progress_is_told_by_time() -> None:
+    said: list[str] = []
+    clock_s = iter([0.0, 4.0, 9.9, 10.0, 10.0, 12.0, 20.5, 20.5])
+    teller = Teller(7, said.append, lambda: next(clock_s))
+    for done_n in range(5):
+        teller(done_n, None)
+    assert said == ["2 of 7 lifts judged again", "4 of 7 lifts judged again"]
+
+
+def test_progress_is_told_while_a_long_lift_is_at_work(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    asked = threading.Event()
+
+    def long_lift(task: Task) -> bytes:
+        assert asked.wait(30.0), "nothing was told while this lift was judged"
+        return json.dumps({"lift": task.lift}).encode() + b"\n"
+
+    def progress(done_n: int, why: str | None) -> None:
+        assert why is None
+        if done_n == 0:
+            asked.set()
+
+    monkeypatch.setattr(reanalysis, "rejudge", long_lift)
+    monkeypatch.setattr(reanalysis, "TOLD_WITHIN_S", 0.01)
+    with Unfinished(tmp_path / "out.jsonl", {}) as unfinished:
+        tasks = [Task("lift-1", "", "{}", "")]
+        assert reanalysis.run(tasks, unfinished, lambda: ThreadPoolExecutor(1), 1, progress) == 1
 
 
 def die_once(task: Task) -> bytes:
@@ -73,7 +168,8 @@ def test_killed_worker_costs_nothing_but_time(tmp_path: Path, monkeypatch: pytes
         return ProcessPoolExecutor(1, mp_context=get_context("fork"))
 
     tasks = [Task(f"lift-{n}", str(tmp_path / "mark"), "{}", "") for n in range(3)]
-    assert reanalysis.run(tasks, tmp_path / "out.jsonl", begin, 1, lambda *_: None) == 3
+    with Unfinished(tmp_path / "out.jsonl", {}) as unfinished:
+        assert reanalysis.run(tasks, unfinished, begin, 1, lambda *_: None) == 3
     assert begun == 2
 
 
