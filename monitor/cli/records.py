@@ -13,6 +13,8 @@ if TYPE_CHECKING:
 
 ENDINGS: Final = (".html", ".pdf", ".csv", ".json")
 NEWEST_SHOWN_N: Final = 5
+REASONS: Final = {"record_missing": "its record is missing, so it can't be checked"}
+"""Why a lift does not fit, where the store's own word would not say it."""
 
 
 def add(commands: Any) -> None:
@@ -113,18 +115,24 @@ def _verify(given: argparse.Namespace) -> int:
     readers = [_reader(given.data), *(open_reader(folder, IN_FOLDER) for folder in folders(given.data))]
     try:
         misfits = [misfit for reader in readers if (misfit := reader.verify()) is not None]
-        checked_n = sum(len(reader.hashes()) for reader in readers)
+        ends = [end for reader in readers for end in reader.chain_ends()]
     except StoreError as error:
         raise FailedError(str(error)) from None
     finally:
         for reader in readers:
             reader.close()
     for misfit in misfits:
-        say(f"lift {misfit.lift} of site {misfit.site} does not fit: {misfit.reason.replace('_', ' ')}")
+        reason = REASONS.get(misfit.reason, misfit.reason.replace("_", " "))
+        say(f"lift {misfit.lift} of site {misfit.site} does not fit: {reason}")
     if misfits:
         return FAILED
-    if checked_n:
-        say(f"every closed record and trace is as it was when it was closed; {checked_n} lifts")
+    if ends:
+        say(f"every closed record and trace is as it was when it was closed; {sum(end.lifts_n for end in ends)} lifts")
+        for end in ends:
+            say(f"site {end.site}: {end.lifts_n} lifts, the last is {end.lift}, its hash {end.hash}")
+        say(
+            "Lifts taken away from the end are not seen here: compare with a number and hash you wrote down, or a report."
+        )
     else:
         say(f"{given.data} has no closed lift: nothing was checked")
     return DONE

@@ -19,7 +19,7 @@ def link(prev_hash: str, lift: str, record: str) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Link:
-    """One closed lift as the chain sees it; ``record`` is None where it was pruned."""
+    """One closed lift as the chain sees it; ``record`` is None where it was taken away."""
 
     lift: str
     site: str
@@ -36,20 +36,33 @@ class Misfit:
     site: str
     reason: str
     """``changed``: its text is not the one that was hashed. ``order``: one was taken out, put in or moved before it.
+    ``record_missing``: its record was taken away, so it cannot be checked; nothing in the store ever lets go of one.
     ``trace_changed``, ``trace_missing``: its trace file is not the one that was written."""
+
+
+@dataclass(frozen=True, slots=True)
+class End:
+    """How far a site's chain goes: what to write down elsewhere, and to compare later."""
+
+    site: str
+    lifts_n: int
+    lift: str
+    hash: str
 
 
 def first_misfit(links: Iterable[Link]) -> Misfit | None:
     """Walk the records of all sites, oldest first; None when every one fits.
 
-    A pruned record is checked by its place in the chain alone. Whoever takes the newest records away, or writes the
-    whole chain anew, is not noticed by the chain itself: keep its last hash elsewhere (the printed report has it).
+    Whoever takes the newest records away, or writes the whole chain anew, is not noticed by the chain itself: keep its
+    last hash elsewhere (the printed report has it).
     """
     last: dict[str, str] = {}
     for one in links:
         if one.prev_hash != last.get(one.site, FIRST_HASH):
             return Misfit(one.lift, one.site, "order")
-        if one.record is not None and link(one.prev_hash, one.lift, one.record) != one.hash:
+        if one.record is None:
+            return Misfit(one.lift, one.site, "record_missing")
+        if link(one.prev_hash, one.lift, one.record) != one.hash:
             return Misfit(one.lift, one.site, "changed")
         last[one.site] = one.hash
     return None

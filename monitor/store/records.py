@@ -15,7 +15,7 @@ from sqlalchemy.engine import Connection, Engine
 
 from monitor.core.alarm_stats import AlarmMove
 from monitor.store import tables as t
-from monitor.store.chain import Link, Misfit, first_misfit
+from monitor.store.chain import End, Link, Misfit, first_misfit
 from monitor.store.database import database_path, engine_for, row_dict, schema_version, store_url
 from monitor.store.errors import StoreError, in_words
 from monitor.store.lock import FolderLock
@@ -162,6 +162,15 @@ class Reader:
         """Site and hash of every closed lift, in the order they were closed."""
         c = t.lifts.c
         return [(row.site, row.hash) for row in self._rows(sa.select(c.site, c.hash).order_by(c.n))]
+
+    def chain_ends(self) -> list[End]:
+        """The last closed lift of each site, and how many there are up to it."""
+        c = t.lifts.c
+        last = (
+            sa.select(c.site, sa.func.count().label("lifts_n"), sa.func.max(c.n).label("n")).group_by(c.site).subquery()
+        )
+        query = sa.select(c.site, last.c.lifts_n, c.id, c.hash).join(last, last.c.n == c.n).order_by(c.site)
+        return [End(*tuple(row)) for row in self._rows(query)]
 
     def settings_in_force(self) -> str | None:
         """The text of the site file that came into force last."""

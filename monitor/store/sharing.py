@@ -24,7 +24,7 @@ WANTED_MOST_N: Final = 20
 
 
 class LiftRow(msgspec.Struct, forbid_unknown_fields=True, frozen=True):
-    """A closed lift as its site keeps it; ``record`` is None where the site pruned it."""
+    """A closed lift as its site keeps it; ``record`` is None where somebody took it away."""
 
     n: int
     id: str
@@ -232,7 +232,9 @@ class Incoming:
                 continue
             if lift.prev_hash != last:
                 return f"lift {lift.id} does not go on what is here"
-            if lift.record is not None and link(lift.prev_hash, lift.id, lift.record) != lift.hash:
+            if lift.record is None:
+                return f"the record of lift {lift.id} is missing"
+            if link(lift.prev_hash, lift.id, lift.record) != lift.hash:
                 return f"lift {lift.id} was changed after it was closed"
             n, last = lift.n, lift.hash
         return ""

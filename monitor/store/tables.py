@@ -72,7 +72,7 @@ alarms = sa.Table(
     sa.Column("who", sa.Text, nullable=False),
 )
 
-# Closed lifts in the order they were closed; ``record`` may be pruned to null, the hashes stay.
+# Closed lifts in the order they were closed. Nothing lets go of a record: one that is null was taken away by somebody.
 lifts = sa.Table(
     "lifts",
     metadata,

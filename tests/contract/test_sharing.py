@@ -147,6 +147,16 @@ def test_changed_record_is_refused_and_nothing_of_it_kept(broker: Broker, centra
     assert hashes(central / "fleet" / "north") == []
 
 
+def test_lift_without_its_record_is_refused(broker: Broker, central: Path, tmp_path: Path) -> None:
+    north = site(tmp_path, "north", 20)
+    with sqlite3.connect(north / "holdwatch.db") as database:
+        database.execute("update lifts set record = null where n = 3")
+    database.close()
+    with pytest.raises(SharingError, match=r"the record of lift .* is missing"):
+        sent(broker, north)
+    assert hashes(central / "fleet" / "north") == []
+
+
 def test_site_of_the_same_name_is_refused(broker: Broker, central: Path, tmp_path: Path) -> None:
     sent(broker, site(tmp_path, "north", 20))
     other = tmp_path / "other"

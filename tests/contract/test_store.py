@@ -220,19 +220,40 @@ def test_chain_holds_and_names_the_first_changed_record(store: Store) -> None:
     assert (misfit.lift, misfit.reason) == ("dock-6/2", "changed")
 
 
-def test_pruned_record_leaves_the_chain_whole_and_a_missing_one_does_not(store: Store) -> None:
+def test_record_taken_away_is_named_and_so_is_a_lift_taken_out(store: Store) -> None:
     writer = store.writer()
     for n in range(4):
         close_lift(writer, f"dock-6/{n}")
     assert writer.wait_for_traces()
     with writer._engine.begin() as connection:
         connection.execute(sa.update(t.lifts).where(t.lifts.c.id == "dock-6/1").values(record=None))
-    assert store.reader().verify() is None
+    misfit = store.reader().verify()
+    assert misfit is not None
+    assert (misfit.lift, misfit.reason) == ("dock-6/1", "record_missing")
     with writer._engine.begin() as connection:
         connection.execute(sa.delete(t.lifts).where(t.lifts.c.id == "dock-6/1"))
     misfit = store.reader().verify()
     assert misfit is not None
     assert (misfit.lift, misfit.reason) == ("dock-6/2", "order")
+
+
+def test_traces_let_go_leave_every_record_and_the_chain(store: Store) -> None:
+    writer = store.writer()
+    close_lift(writer, "dock-6/0")
+    assert writer.wait_for_traces()
+    with writer._engine.begin() as connection:
+        connection.execute(sa.update(t.traces).values(path=None, error="let go to keep to the disk budget"))
+    assert store.reader().verify() is None
+
+
+def test_chain_ends_say_how_many_lifts_a_site_has_and_the_last_hash(store: Store) -> None:
+    writer = store.writer()
+    assert store.reader().chain_ends() == []
+    for site, lift in (("north", "a/1"), ("quayside", "b/1"), ("north", "a/2")):
+        close_lift(writer, lift, site=site)
+    ends = {end.site: (end.lifts_n, end.lift, end.hash) for end in store.reader().chain_ends()}
+    hashes = dict(store.reader().hashes())  # the last of each site stays
+    assert ends == {"north": (2, "a/2", hashes["north"]), "quayside": (1, "b/1", hashes["quayside"])}
 
 
 def test_each_site_has_its_own_chain(store: Store) -> None:

@@ -1,5 +1,6 @@
 import json
 import re
+import shutil
 import sqlite3
 import threading
 import zlib
@@ -102,6 +103,26 @@ def test_verify_names_the_changed_lift_of_a_collected_site_too(
     database.close()
     assert main(["verify", "--data", str(central)]) == 1
     assert f"lift {lift} of site quayside does not fit: changed" in capsys.readouterr().err
+
+
+def test_verify_names_a_lift_whose_record_is_missing(
+    data: Path, lift: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    shutil.copytree(data, tmp_path / "data")
+    with sqlite3.connect(tmp_path / "data" / "holdwatch.db") as database:
+        database.execute("update lifts set record = null")
+    database.close()
+    assert main(["verify", "--data", str(tmp_path / "data")]) == 1
+    assert f"lift {lift} of site quayside does not fit: its record is missing" in capsys.readouterr().err
+
+
+def test_verify_tells_how_many_lifts_and_the_hash_that_the_report_prints(
+    data: Path, lift: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["report", lift, "--data", str(data), "--out", str(tmp_path / "lift.json")]) == 0
+    chained = json.loads((tmp_path / "lift.json").read_text())["chained"]
+    assert main(["verify", "--data", str(data)]) == 0
+    assert f"site quayside: 1 lifts, the last is {lift}, its hash {chained}" in capsys.readouterr().err
 
 
 def test_verify_without_a_folder_is_bad_input(tmp_path: Path) -> None:
