@@ -170,7 +170,8 @@ class Server:
             await asgi.respond_json(send, {"nonce": nonce, "why": self._why_quiet(self._voice(scope))}, status=503)
             return
         held_s = monotonic_s() - asked_s
-        said = f'{{"nonce":"{nonce}","age_s":{age_s:.3f},"held_s":{held_s:.3f},"live_for_s":{LIVE_FOR_S}'.encode()
+        ages = f'"age_s":{age_s:.3f},"held_s":{held_s:.3f},"live_for_s":{LIVE_FOR_S}'
+        said = f'{{"nonce":"{nonce}","build":"{self._static.fingerprint}",{ages}'.encode()
         if snapshot.number != number:
             since = int(query["since"]) if query.get("since", "").isdecimal() else 0
             said += b"," + self._view(Viewer(page, query.get("lifter"), self._voice(scope).speaker), since)

@@ -41,7 +41,8 @@ class Static:
         digest = hashlib.sha256()
         for name, file in self.files.items():
             digest.update(name.encode() + b"\0" + file.body)
-        self.root = f"/static/{digest.hexdigest()[:12]}/"
+        self.fingerprint = digest.hexdigest()[:12]
+        self.root = f"/static/{self.fingerprint}/"
 
     def url(self, name: str) -> str:
         """Where ``name`` is served.

@@ -4,7 +4,9 @@
 // states, so no two clocks need agree. The cover is opaque by itself: each good reply only starts an animation that
 // holds it open for what is left of the snapshot's time to live, and ends opaque without this script.
 
+import { BUILD, renew } from "./build.js";
 import { attribute, byId, text } from "./dom.js";
+import { words } from "./words.js";
 
 const ABORT_MS = 1300;
 const RETRY_MS = 250;
@@ -82,6 +84,11 @@ function took(said, askedAt, askedClock) {
   if (document.hidden) return;
   if (said.why !== undefined) {
     drop(said.why);
+    return;
+  }
+  if (said.build !== BUILD) { // its values may mean something else than this script takes them for
+    drop(words["build.other"]);
+    renew(said.build);
     return;
   }
   const now = performance.now();

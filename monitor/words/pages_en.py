@@ -282,6 +282,7 @@ PAGE_WORDS: Final[Mapping[str, Template]] = {
     "--listen 0.0.0.0:8050, or set [pages].listen, and open this page again.",
     "join.not_secure": "Not https: the phone will refuse to keep its screen on and to vibrate. Help, Running, says what to do.",
     # -- said by the script in the page
+    "script.build.other": "Holdwatch was renewed here. If this stays, reload this page.",
     "script.look.device": "Look: as the device",
     "script.look.light": "Look: light",
     "script.look.dark": "Look: dark",

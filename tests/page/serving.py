@@ -34,16 +34,21 @@ class Served:
 
 @contextmanager
 def serve(
-    data: Path, *, listen: str = "127.0.0.1:0", story: Path | None = None, join_link: bool = False
+    data: Path,
+    *,
+    listen: str = "127.0.0.1:0",
+    story: Path | None = None,
+    join_link: bool = False,
+    program: Path = ROOT,
 ) -> Iterator[Served]:
-    """Start the pages, wait until they are bound, end them afterwards."""
+    """Start the pages of the program in a folder, wait until they are bound, end them afterwards."""
     command = [sys.executable, "-m", "dashboards", "--channel", str(data), "--data", str(data), "--listen", listen]
     if story is not None:
         command += ["--story", str(story)]
     if join_link:
         command.append("--join-link")
     begun_s = time.monotonic()
-    process = subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, text=True)
+    process = subprocess.Popen(command, cwd=program, stdout=subprocess.PIPE, text=True)
     try:
         assert process.stdout is not None
         said = process.stdout.readline().split()
