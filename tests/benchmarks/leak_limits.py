@@ -148,11 +148,11 @@ def cusum_delay_s(cell, seconds_s, means_kpa, onset_s, rate_kpa_per_s):
 
 
 def seconds(readings, circuit=0):
-    """Medians of every second of a circuit."""
+    """Medians of every second of a circuit, each at the second's last reading: before that nobody can know it."""
     second = np.floor(readings.t_s).astype(int)
     starts = np.flatnonzero(np.diff(second, prepend=-1))
     values = [np.median(part) for part in np.split(readings.vacuum_kpa[:, circuit], starts[1:])]
-    times = [np.mean(part) for part in np.split(readings.t_s, starts[1:])]
+    times = [part[-1] for part in np.split(readings.t_s, starts[1:])]
     return np.array(times), np.array(values)
 
 

@@ -4,13 +4,14 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from tests.benchmarks.leak_lifts import Cell, gas, law_of, leaky, read
+from tests.benchmarks.leak_lifts import Cell, Readings, gas, law_of, leaky, read
 from tests.benchmarks.leak_limits import (
     Growing,
     decision_interval,
     growth_sd,
     information,
     reading_sd,
+    seconds,
     slope_sd,
     time_error,
     trend_filter,
@@ -133,6 +134,13 @@ def test_simulated_laws_are_choked_and_elliptic():
     assert law_of(80.0, 0.5, laminar=False) == pytest.approx(
         9.788989e-4 / 1.200701e-3, rel=2e-4
     )  # ISO 6358, pa 101.325
+
+
+def test_a_yardstick_knows_a_second_only_once_it_is_over():
+    t_s = np.array([0.1, 0.5, 0.9, 1.2, 1.7, 2.4])
+    times, values = seconds(Readings(t_s, np.array([[60.0], [60.2], [60.1], [59.0], [59.2], [58.0]])))
+    assert times.tolist() == [0.9, 1.7, 2.4]
+    assert values == pytest.approx([60.1, 59.1, 58.0])
 
 
 def test_the_same_seed_gives_the_same_lifts_and_readings():
