@@ -51,8 +51,8 @@ def _doubling(doubling_s: float, sd_ratio: float) -> Kind:
 
 
 KINDS: Final = (
-    Kind(0.004, (0.0, 2.0), 0.25, (0.2, 2.0), growth=(-1 / 40, 0.4 / 40), feared=False),
-    Kind(0.004, (0.0, 1.0), 0.20, (0.2, 1.0), growth=(-1 / 150, 0.5 / 150), feared=False),
+    Kind(0.004, (0.0, 2.0), 0.25, (0.2, 2.0), growth=(-1 / 40, 0.4 / 40), based=True, feared=False),
+    Kind(0.004, (0.0, 1.0), 0.20, (0.2, 1.0), growth=(-1 / 150, 0.5 / 150), based=True, feared=False),
     Kind(0.17, (1.0, 3.0), 0.10, (0.5, 1.0), growth=(0.0, 1e-4), laminar=0.0),
     Kind(0.14, (1.0, 3.0), 0.10, (0.5, 1.0), growth=(0.0, 1e-4), laminar=1.0),
     Kind(0.22, (0.1, 0.15), 0.33, (0.1, 0.15), feared=False),
@@ -163,7 +163,10 @@ class Bank:
 def restart(
     bank: Bank, row: int, level_kpa: float, noise_var: float, *, rate: tuple[float, float] | None = None
 ) -> None:
-    """Forget what a row knows and start it at a level, its rate unknown or, as (mean, variance) in kPa/s, remembered."""
+    """Forget what a row knows and start it at a level, its rate unknown or, as (mean, variance) in kPa/s, remembered.
+
+    Gas that settles after a stroke does so on top of the leak that is remembered: it doesn't take the leak away.
+    """
     slot = bank.slots[-1]
     bank.log_weight[:, row] = DEAD
     bank.log_weight[slot, row] = _START_SHARE
@@ -177,6 +180,7 @@ def restart(
     if rate is not None:
         state[RATE, STEADY : STEADY + 2] = rate[0]
         state[P_RATE, STEADY : STEADY + 2] = rate[1]
+        bank.base[slot, row] = max(rate[0], 0.0)
     bank.since_s[row] = bank.at_s
 
 

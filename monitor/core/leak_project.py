@@ -271,7 +271,8 @@ def _now_kpa(mixed: Mixture) -> float:
 
 def _growth_times(mixed: Mixture, factor: float) -> Mixture:
     """The hypotheses with those of growth weighed otherwise."""
-    weight = mixed.weight * np.where(BASED[mixed.kind] > 0.0, factor, 1.0)
+    grows = (BASED[mixed.kind] > 0.0) & (mixed.kind >= SETTLING.stop)
+    weight = mixed.weight * np.where(grows, factor, 1.0)
     return replace(mixed, weight=weight / weight.sum())
 
 

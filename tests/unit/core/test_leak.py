@@ -303,6 +303,26 @@ def test_a_pump_that_covers_a_leak_holds_and_its_reserve_is_the_leak_at_rest(rep
     assert ("pump" in view(state, "A", t_s[-1]).assumed) is not reported
 
 
+@pytest.mark.parametrize("seed", [0, 1, 2])
+def test_gas_that_settles_after_each_stroke_does_not_take_the_leak_out_of_the_reserve(seed):
+    t_s = times(600.0, 10.0)
+    since_s = (t_s - t_s[0]) % 116.0 - 6.0  # after the stroke of 6 s
+    rest = 71.6 - 1.74 / 60.0 * since_s - 0.13 * (1.0 - np.exp(-np.maximum(since_s, 0.0) / 25.0))
+    leaks = np.where(since_s < 0.0, 68.3 + 0.55 * (since_s + 6.0), rest)
+    truth = np.stack([leaks, np.full(len(t_s), 68.0)], axis=1)
+    pump = [{"A": Pump.ON if on else Pump.OFF, "B": Pump.OFF} for on in since_s < 0.0]
+    ratios = []
+
+    def each(i, state):
+        if t_s[i] - t_s[0] > 360.0 and since_s[i] > 5.0 and i % 10 == 0:
+            told = reserve(state, "A", 59.6, t_s[i])
+            ratios.append(np.inf if told.likely_s is None else told.likely_s / ((leaks[i] - 59.6) / 1.74 * 60.0))
+
+    feed(start(), t_s, read(truth, noise_kpa=0.1, seed=seed), pump=pump, ambient_kpa=ambient(t_s), each=each)
+    assert max(ratios) < 1.2
+    assert np.median(np.abs(np.array(ratios) - 1.0)) < 0.10
+
+
 def test_reserve_is_unknown_while_the_pump_has_never_rested():
     t_s, _, seen = lift(60.0)
     state = feed(start(), t_s, seen, pump=[Pump.ON] * len(t_s), ambient_kpa=ambient(t_s))
