@@ -22,7 +22,6 @@ GAS_CONSTANT_J_PER_MOL_K: Final = 8.314462618
 AIR_KG_PER_MOL: Final = 0.02896442
 """Molar mass of dry air (ISO 2533:1975)."""
 AIR_CV_J_PER_MOL_K: Final = 2.5 * GAS_CONSTANT_J_PER_MOL_K
-AIR_CP_J_PER_MOL_K: Final = 3.5 * GAS_CONSTANT_J_PER_MOL_K
 AIR_CP_CV_RATIO: Final = 1.4
 """Ideal diatomic gas."""
 ANR_KG_PER_M3: Final = 1.185

@@ -20,27 +20,6 @@ class Move:
     rotation_high_deg: float = 360.0
 
 
-def nominal_design_factor(tilt_deg: float) -> float:
-    """Design factor of a vacuum pad by the tilt of its face from horizontal.
-
-    Source: ASME BTH-1, vacuum pads: 2 with the face horizontal, 4 vertical; between them 2 + 2 sin(tilt) (the printed
-    form could not be read, the end points are firm). Check: 0, 30 and 90 degrees give 2, 3 and 4.
-    """
-    return 2.0 + 2.0 * abs(math.sin(math.radians(tilt_deg)))
-
-
-def friction_demand(tilt_deg: float, friction: float) -> float:
-    """Suction over weight at which a panel would just slide or fall, without a factor.
-
-    Lying on the pads (past upright) the panel's own pressing is not credited.
-
-    Source: statics, sliding s <= mu (F - n): F >= n + s/mu with n = W cos, s = W sin. Peaks at tan(tilt) = 1/mu.
-    Check: mu 0.5: 0 degrees 1.000, 63.43 degrees 2.236, 90 degrees 2.000.
-    """
-    tilt = math.radians(tilt_deg)
-    return max(math.cos(tilt), 0.0) + abs(math.sin(tilt)) / friction
-
-
 def surface_friction(lifter: LifterConfig, surface: Surface | None) -> float:
     """Friction of a surface; ``None`` is the site file's. Its own lower figure is not raised by one no better."""
     if surface is None or surface is lifter.surface:

@@ -14,6 +14,9 @@ from monitor.core.readings import Reading
 LATE_AFTER_S: Final = 3.0
 """A reading that took this much longer than the quickest of its kind is old news (the shortest staleness, rule 1)."""
 
+LOST_MOST_PER_S: Final = 100.0
+"""No lifter sends so often (common practice: 1 to 20 a second). A count that jumped further began anew: nothing was lost."""
+
 LAG_CREEP_RATIO: Final = 0.02
 """A sender's clock may run slow by this much before its readings count as late."""
 
@@ -193,8 +196,10 @@ def _live(intake: Intake, reading: Reading, now_s: float) -> Intake:
             least_lag_s = min(least_lag_s + crept_s, lag_s)
     lost_n = intake.lost_n
     same_run = reading.boot == intake.boot and reading.seq is not None and intake.seq is not None
-    if same_run and reading.seq is not None and intake.seq is not None and reading.seq > intake.seq + 1:
-        lost_n += reading.seq - intake.seq - 1
+    if same_run and reading.seq is not None and intake.seq is not None and intake.arrived_s is not None:
+        missing_n = max(0, reading.seq - intake.seq - 1)
+        if missing_n <= LOST_MOST_PER_S * max(1.0, now_s - intake.arrived_s):
+            lost_n += missing_n
     return replace(
         intake,
         boot=reading.boot,

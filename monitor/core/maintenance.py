@@ -209,8 +209,3 @@ def _lift_at(utc_s: float, trends: LifterTrends) -> int | None:
     """The first lift at or after a time, or the last one."""
     n = len(trends.utc_s)
     return min(int((trends.utc_s < utc_s).sum()), n - 1) if n else None
-
-
-def most_urgent(lists: Sequence[Sequence[Item]]) -> list[Item]:
-    """The lists of several lifters as one."""
-    return sorted((item for one in lists for item in one), key=lambda item: item.urgency)

@@ -32,11 +32,6 @@ class BrokerSettings:
     ca_file: str
     protocol: str
 
-    @property
-    def needs_passwords(self) -> bool:
-        """Whether the embedded broker can be reached from other machines, which it may only with passwords."""
-        return self.embedded and not is_loopback(split_listen(self.listen)[0])
-
 
 @dataclass(frozen=True, slots=True)
 class PagesSettings:

@@ -1,4 +1,4 @@
-"""How fast all of it is, as one table: ``python -m tests.benchmarks.speed [handled] [latency] [start] [growth] [history]``.
+"""How fast all of it is, as one table: ``python -m tests.benchmarks.speed [handled] [latency] [start] [growth] [replay] ...``.
 
 Real processes on a real Mosquitto over loopback; growth is the pure core in this process. Every figure stands beside the
 load of the minute before, and ratios come from one run. ``--profile`` prints where the core's time goes instead.
@@ -22,7 +22,7 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, redirect_stderr
-from io import StringIO
+from io import BytesIO, StringIO
 from pathlib import Path
 from typing import Any
 
@@ -33,7 +33,9 @@ from monitor.core.engine import begin
 from monitor.core.events import ClockSet, ReadingCame
 from monitor.core.readings import CircuitReading, Pump, Reading
 from monitor.drive import Drive
+from monitor.replay import replay
 from monitor.settings.site import read_site
+from monitor.wire.recording import read_recording, write_line
 from tests.benchmarks.service import SERVICE, Bench, bare, handled
 from tests.brokers import ROOT, Broker, mosquitto
 from tests.system.program import Program, get
@@ -337,6 +339,22 @@ def history() -> None:
         row(what, said, f"exponent {exponent(cost[key]):.2f}")
 
 
+def replayed(readings_n: int = 6000) -> None:
+    """A recording of a lifter of four circuits in the air, ten readings a second, judged again by ``replay``."""
+    site = read_site(site_text(1, 4), name="made")
+    topic = "holdwatch/quayside/dock-0/readings"
+    lines = []
+    for seq in range(readings_n):
+        circuits = {f"C{k}": {"vacuum_kpa": 66.0 + 0.05 * ((seq + k) % 7), "pump": "off"} for k in range(4)}
+        said = {"time": 1.7e9 + seq / 10, "seq": seq, "boot": "7f3a", "circuits": circuits, "tilt_deg": 90.0}
+        lines.append(write_line(topic, said | {"load_kg": 500.0 if seq > 20 else 0.0}, 1.7e9 + seq / 10))
+    began_s = time.process_time()
+    replay(read_recording(lines), site, status_out=BytesIO(), summary_out=BytesIO())
+    took_s = time.process_time() - began_s
+    note = f"{readings_n / 10 / took_s:.0f} times as fast as they came; every status written"
+    row("replayed, 4 circuits", f"{readings_n / took_s:,.0f} readings/s of processor", note)
+
+
 def _asked_s(url: str) -> float:
     began_s = time.monotonic()
     get(url)
@@ -358,6 +376,7 @@ PARTS: dict[str, Callable[[], None]] = {
     "start": start,
     "growth": growth,
     "history": history,
+    "replay": replayed,
 }
 
 

@@ -297,6 +297,15 @@ def test_clock_furthest_off_of_the_senders_heard_within_a_minute_is_told(
 # --- counts
 
 
+@pytest.mark.parametrize(
+    ("seq", "after_s", "lost_n"), [(102, 0.1, 100), (103, 0.1, 0), (60_002, 600.0, 60_000), (2**31, 0.1, 0)]
+)
+def test_more_than_could_have_been_sent_meanwhile_is_a_count_that_began_anew(
+    seq: int, after_s: float, lost_n: int
+) -> None:
+    assert take((0.0, reading(seq=1)), (after_s, reading(seq=seq)))[0].lost_n == lost_n
+
+
 @pytest.mark.parametrize(("seq", "lost_n"), [(2, 0), (3, 1), (12, 10)])
 def test_each_number_left_out_is_one_lost(seq: int, lost_n: int) -> None:
     assert take((0.0, reading(seq=1)), (0.1, reading(seq=seq)))[0].lost_n == lost_n
