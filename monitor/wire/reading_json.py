@@ -1,7 +1,7 @@
 """The native reading: one JSON message per lifter, decoded strictly and without ever raising.
 
 One bad field costs that field, not the message: it becomes None and is named in ``refused``. A message that gives no
-circuit at all is ``Rejected``.
+circuit at all is ``Rejected``, unless it speaks of the lifter's own alarm, which may come by itself.
 """
 
 import json
@@ -59,7 +59,7 @@ def decode_reading(payload: bytes, *, lifter: str) -> Reading | Rejected:
 
     Returns:
         The reading, every number in it finite and inside ``PLAUSIBLE``, what was not believed in ``refused``; or
-        ``Rejected`` when the message is over 64 KiB, is not JSON in UTF-8, has another shape or no circuit.
+        ``Rejected`` when the message is over 64 KiB, is not JSON in UTF-8, or has neither circuits nor the lifter's alarm.
 
     Check: ``{"circuits": {"A": {"vacuum_kpa": 63.4}}}`` gives circuit A 63.4 kPa below ambient and nothing else.
     """
@@ -92,17 +92,14 @@ def reading_of(message: object, *, lifter: str) -> Reading | Rejected:
     """Check parsed JSON and make the reading of it; see ``decode_reading``."""
     if not isinstance(message, dict):
         return Rejected("wrong_shape", shown(message))
-    given = message.get("circuits")
-    if given is None:
-        return Rejected("no_circuits", shown(message))
-    if not isinstance(given, dict):
-        return Rejected("wrong_shape", f"circuits: {shown(given)}")
     refused: list[Refusal] = []
-    circuits = _circuits(given, refused)
-    if not any(isinstance(found, dict) for found in given.values()):
-        return Rejected("wrong_shape" if given else "no_circuits", f"circuits: {shown(given)}")
-    if not circuits:  # objects there were, but none under a name a circuit can have
-        return Rejected("no_circuits", f"circuits: {shown(given)}")
+    circuits = _circuits_in(message, refused)
+    if isinstance(circuits, Rejected):
+        if flag_of(message.get("lifter_alarm"), "lifter_alarm", []) is None:
+            return circuits
+        if message.get("circuits"):
+            refused = [Refusal("circuits", "wrong_shape", shown(message["circuits"]))]
+        circuits = {}  # the lifter's own alarm is heard all the same
 
     values: dict[str, float | None] = {}
     for name, low, high in _LIFTER_NUMBERS:
@@ -120,6 +117,20 @@ def reading_of(message: object, *, lifter: str) -> Reading | Rejected:
         **values,
         refused=tuple(refused),
     )
+
+
+def _circuits_in(message: dict[Any, object], refused: list[Refusal]) -> dict[str, CircuitReading] | Rejected:
+    given = message.get("circuits")
+    if given is None:
+        return Rejected("no_circuits", shown(message))
+    if not isinstance(given, dict):
+        return Rejected("wrong_shape", f"circuits: {shown(given)}")
+    circuits = _circuits(given, refused)
+    if not any(isinstance(found, dict) for found in given.values()):
+        return Rejected("wrong_shape" if given else "no_circuits", f"circuits: {shown(given)}")
+    if not circuits:  # objects there were, but none under a name a circuit can have
+        return Rejected("no_circuits", f"circuits: {shown(given)}")
+    return circuits
 
 
 def encode_reading(reading: Reading) -> bytes:

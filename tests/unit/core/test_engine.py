@@ -139,6 +139,31 @@ def test_unreadable_messages_are_counted_and_are_silence() -> None:
     assert watch.said["counts"]["rejected"] == 20  # type: ignore[index]
 
 
+@pytest.mark.parametrize("place", [{}, {"seq": 10**6, "boot": "a"}])
+def test_alarm_of_the_lifter_that_comes_by_itself_is_land_now_until_it_is_taken_back(place: dict[str, object]) -> None:
+    watch = carrying()
+    said = {"time": watch.now_s, **place}
+    watch.send({"lifter_alarm": True, **said})
+    watch.seq = 10**6  # where the sender counts
+    carry(watch, load_kg="600x20")
+    assert watch.call == "land_now"
+    assert watch.alarms["lifter_alarm"] == "unacknowledged"
+    assert watch.said["counts"]["late"] == watch.said["counts"]["rejected"] == 0  # type: ignore[index]
+    watch.send({"lifter_alarm": False})
+    carry(watch, load_kg="600x120")
+    assert watch.call == "look"  # the alarm itself stands a minute
+
+
+def test_word_on_the_lifters_alarm_is_no_reading_of_a_circuit() -> None:
+    watch = carrying()
+    for _ in range(20):
+        watch.until(watch.now_s + 0.5)
+        watch.send({"lifter_alarm": False})
+    assert watch.circuit("A") == watch.circuit("B") == "no_reading"
+    assert watch.call not in {"holding", "look"}
+    assert watch.release == "do_not_release"
+
+
 def test_messages_of_an_unknown_lifter_are_counted_and_ignored() -> None:
     watch = Watch()
     watch.send({"circuits": {"A": {"vacuum_kpa": 64.0}}}, lifter="dock-9")

@@ -379,6 +379,8 @@ def test_time_not_believed_is_refused_and_the_rest_kept(text: str, reason: str) 
         (b'{"circuits": [{"vacuum_kpa": 60}]}', "wrong_shape"),
         (b'{"circuits": 60}', "wrong_shape"),
         (b'{"circuits": {"A": 60, "B": 61}}', "wrong_shape"),
+        (b'{"lifter_alarm": null, "circuits": {}}', "no_circuits"),
+        (b'{"lifter_alarm": "off"}', "no_circuits"),
     ],
 )
 def test_message_that_is_no_reading_is_rejected_with_its_reason(payload: bytes, reason: str) -> None:
@@ -386,6 +388,18 @@ def test_message_that_is_no_reading_is_rejected_with_its_reason(payload: bytes, 
     assert rejected.reason == reason
     assert len(rejected.found) <= 300
     assert rejected.found.isprintable()
+
+
+@pytest.mark.parametrize(
+    ("rest", "reason"),
+    [("", None), (', "circuits": {}', None), (', "circuits": null', None), (', "circuits": [1]', "wrong_shape")],
+)
+@pytest.mark.parametrize("sounds", [True, False])
+def test_lifter_alarm_is_heard_without_a_circuit_beside_it(sounds: bool, rest: str, reason: str | None) -> None:
+    reading = read(f'{{"lifter_alarm": {str(sounds).lower()}{rest}}}'.encode())
+    assert reading.lifter_alarm is sounds
+    assert reading.circuits == {}
+    assert [refusal.reason for refusal in reading.refused] == ([reason] if reason else [])
 
 
 def test_message_of_the_greatest_size_is_read() -> None:
@@ -404,7 +418,8 @@ def check_promises(payload: bytes) -> None:
         assert found.found.isprintable()
         return
     assert found.lifter == "dock-6"
-    assert 1 <= len(found.circuits) <= 32
+    assert found.circuits or found.lifter_alarm is not None
+    assert len(found.circuits) <= 32
     for name in NUMBERS:
         value = getattr(found, name)
         assert value is None or (type(value) is float and PLAUSIBLE[name].holds(value))
