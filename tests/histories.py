@@ -266,13 +266,18 @@ def calls(statuses: list[Status]) -> list[str]:
     return [call for number, call in enumerate(told) if number == 0 or told[number - 1] != call]
 
 
+EMPTY: Mapping[str, object] = {}
 RESTING = {"A_pump": "offx1", "B_pump": "offx1"}
 STILL = {"tilt_deg": "90x1", "height_m": "0x1", "ambient_kpa": "101.2x1"}
 
 
 @functools.cache
-def _carrying(changes: tuple[tuple[str, object], ...], load_kg: float, for_s: float) -> bytes:
+def _carrying(
+    changes: tuple[tuple[str, object], ...], load_kg: float, for_s: float, plan: tuple[tuple[str, object], ...]
+) -> bytes:
     watch = Watch(dock(**dict(changes)))  # type: ignore[arg-type]
+    if plan:
+        assert watch.act("plan", **dict(plan)) == "done.plan"
     vacuum, pump = "0x5 0>64x100 64x200", "onx105 offx1"
     watch.play(A=vacuum, B=vacuum, A_pump=pump, B_pump=pump, load_kg="0x1", noise_kpa=0.05, seed=1, **STILL)
     load = f"0>{load_kg}x30 {load_kg}x{round(10 * for_s)}"
@@ -280,9 +285,12 @@ def _carrying(changes: tuple[tuple[str, object], ...], load_kg: float, for_s: fl
     return pickle.dumps(watch.copy())
 
 
-def carrying(load_kg: float = 600.0, *, for_s: float = 20.0, **changes: object) -> Watch:
+def carrying(
+    load_kg: float = 600.0, *, for_s: float = 20.0, plan: Mapping[str, object] = EMPTY, **changes: object
+) -> Watch:
     """A lift in the air: both circuits at 64 kPa without a leak, pumps off, upright, the load on for ``for_s``."""
-    watch: Watch = pickle.loads(_carrying(tuple(sorted(changes.items())), load_kg, for_s))  # noqa: S301  # our own
+    made = _carrying(tuple(sorted(changes.items())), load_kg, for_s, tuple(sorted(plan.items())))
+    watch: Watch = pickle.loads(made)  # noqa: S301  # our own
     return watch
 
 

@@ -133,13 +133,18 @@ def _surface(one: LifterState, action: Action) -> ActionAnswered:
     word = action.params.get("surface")
     if not isinstance(word, str) or word not in {surface.value for surface in Surface}:
         return ActionAnswered(action.id, done=False, key="refused.surface")
-    surface = Surface(word)
+    if not _set_surface(one, Surface(word), action.role):
+        return ActionAnswered(action.id, done=False, key="refused.supervisor_only")
+    return ActionAnswered(action.id, done=True, key="done.surface")
+
+
+def _set_surface(one: LifterState, surface: Surface, role: str) -> bool:
     order = list(Surface)
     standing = one.surface if one.surface is not None else one.config.surface
-    if order.index(surface) < order.index(standing) and action.role != "supervisor":
-        return ActionAnswered(action.id, done=False, key="refused.supervisor_only")
+    if order.index(surface) < order.index(standing) and role != "supervisor":
+        return False
     one.surface = None if surface is one.config.surface else surface
-    return ActionAnswered(action.id, done=True, key="done.surface")
+    return True
 
 
 def _seal_test(one: LifterState, action: Action, now_s: float) -> ActionAnswered:
@@ -167,15 +172,32 @@ def _seal_test(one: LifterState, action: Action, now_s: float) -> ActionAnswered
 
 
 def _plan(one: LifterState, action: Action, now_s: float) -> ActionAnswered:
-    """The plan of the lift that follows. A drier surface than the one standing counts only from the supervisor."""
+    """The plan of the lift that follows: of the panel that hangs it changes nothing, or the next one's would judge it.
+
+    A drier surface than the one standing counts only from the supervisor.
+    """
+    hangs = one.phase.phase in IN_FLIGHT
     if action.params.get("withdraw") is True:
-        one.plan = one.planned = None
+        if hangs and one.next_plan is None and one.plan is not None:
+            return ActionAnswered(action.id, done=False, key="refused.plan_in_flight")
+        one.next_plan = None
+        if not hangs:
+            one.plan = one.planned = None
         return ActionAnswered(action.id, done=True, key="done.plan_withdrawn")
     plan = read_params(action.params, one.config)
     if plan is None:
         return ActionAnswered(action.id, done=False, key="refused.plan")
-    one.plan = plan
-    one.planned = summary.ActionLog(action.kind, action.who, action.role, now_s, dict(action.params))
-    if plan.surface is not None:
-        _surface(one, replace(action, params={"surface": plan.surface.value}))
+    one.next_plan = (plan, summary.ActionLog(action.kind, action.who, action.role, now_s, dict(action.params)))
+    if hangs:
+        return ActionAnswered(action.id, done=True, key="done.plan_next")
+    put_next_plan_in_force(one)
     return ActionAnswered(action.id, done=True, key="done.plan")
+
+
+def put_next_plan_in_force(one: LifterState) -> None:
+    """The plan saved for the next lift, if any, is that of the lift that follows now."""
+    if one.next_plan is None:
+        return
+    (one.plan, one.planned), one.next_plan = one.next_plan, None
+    if one.plan.surface is not None:
+        _set_surface(one, one.plan.surface, one.planned.role)

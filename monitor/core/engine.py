@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 from typing import Final
 
 from monitor.core import alarms, call, intake, late, lifter, lifts, release, seal_tests, summary
-from monitor.core.acts import alarm_moved, apply_action
+from monitor.core.acts import alarm_moved, apply_action, put_next_plan_in_force
 from monitor.core.config import CoreConfig
 from monitor.core.events import (
     ActionCame,
@@ -30,6 +30,7 @@ from monitor.core.events import (
 )
 from monitor.core.intake import News
 from monitor.core.lifter import LifterState
+from monitor.core.phases import IN_FLIGHT
 from monitor.core.status import Status, alarms_told
 
 TICK_S: Final = 0.5
@@ -205,6 +206,8 @@ def _tell(state: SiteState, name: str, now_s: float, effects: list[Effect], *, f
     one.shown = shown
     effects.append(Told(status, changed))
     lifts.close_lift(one, facts, now_s, effects)
+    if one.log is None and facts.phase not in IN_FLIGHT:
+        put_next_plan_in_force(one)
     if partners_changed and not for_partner:
         for partner in _partners(state, name):
             _tell(state, partner, now_s, effects, for_partner=True)

@@ -12,6 +12,7 @@ from monitor.core.leak_blocks import BLOCK_S, gather
 from monitor.core.leak_common import Common, temperature_kpa_per_s
 from monitor.core.leak_follow import GAP_MOST_S, climb, flush, forget
 from monitor.core.leak_project import Around, RateQuantiles, feared, gaussian, rate_quantiles, time_to
+from monitor.core.leak_pump import rate_at_rest
 from monitor.core.leak_state import CircuitTrack, LeakConfig, LeakSample, LeakState, LeakView, known
 from monitor.core.units import HOIST_KPA_PER_M, S_PER_MIN
 from monitor.core.warning_time import Bounds
@@ -81,7 +82,7 @@ def advance(state: LeakState, sample: LeakSample, now_s: float) -> LeakState:
     return state
 
 
-def view(state: LeakState, circuit: str, now_s: float) -> LeakView:  # noqa: ARG001
+def view(state: LeakState, circuit: str, now_s: float) -> LeakView:
     """What is known of a circuit's leak now."""
     track = state.tracks[state.config.circuits.index(circuit)]
     assumed = []
@@ -89,10 +90,10 @@ def view(state: LeakState, circuit: str, now_s: float) -> LeakView:  # noqa: ARG
         assumed.append("ambient")
     if track.pump.reported is None:
         assumed.append("pump")
-    if track.pump.running and track.pump.off_rate is not None:
+    if track.pump.running and rate_at_rest(track.pump, now_s) is not None:
         assumed.append("seal_test")
     told: tuple[float | None, float | None, float | None] = (None, None, None)
-    rate = _off_quantiles(track)
+    rate = _off_quantiles(track, now_s)
     if rate is not None:
         told = (S_PER_MIN * rate.middle, S_PER_MIN * rate.low, S_PER_MIN * rate.high)
     return LeakView(*told, falling=track.falling, pump=_pump_word(track, state), assumed=tuple(assumed))
@@ -135,7 +136,8 @@ def _project(state: LeakState, track: CircuitTrack, level_kpa: float, how: str) 
     seen_kpa = max(one.mean_kpa for one in (*track.before, block))  # others may be wild
     if how != "rest" and level_kpa < seen_kpa and _covered(state, track, level_kpa, seen_kpa, known_rate=ready):
         return Bounds(None, None, None)
-    resting = gaussian(block.mean_kpa, pump.off_rate) if pump.off_rate is not None else None
+    at_rest = rate_at_rest(pump, bank.at_s)
+    resting = gaussian(block.mean_kpa, at_rest) if at_rest is not None else None
     mixed = track.mixed if ready else None
     if (how == "rest" and pump.running) or (mixed is None and not pump.running):
         mixed = resting  # the last stretch at rest, while this one is too young or none
@@ -180,12 +182,11 @@ def _starts_at(state: LeakState, track: CircuitTrack) -> float | None:
     return None  # a pump not yet seen to come in by itself may not come in
 
 
-def _off_quantiles(track: CircuitTrack) -> RateQuantiles | None:
+def _off_quantiles(track: CircuitTrack, now_s: float) -> RateQuantiles | None:
     if not track.pump.running and known(track):
         return track.quantiles
-    if track.pump.off_rate is None:
-        return None
-    return rate_quantiles(gaussian(0.0, track.pump.off_rate))
+    at_rest = rate_at_rest(track.pump, now_s)
+    return None if at_rest is None else rate_quantiles(gaussian(0.0, at_rest))
 
 
 def _pump_word(track: CircuitTrack, state: LeakState) -> str | None:

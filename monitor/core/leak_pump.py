@@ -11,6 +11,9 @@ _RISING_KPA_PER_S: Final = 0.06
 _STROKES_KEPT_N: Final = 6
 _CYCLING_STROKES_N: Final = 2
 
+RESTED_LATELY_S: Final = 120.0
+"""A pump that has run longer without a rest may cover a leak that began since: what it leaked at rest is not known any more."""
+
 
 @dataclass(slots=True)
 class PumpTrack:
@@ -36,6 +39,11 @@ class PumpTrack:
             return False
         period_s = (self.starts_s[-1] - self.starts_s[0]) / (len(self.starts_s) - 1)
         return now_s - self.starts_s[-1] <= 2.5 * period_s
+
+
+def rate_at_rest(track: PumpTrack, now_s: float) -> tuple[float, float] | None:
+    """``off_rate`` while it still says something of now; ``None`` when it is not known."""
+    return None if track.running and now_s - track.running_since_s > RESTED_LATELY_S else track.off_rate
 
 
 def started(track: PumpTrack, seen_kpa: float, now_s: float, off_rate: tuple[float, float] | None) -> None:

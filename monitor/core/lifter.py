@@ -96,6 +96,7 @@ class LifterState:
     phase: PhaseState = field(default_factory=PhaseState)
     plan: Plan | None = None
     planned: ActionLog | None = None  # who planned, when, and all that the plan said
+    next_plan: tuple[Plan, ActionLog] | None = None  # saved while a panel hangs: it counts once that lift is over
     seal_tests: SealTests = field(default_factory=SealTests)
     surface: Surface | None = None
     lifter_alarm: bool = False

@@ -91,9 +91,8 @@ LEFT = [
 def test_after_the_release_no_alarm_of_the_last_lift_stands_in_the_next(
     signals: dict[str, str], keys: set[str], planned: bool
 ) -> None:
-    watch = carrying()
-    if planned:
-        watch.act("plan", weight_kg=600.0, tilt_low_deg=0.0, tilt_high_deg=90.0)
+    plan = {"weight_kg": 600.0, "tilt_low_deg": 0.0, "tilt_high_deg": 90.0}
+    watch = carrying(plan=plan if planned else {})
     carry(watch, **signals)
     assert set(watch.raised()) == (keys if planned else keys - {"over_plan"})
     carry(watch, load_kg="600>0x20 0x80")

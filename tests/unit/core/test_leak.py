@@ -329,6 +329,32 @@ def test_reserve_is_unknown_while_the_pump_has_never_rested():
     assert reserve(state, "A", 52.0, t_s[-1]) is None
 
 
+def test_reserve_of_a_pump_that_runs_on_is_unknown_again_because_it_may_cover_a_new_leak():
+    """Rest, then ten minutes without one, during which a leak may have begun that the pump just balances."""
+    t_s = times(760.0, 5)
+    rests_s = 160.0
+    truth = np.where(t_s - t_s[0] < rests_s, 64.0 - 0.2 / 60.0 * (t_s - t_s[0]), 64.0)[:, None] * np.ones((1, 2))
+    pump = [Pump.OFF if at_s - t_s[0] < rests_s else Pump.ON for at_s in t_s]
+    known = {}
+
+    def each(i, state):
+        known[round(t_s[i] - t_s[0] - rests_s, 1)] = (
+            reserve(state, "A", 52.0, t_s[i]),
+            view(state, "A", t_s[i]).leak_kpa_per_min,
+            "seal_test" in view(state, "A", t_s[i]).assumed,
+        )
+
+    feed(start(), t_s, read(truth), pump=pump, ambient_kpa=ambient(t_s), each=each)
+    for after_s, (told, leak_kpa_per_min, labelled) in known.items():
+        if 10.0 < after_s < 115.0:
+            assert told is not None
+            assert labelled
+        elif after_s > 125.0:
+            assert told is None
+            assert leak_kpa_per_min is None
+            assert not labelled
+
+
 def test_a_pump_that_cannot_keep_up_gets_a_time():
     t_s, truth, seen = lift(200.0, drop={0: lambda t: level_fall(t, 50.0, 1.0)})
     state = feed(start(), t_s, seen, pump=[Pump.ON] * len(t_s), ambient_kpa=ambient(t_s))

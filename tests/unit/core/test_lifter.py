@@ -370,9 +370,7 @@ def test_pressure_measured_on_the_lifter_counts_until_it_is_stale() -> None:
 
 
 def planned(**plan: object) -> Watch:
-    watch = carrying()
-    assert watch.act("plan", weight_kg=600.0, **plan) == "done.plan"
-    return watch
+    return carrying(plan={"weight_kg": 600.0, **plan})
 
 
 @pytest.mark.parametrize(("tilt_deg", "beyond_deg"), [(29.0, 1.0), (30.0, 0.0), (60.0, 0.0), (60.5, 0.5)])
