@@ -190,7 +190,10 @@ def take(state: LifterState, reading: Reading, now_s: float) -> None:
             refusal=refusals.get(name),
             most_kpa=sensors.MOST_OF_AMBIENT_RATIO * state.config.ambient_kpa,
             rise_bounded=hangs,
+            stale_after_s=state.stale_s[name],
         )
+        if gauge.fault == "gauge_missing" and not hangs and _let_go(gauge, part, circuit, ambient_kpa):
+            gauge = sensors.forget_missing(gauge)
         believed[name] = _take_gauge(state, name, circuit, gauge, now_s)
         pump_states[name] = state.gauges[name].pump
     if reading.battery_v is not None:
@@ -217,6 +220,12 @@ def _take_gauge(state: LifterState, name: str, circuit: CircuitConfig, gauge: Ga
     watch = pumps.watch(state.pump_watches[name], gauge.pump, gauge.vacuum_kpa, now_s, config=circuit)
     state.pump_watches[name] = watch
     return gauge.vacuum_kpa if gauge.fault is None else None
+
+
+def _let_go(gauge: Gauge, part: CircuitReading, circuit: CircuitConfig, ambient_kpa: float) -> bool:
+    """Whether a circuit is open, by what is believed and by the gauges that are heard."""
+    heard_kpa, open_kpa = sensors.lowest_kpa(part, ambient_kpa), circuits.open_kpa(circuit)
+    return heard_kpa is not None and max(heard_kpa, gauge.vacuum_kpa or 0.0) <= open_kpa
 
 
 def _lately(state: LifterState, name: str, now_s: float) -> tuple[tuple[float, float], ...]:

@@ -9,8 +9,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
-from monitor.core import timing
+from monitor.core import silent_gauges, timing
 from monitor.core.readings import CircuitReading, Pump, Refusal
+from monitor.core.silent_gauges import LastHeard
 from monitor.core.standstill import Standstill, follow
 
 MOST_OF_AMBIENT_RATIO: Final = 0.97
@@ -45,7 +46,7 @@ ABSOLUTE: Final = "absolute"
 
 FAULTS: Final = (
     *("not_a_number", "not_finite", "out_of_range", "wrong_shape", "not_known"),
-    *("frozen", "noisy", "jumped", "gauges_disagree"),
+    *("frozen", "noisy", "jumped", "gauges_disagree", "gauge_missing"),
 )
 """Why a value is not believed: refused by the wire, or by what the gauge said before."""
 
@@ -69,8 +70,9 @@ class Gauge:
     """What is remembered of one circuit's gauges.
 
     ``fault`` is one of ``FAULTS``, since ``fault_since_s``: why the newest value is not believed. ``stills`` follows the raw
-    values of each gauge by its name. ``high_kpa``: what a gauge says since it jumped up beyond physics. ``peak_kpa``
-    was the highest believed of late, at ``peak_s``. ``strokes`` holds the last whole strokes of the pump: its start and stop.
+    values of each gauge by its name, ``last_heard`` when each came. ``high_kpa``: what a gauge says since it jumped up beyond
+    physics. ``peak_kpa`` was the highest believed of late, at ``peak_s``. ``strokes`` holds the last whole strokes of the pump:
+    its start and stop.
     """
 
     vacuum_kpa: float | None = None
@@ -89,6 +91,7 @@ class Gauge:
     gaps_s: tuple[float, ...] = ()
     interval_s: float | None = None
     stills: Mapping[str, Standstill] = field(default_factory=dict)
+    last_heard: Mapping[str, LastHeard] = field(default_factory=dict)
     pump_started_s: float | None = None
     pump_stopped_s: float | None = None
     strokes: tuple[tuple[float, float], ...] = ()
@@ -123,6 +126,7 @@ def take(
     refusal: Refusal | None,
     most_kpa: float = math.inf,
     rise_bounded: bool = False,
+    stale_after_s: float = timing.STALE_LEAST_S,
 ) -> Gauge:
     """Fold one live circuit reading into its gauge.
 
@@ -134,6 +138,7 @@ def take(
         refusal: The refused field of this circuit's pressure, if the wire refused it.
         most_kpa: A vacuum above this is none: no lifter's pump makes it, but an absolute gauge taken for a vacuum does.
         rise_bounded: The load hangs, or may: nobody presses pads down or lets a tank in, only a pump raises the vacuum.
+        stale_after_s: Silence after which the circuit has no reading: one gauge of several that is silent longer is missing.
 
     Returns:
         The gauge with the new value believed, pending or refused.
@@ -153,14 +158,29 @@ def take(
     apart_kpa = max(values_kpa) - min(values_kpa) if len(values_kpa) > 1 else None
     disagree = min(apart_kpa or 0.0, gauge.apart_kpa or 0.0) > GAUGES_AGREE_KPA  # one wild value is no disagreement
     beyond_s = (now_s if gauge.beyond_since_s is None else gauge.beyond_since_s) if too_high else None
-    seen: dict[str, Any] = {"heard_s": now_s, "stills": stills, "apart_kpa": apart_kpa, "beyond_since_s": beyond_s}
+    if (
+        circuit.vacuum_kpa is not None and "" in gauge.last_heard
+    ):  # told, though one of the others says the same just now
+        raw_kpa[""] = circuit.vacuum_kpa
+    last_heard = silent_gauges.follow(gauge.last_heard, raw_kpa, gauge.heard_s, now_s, stale_after_s)
+    seen: dict[str, Any] = {
+        "heard_s": now_s,
+        "stills": stills,
+        "last_heard": last_heard,
+        "apart_kpa": apart_kpa,
+        "beyond_since_s": beyond_s,
+    }
     fault = None if refusal is None else refusal.reason
-    if len(believed) < len(raw_kpa):
+    if len(believed) < len(stills):
         fault = "frozen" if any(still.frozen for still in stills.values()) else "noisy"
     elif too_high:
         fault = "out_of_range"
     elif disagree:
         fault = "gauges_disagree"
+    if len(last_heard) > len(raw_kpa) and values_kpa:
+        missing = silent_gauges.silent(last_heard, raw_kpa, now_s, stale_after_s)
+        fault = fault or ("gauge_missing" if missing else None)
+        values_kpa += [max(_vacuums_kpa({name: raw}, ambient_kpa)[0] for raw in last) for name, last in missing.items()]
     if fault is None and gauge.high_kpa is None and not _jumped(gauge, min(values_kpa)):
         return _believed(gauge, min(values_kpa), now_s, seen)  # as nearly always: one new gauge, not two
     gauge = replace(gauge, **seen)
@@ -206,6 +226,13 @@ def settle(gauge: Gauge, now_s: float) -> Gauge:
         return gauge
     believed = _believed(gauge, gauge.pending_kpa, gauge.pending_since_s)
     return replace(believed, fault=gauge.fault, fault_since_s=gauge.fault_since_s)
+
+
+def forget_missing(gauge: Gauge) -> Gauge:
+    """The pads have let go: a gauge that is gone for good is missed no more, and what is heard now makes the circuit."""
+    return replace(
+        gauge, last_heard={name: gauge.last_heard[name] for name in gauge.stills if name in gauge.last_heard}
+    )
 
 
 def freeze(gauge: Gauge, names: tuple[str, ...], now_s: float) -> Gauge:

@@ -146,6 +146,7 @@ CIRCUITS: Final[Mapping[str, str]] = {
     "circuit.fault.noisy": "The sensor jitters as it never did before: its reading can't be believed.",
     "circuit.fault.jumped": "The reading jumped up faster than any pump: it can't be believed.",
     "circuit.fault.gauges_disagree": "Its gauges disagree: the lower one counts.",
+    "circuit.fault.gauge_missing": "One of its gauges is silent: the lower of its last value and the others counts.",
     "circuit.fault.not_a_number": "The reading is not a number.",
     "circuit.fault.not_finite": "The reading is not a number.",
     "circuit.fault.out_of_range": "The reading is out of range.",

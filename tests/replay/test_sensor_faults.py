@@ -6,7 +6,7 @@ import pytest
 
 from monitor.core.status import Status
 from simulator.scenarios import Scenario, read
-from tests.histories import Watch, demo_site, dock, scenario_events
+from tests.histories import Watch, carrying, demo_site, dock, scenario_events
 from tests.unit.simulator.lifts import HANGING, with_fault
 
 CLEAN = Path(__file__).parents[2] / "configs" / "scenarios" / "clean-lift.toml"
@@ -54,6 +54,42 @@ def test_gauges_that_disagree_are_a_fault_of_their_circuit_alone() -> None:
     assert statuses[-1].facts.circuits["B"].fault == "gauges_disagree"
     assert statuses[-1].facts.circuits["B"].vacuum_kpa == pytest.approx(62.0, abs=1.0)  # the lower one counts
     assert "sensor_fault" in watch.raised()
+
+
+def gauges_of_b(watch: Watch, one_kpa: list[float | None], two_kpa: float, *, load_kg: float = 600.0) -> list[Status]:
+    """Messages in which circuit B has gauges 1 and 2, the first as told (``None``: left out), ten a second."""
+    began_n = len(watch.told)
+    for number, kpa in enumerate(one_kpa):
+        watch.until(watch.now_s + 0.1)
+        watch.seq += 1
+        flicker_kpa = 0.1 * (number % 2)
+        gauges = {"2": two_kpa + flicker_kpa} | ({} if kpa is None else {"1": round(kpa + flicker_kpa, 1)})
+        circuits = {"A": {"vacuum_kpa": 64.0 + flicker_kpa, "pump": "off"}, "B": {"pump": "off", "gauges": gauges}}
+        own = {"time": watch.now_s, "seq": watch.seq, "boot": "a"}
+        watch.send({**own, "tilt_deg": 90.0, "ambient_kpa": 101.2, "load_kg": load_kg, "circuits": circuits})
+    return [told.status for told in watch.told[began_n:]]
+
+
+def test_gauge_that_showed_a_fall_and_falls_silent_does_not_make_the_other_one_right() -> None:
+    watch = carrying()
+    gauges_of_b(watch, [64.0] * 100, 64.0)
+    gauges_of_b(watch, [64.0 - 0.12 * n for n in range(200)], 64.0)
+    assert watch.call == "land_now"
+    after = gauges_of_b(watch, [None] * 600, 64.0)
+    assert {status.called.call.value for status in after} == {"land_now"}
+    assert after[-1].facts.circuits["B"].fault == "gauge_missing"
+    assert after[-1].facts.circuits["B"].vacuum_kpa == pytest.approx(40.1, abs=0.3)
+
+
+def test_gauge_gone_for_good_is_missed_until_the_pads_have_let_go() -> None:
+    watch = carrying()
+    gauges_of_b(watch, [64.0] * 100, 64.0)
+    landed = gauges_of_b(watch, [None] * 300, 64.0, load_kg=0.0)
+    assert landed[-1].facts.circuits["B"].fault == "gauge_missing"
+    assert landed[-1].called.call.value == "look"
+    watch.play(A="64>0x20 0x100", B="64>0x20 0x100", load_kg="0x1")
+    assert watch.status.facts.phase in {"released", "idle"}
+    assert {circuit.fault for circuit in watch.status.facts.used()} == {None}
 
 
 def test_gauge_that_jumps_down_is_believed() -> None:

@@ -107,7 +107,7 @@ def test_every_circuit_state_and_fault_has_words() -> None:
     wanted |= {f"circuit.holding.{how}.{level}" for how in ("beyond", "reserve") for level in ("warning", "needed")}
     wanted |= {"circuit.never", "circuit.no_reading"}
     refusals = ("not_a_number", "not_finite", "out_of_range", "wrong_shape", "not_known")
-    wanted |= {f"circuit.fault.{reason}" for reason in (*refusals, "frozen", "gauges_disagree")}
+    wanted |= {f"circuit.fault.{reason}" for reason in (*refusals, "frozen", "gauges_disagree", "gauge_missing")}
     assert wanted <= set(TEMPLATES)
 
 

@@ -183,6 +183,69 @@ def test_of_several_gauges_the_other_counts_when_one_is_refused() -> None:
     assert (gauge.fault, gauge.vacuum_kpa, gauge.at_s) == ("not_a_number", 57.0, 1.0)
 
 
+def gauges(history: dict[str, list[float | None]], *, step_s: float = 0.5, gauge: Gauge | None = None) -> Gauge:
+    """Several gauges of one circuit, reading after reading; ``None`` where one of them is left out."""
+    gauge = gauge or Gauge()
+    for number in range(max(map(len, history.values()))):
+        said = {name: value for name, values in history.items() if (value := values[number]) is not None}
+        now_s = number * step_s
+        gauge = take(gauge, CircuitReading(gauges=said), now_s, ambient_kpa=101.3, refusal=None, rise_bounded=True)
+    return gauge
+
+
+@pytest.mark.parametrize(("silent_n", "fault", "counts_kpa"), [(6, None, 62.0), (7, "gauge_missing", 60.0)])
+def test_gauge_silent_over_three_seconds_beside_another_is_missed_and_its_last_value_counts(
+    silent_n: int, fault: str | None, counts_kpa: float
+) -> None:
+    gauge = gauges({"1": [60.0] * 9 + [None] * silent_n, "2": [62.0] * (9 + silent_n)})
+    assert (gauge.fault, gauge.vacuum_kpa) == (fault, counts_kpa)
+
+
+def test_missing_gauge_that_is_heard_again_is_missed_no_more() -> None:
+    gauge = gauges({"1": [60.0] * 9 + [None] * 20 + [62.0] * 2, "2": [62.0] * 31})
+    assert (gauge.fault, gauge.vacuum_kpa) == (None, 62.0)
+
+
+def test_what_the_others_say_counts_where_it_is_lower_than_a_missing_gauge() -> None:
+    gauge = gauges({"1": [60.0] * 9 + [None] * 20, "2": [62.0] * 20 + [61.0, 60.0, 59.0, 58.0, *[57.0] * 5]})
+    assert (gauge.fault, gauge.vacuum_kpa) == ("gauge_missing", 57.0)
+
+
+def test_one_wild_last_value_of_a_missing_gauge_does_not_count() -> None:
+    gauge = gauges({"1": [60.0] * 9 + [0.0] + [None] * 20, "2": [62.0] * 30})
+    assert (gauge.fault, gauge.vacuum_kpa) == ("gauge_missing", 60.0)
+
+
+def test_gauge_that_always_comes_seldom_is_not_missed_before_its_own_time() -> None:
+    seldom = ([60.0] + [None] * 9) * 6  # every 5 s beside one every half second
+    told = [gauges({"1": seldom[:n], "2": [60.5] * n}).fault for n in range(1, 61)]
+    assert set(told) == {None}
+    assert gauges({"1": seldom + [None] * 30, "2": [60.5] * 90}).fault == "gauge_missing"  # over 3.5 of its intervals
+
+
+def test_gauges_that_come_back_one_after_the_other_when_all_were_silent_are_not_missed() -> None:
+    before = gauges({"1": [60.0] * 9, "2": [60.5] * 9})
+    alone = take(before, CircuitReading(gauges={"2": 60.5}), 60.0, ambient_kpa=101.3, refusal=None)
+    both = take(alone, CircuitReading(gauges={"1": 60.0}), 61.0, ambient_kpa=101.3, refusal=None)
+    assert (alone.fault, both.fault) == (None, None)
+
+
+def test_sender_that_tells_its_lowest_gauge_misses_none_whichever_it_is() -> None:
+    gauge = Gauge()
+    for number in range(40):  # its own vacuum is rounded, and now and then the same as a gauge
+        part = CircuitReading(60.0, gauges={"1": 60.0 if number > 5 else 60.04, "2": 61.0})
+        gauge = take(gauge, part, number * 0.5, ambient_kpa=101.3, refusal=None)
+        assert gauge.fault is None
+
+
+def test_missing_absolute_gauge_counts_by_the_ambient_of_now() -> None:
+    gauge = Gauge()
+    for number in range(40):
+        part = CircuitReading(62.0, pressure_abs_kpa=41.3 if number < 9 else None)
+        gauge = take(gauge, part, number * 0.5, ambient_kpa=101.3, refusal=None)
+    assert (gauge.fault, gauge.vacuum_kpa) == ("gauge_missing", pytest.approx(60.0))
+
+
 def test_absolute_gauge_is_taken_from_ambient() -> None:
     assert feed_parts(CircuitReading(pressure_abs_kpa=41.3)).vacuum_kpa == pytest.approx(60.0)
 
