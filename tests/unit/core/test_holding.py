@@ -10,6 +10,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from monitor.core.carrying import Wind
 from monitor.core.config import Basis, CircuitConfig, LifterConfig, PadConfig, Suspension
 from monitor.core.holding import Centre, Holding, Move, hold, prepare
 from monitor.core.layout import lay_out
@@ -387,3 +388,23 @@ def test_no_load_no_ratio(load_kg: float | None) -> None:
 def test_model_can_be_pickled() -> None:
     model = prepare(six_pads(), centre=Centre(20.0, 10.0, 30.0))
     assert pickle.loads(pickle.dumps(model)) == model  # noqa: S301  (our own bytes)
+
+
+# --- what governs at equality, and wind
+
+
+def test_plate_that_says_just_what_is_computed_governs() -> None:
+    computed_kg = held(six_pads(), UPRIGHT).rated_kg
+    assert held(six_pads(wll_kg=computed_kg), UPRIGHT).governs == "plate"
+    assert held(six_pads(wll_kg=computed_kg * 1.000001), UPRIGHT).governs == "basis"
+
+
+def test_wind_that_pulls_a_flat_panel_takes_its_force_off_the_load() -> None:
+    # BTH-1 lying flat: 2 (W + wind) = suction; exact at the planned load
+    carried_kg = (0.69 * 52_000.0 / 2.0 - 1000.0) / G
+    model = prepare(six_pads(), move=FLAT, wind=Wind(away_n=1000.0), planned_kg=carried_kg)
+    assert model is not None
+    level = {"A": 52.0, "B": 52.0}
+    answer = hold(model, judged_kpa=level, now_kpa=level, load_kg=300.0)
+    assert answer.rated_kg == pytest.approx(carried_kg)
+    assert answer.rated_kg == pytest.approx(held(six_pads(), FLAT).rated_kg - 1000.0 / G)

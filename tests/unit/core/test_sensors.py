@@ -543,6 +543,7 @@ def hanging(*values_kpa: float) -> Gauge:
         ((80.0, 80.0, 76.0, 72.0, 68.0, 64.0, 60.0, 60.0), "jumped", 60.0),  # slid all the way
         ((80.0, 80.0, 64.5, 62.0, 62.0), None, 62.0),  # one wild value between changes nothing
         ((80.0, 80.0, 62.0, 80.0, 62.0), "jumped", 60.0),  # back for one reading only, and again
+        ((80.0, 80.0, 58.0, 80.0, 58.0), "jumped", 60.0),  # also from below what was believed
     ],
 )
 def test_after_a_rise_beyond_physics_only_a_jump_back_is_believed(
