@@ -72,7 +72,8 @@ def judge(intake: Intake, reading: Reading, now_s: float, *, retained: bool) -> 
     """Say what kind of news ``reading`` is, and remember it."""
     if retained:
         return replace(intake, retained_n=intake.retained_n + 1), News.RETAINED
-    if not reading.circuits and reading.seq is None and reading.boot is None:
+    by_itself = reading.lifter_alarm is not None and not reading.circuits
+    if by_itself and reading.seq is None and reading.boot is None:
         # An alarm by itself, outside the sender's count: it says nothing of the readings' order.
         lateness_s = _lateness_s(intake, reading, now_s)
         news = News.LATE if lateness_s is not None and lateness_s > LATE_AFTER_S else News.LIVE
