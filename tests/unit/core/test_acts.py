@@ -11,6 +11,22 @@ from tests.histories import NO_CELL, STILL, Watch, carry, carrying, dock
 PLAN = {"weight_kg": 620.0, "tilt_low_deg": 80.0, "tilt_high_deg": 90.0, "layout": "narrow"}
 
 
+def seal(watch: Watch) -> None:
+    """Both circuits to 64 kPa, nothing lifted yet."""
+    vacuum = "0x5 0>64x100 64x200"
+    watch.play(A=vacuum, B=vacuum, load_kg="0x1", noise_kpa=0.05, **STILL)
+
+
+def hang(watch: Watch, load_kg: str) -> None:
+    """A load on what holds 64 kPa."""
+    watch.play(A="64x1", B="64x1", load_kg=load_kg, noise_kpa=0.05, **STILL)
+
+
+def let_go(watch: Watch) -> None:
+    """The vacuum is let out of every pad, with nothing on the hook."""
+    watch.play(A="64>0x10 0x30", B="64>0x10 0x30", load_kg="0x1", **STILL)
+
+
 @pytest.mark.parametrize("kind", list(ActionKind))
 @pytest.mark.parametrize("who", ["", "  "])
 def test_nobody_acts_without_a_name(kind: ActionKind, who: str) -> None:
@@ -214,9 +230,8 @@ def test_plan_is_judged_before_the_pick() -> None:
 def test_heavier_than_planned_is_land_soon_and_an_alarm() -> None:
     watch = Watch()
     watch.act("plan", weight_kg=400.0)
-    vacuum = "0x5 0>64x100 64x200"
-    watch.play(A=vacuum, B=vacuum, load_kg="0x1", noise_kpa=0.05, **STILL)
-    watch.play(A="64x1", B="64x1", load_kg="0>600x20 600x60", noise_kpa=0.05, **STILL)
+    seal(watch)
+    hang(watch, "0>600x20 600x60")
     assert (watch.call, watch.reason) == ("land_soon", "reason.over_plan")
     assert watch.alarms["over_plan"] == "unacknowledged"
 
@@ -224,22 +239,20 @@ def test_heavier_than_planned_is_land_soon_and_an_alarm() -> None:
 def test_cell_that_reads_half_of_the_planned_panel_is_look_a_minute_after_the_pick() -> None:
     watch = Watch()
     watch.act("plan", weight_kg=600.0)
-    vacuum = "0x5 0>64x100 64x200"
-    watch.play(A=vacuum, B=vacuum, load_kg="0x1", noise_kpa=0.05, **STILL)
-    watch.play(A="64x1", B="64x1", load_kg="0>300x20 300x500", noise_kpa=0.05, **STILL)
+    seal(watch)
+    hang(watch, "0>300x20 300x500")
     assert watch.call == "holding"
-    watch.play(A="64x1", B="64x1", load_kg="300x150", noise_kpa=0.05, **STILL)
+    hang(watch, "300x150")
     assert (watch.call, watch.reason, watch.raised()) == ("look", "reason.under_plan", [])
 
 
 def test_plan_is_for_the_lift_that_follows_only() -> None:
     watch = Watch()
     watch.act("plan", weight_kg=600.0)
-    vacuum = "0x5 0>64x100 64x200"
-    watch.play(A=vacuum, B=vacuum, load_kg="0x1", noise_kpa=0.05, **STILL)
+    seal(watch)
     assert watch.status.facts.planned_kg == 600.0
-    watch.play(A="64x1", B="64x1", load_kg="0>600x20 600x60 600>0x20 0x60", noise_kpa=0.05, **STILL)
-    watch.play(A="64>0x10 0x30", B="64>0x10 0x30", load_kg="0x1", **STILL)
+    hang(watch, "0>600x20 600x60 600>0x20 0x60")
+    let_go(watch)
     assert watch.phase == "released"
     assert watch.status.facts.planned_kg is None or watch.wait(1.0)[-1].facts.planned_kg is None
 
@@ -251,10 +264,9 @@ def test_plan_stands_in_the_record_of_its_lift_with_who_and_what_was_entered() -
         "who": "the supervisor", "role": "supervisor", "at": watch.now_s, "weight_kg": 600.0, "pads": None,
         "verdict": "within_limits",
     }  # fmt: skip
-    vacuum = "0x5 0>64x100 64x200"
-    watch.play(A=vacuum, B=vacuum, load_kg="0x1", noise_kpa=0.05, **STILL)
-    watch.play(A="64x1", B="64x1", load_kg="0>600x20 600x60 600>0x20 0x60", noise_kpa=0.05, **STILL)
-    watch.play(A="64>0x10 0x30", B="64>0x10 0x30", load_kg="0x1", **STILL)
+    seal(watch)
+    hang(watch, "0>600x20 600x60 600>0x20 0x60")
+    let_go(watch)
     plan = summary_dict(watch.closed[-1].summary)["plan"]
     assert isinstance(plan, dict)
     assert (plan["who"], plan["weight_kg"], plan["entered"]) == ("the supervisor", 600.0, {"weight": "600"})
@@ -300,13 +312,12 @@ def test_next_panels_plan_never_judges_the_one_that_hangs(milder: dict[str, obje
 def test_plan_saved_while_a_panel_hangs_is_in_force_once_that_lift_is_over() -> None:
     watch = Watch()
     watch.act("plan", weight_kg=600.0)
-    vacuum = "0x5 0>64x100 64x200"
-    watch.play(A=vacuum, B=vacuum, load_kg="0x1", noise_kpa=0.05, **STILL)
-    watch.play(A="64x1", B="64x1", load_kg="0>600x20 600x60", noise_kpa=0.05, **STILL)
+    seal(watch)
+    hang(watch, "0>600x20 600x60")
     assert watch.act("plan", weight_kg=300.0, surface="wet") == "done.plan_next"
     assert watch.status.facts.planned_kg == 600.0
-    watch.play(A="64x1", B="64x1", load_kg="600x30 600>0x20 0x60", noise_kpa=0.05, **STILL)
-    watch.play(A="64>0x10 0x30", B="64>0x10 0x30", load_kg="0x1", **STILL)
+    hang(watch, "600x30 600>0x20 0x60")
+    let_go(watch)
     assert watch.phase == "released"
     watch.wait(1.0)
     assert watch.status.facts.planned_kg == 300.0
@@ -322,8 +333,8 @@ def test_plan_saved_for_the_next_panel_can_be_taken_back_alone() -> None:
     watch = carrying()
     watch.act("plan", weight_kg=300.0)
     assert watch.act("plan", withdraw=True) == "done.plan_withdrawn"
-    watch.play(A="64x1", B="64x1", load_kg="600x30 600>0x20 0x60", noise_kpa=0.05, **STILL)
-    watch.play(A="64>0x10 0x30", B="64>0x10 0x30", load_kg="0x1", **STILL)
+    hang(watch, "600x30 600>0x20 0x60")
+    let_go(watch)
     watch.wait(1.0)
     assert watch.status.facts.planned_kg is None
 
