@@ -83,7 +83,7 @@ def figure(
     return {
         "data": data,
         "layout": {
-            "title": {"text": title, "x": 0, "xanchor": "left", "font": {"size": 19}},
+            "title": {"text": plain(title), "x": 0, "xanchor": "left", "font": {"size": 19}},
             "height": 380,
             "margin": {"l": 64, "r": 16, "t": 44, "b": 44},
             "paper_bgcolor": "rgba(0,0,0,0)",
@@ -113,6 +113,11 @@ def about(noted: str, voice: Voice) -> str:
     part, _, circuit = noted.partition(" ")
     key = f"maint.about.{part or 'lifter'}"
     return voice.say(key, circuit=circuit) if key in TEMPLATES else noted
+
+
+def plain(words: str) -> str:
+    """Words from outside for a figure: the plotting library takes ``<b>``, ``<a href>`` and entities for its own marks."""
+    return words.replace("&", "&amp;").replace("<", "&lt;")
 
 
 def thinned(n: int) -> list[int]:
@@ -176,7 +181,7 @@ def _marks(
 ) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
     """Steps and service notes as upright lines with their words."""
     shapes, notes = [], []
-    marks = [(one.utc_s, f"{about(one.about, voice)}: {one.note}"[:40], NOTE, "solid") for one in services]
+    marks = [(one.utc_s, plain(f"{about(one.about, voice)}: {one.note}"[:40]), NOTE, "solid") for one in services]
     step, possible = voice.say("maint.step_line"), voice.say("maint.possible_step_line")
     marks += [(one.utc_s, step if one.certain else possible, INK, "dot") for one in trend.steps]
     for utc_s, words, colour, dash in sorted(marks)[-30:]:
