@@ -55,10 +55,11 @@ class Acting:
         text = {"words": answer["words"], "text": {"key": answer["key"], "values": {}}}
         return {"done": answer["done"], "key": answer["key"], "words": self._voice(scope).told(text, "words", "text")}
 
-    async def join(self, token: str, scope: Scope, send: Send) -> None:
+    async def join(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Let a phone in that came by the join link, and send it on to the landing page."""
+        del receive
         try:
-            cookie = self._access.joined(token, scope)
+            cookie = self._access.joined(scope["path"].removeprefix("/join/"), scope)
         except RefusedError as error:
             await asgi.respond(send, f"{self._said(scope, error)}\n", status=error.status)
             return

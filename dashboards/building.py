@@ -43,6 +43,21 @@ def build(
     listening: tuple[str, int],
 ) -> asgi.App:
     """The ASGI app of one site."""
+    server, pages = parts(live, channel, data=data, story=story, hosts=hosts, join_link=join_link, listening=listening)
+    return asgi.with_headers(Guard(server), asgi.security_headers(pages.csp_hashes()))
+
+
+def parts(
+    live: Live,
+    channel: ChannelClient,
+    *,
+    data: Path,
+    story: Path | None,
+    hosts: frozenset[str],
+    join_link: bool,
+    listening: tuple[str, int],
+) -> tuple[Server, Pages]:
+    """What answers, and the pages' framework behind it."""
     static = Static()
 
     def store() -> "Reader":
@@ -69,7 +84,7 @@ def build(
     server = Server(
         live,
         acting,
-        Mount(cast("asgi.App", WSGIMiddleware(pages.server, workers=4))),
+        Mount(cast("asgi.App", WSGIMiddleware(pages.server, workers=4)), pages.bundles()),
         static=static,
         landing=cache(lambda speaker: packed(landing.html(static, speaker), asgi.HTML)),
         seal=cache(lambda speaker: packed(seal.html(static, speaker), asgi.HTML)),
@@ -82,4 +97,4 @@ def build(
         voice=voice,
         hosts=hosts,
     )
-    return asgi.with_headers(Guard(server), asgi.security_headers(pages.csp_hashes()))
+    return server, pages

@@ -13,11 +13,14 @@ from dashboards import asgi
 from dashboards.asgi import App, Message, Receive, Scope, Send
 from dashboards.static import File, pack
 
-PAGES: Final = frozenset({"", "lifts", "maintenance", "fleet", "plan", "alarms", "help"})
-"""First parts of the paths that have a page."""
-
+PAGES: Final = frozenset({"/", "/lifts", "/maintenance", "/fleet", "/alarms", "/help"})
+GUIDES: Final = "/help/"
+BUNDLES: Final = "/_dash-component-suites/"
+OF_A_PAGE: Final = "/_page/"
 OWN: Final = frozenset({"_dash-layout", "_dash-dependencies"})
 """What the framework's script asks for on the page it draws."""
+ADDRESSES: Final = PAGES | {f"{GUIDES}{{name}}", f"{BUNDLES}{{name}}"} | {f"{OF_A_PAGE}{{page}}/{own}" for own in OWN}
+"""Everything that is answered here."""
 
 
 def token(address: str) -> str:
@@ -42,30 +45,31 @@ class Mount:
     ``?page=``.
     """
 
-    def __init__(self, dash: App) -> None:
-        """``dash`` is the Dash app as ASGI."""
+    def __init__(self, dash: App, bundles: frozenset[str]) -> None:
+        """``dash`` is the Dash app as ASGI; ``bundles`` are the framework's files its pages ask for.
+
+        No other is answered: Dash gives one file under any number of versions, and a page for a file that it does not know,
+        and whatever is kept here for each address could be asked for until the memory is full.
+        """
+        self._named = bundles
         self._dash = asgi.with_headers(dash, {"cache-control": asgi.NO_STORE})
         self._bundles: dict[str, File] = {}
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer one request for a page or for what a page's framework needs."""
         path: str = scope["path"]
-        first, _, rest = path[1:].partition("/")
-        if scope["method"] not in {"GET", "HEAD"}:
-            await asgi.respond(
-                send, f"{path} does not take {scope['method']}.\n", status=405, headers=[("allow", "GET, HEAD")]
-            )
-        elif first in PAGES and (first or path == "/"):
+        asked, _, own = path.removeprefix(OF_A_PAGE).partition("/")
+        if (path.rstrip("/") or "/") in PAGES or path.startswith(GUIDES):
             query = scope["query_string"].decode("latin-1")
             asking = _asking(scope, "/", path + (f"?{query}" if query else ""))
             file = await _collect(self._dash, asking, receive)
             if file is not None:
                 file = File(file.content_type, file.body, await asyncio.to_thread(pack, file.body))
             await asgi.respond_file(scope, send, file, cache=asgi.NO_STORE)
-        elif first == "_dash-component-suites":
+        elif path in self._named:
             await self._bundle(path, scope, receive, send)
-        elif first == "_page" and (asked := rest.partition("/"))[2] in OWN:
-            await self._dash(_asking(scope, f"/{asked[2]}", address_of(asked[0])), receive, send)
+        elif path.startswith(OF_A_PAGE) and own in OWN:
+            await self._dash(_asking(scope, f"/{own}", address_of(asked)), receive, send)
         else:
             await asgi.respond(send, f"There is nothing at {path}.\n", status=404)
 
@@ -74,7 +78,7 @@ class Mount:
         if path not in self._bundles:
             file = await _collect(self._dash, _asking(scope, path, "/"), receive)
             if file is None:
-                await asgi.respond(send, "There is no such file.\n", status=404)
+                await asgi.respond_file(scope, send, None)
                 return
             self._bundles[path] = File(file.content_type, file.body, await asyncio.to_thread(pack, file.body))
         await asgi.respond_file(scope, send, self._bundles[path])

@@ -17,6 +17,7 @@ from dashboards.acting import Acting
 from dashboards.asgi import App, Receive, Route, Scope, Send
 from dashboards.live import LIVE_FOR_S, Live
 from dashboards.metrics import OPENMETRICS, metrics
+from dashboards.mount import ADDRESSES
 from dashboards.pages.timeline import drawn
 from dashboards.phones import Joining, Phones
 from dashboards.static import File, Static
@@ -32,8 +33,8 @@ NONCE: Final = re.compile(r"[0-9a-z]{1,32}")
 LATEST_UTC_S: Final = 4_102_444_800.0
 """2100-01-01T00:00:00Z."""
 LIVE_PAGES: Final = frozenset({"ground", "landing", "seal-test"})
-OPEN: Final = frozenset({"/healthz"})
-"""What whoever has not joined may ask for, beside the files that are the same for every site."""
+OPEN: Final = ("/healthz", "/join/", "/static/")
+"""What whoever has not joined may ask for: a watchdog's question, the way in, the files that are the same for every site."""
 NOT_JOINED: Final = (
     "Join first: scan the code on the ground screen, or ask the lift supervisor for the join link.\n"
     "Holdwatch is an aid. The gauge and alarm on the lifter, the lift plan and your local rules decide.\n"
@@ -108,8 +109,14 @@ class Server:
             "/seal-test": ("GET", self._get_html),
             "/timeline.svg": ("GET", self._get_timeline),
             "/api/join": ("GET", joining.get),
+            "/help/status.schema.json": ("GET", self._get_beside_help),
             **acting.routes,
             **more,
+        }
+        self._folders: Mapping[str, Route] = {
+            "/join/": acting.join,
+            "/static/": self._get_file,
+            "/help/img/": self._get_beside_help,
         }
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -120,31 +127,45 @@ class Server:
             return
         path: str = scope["path"]
         method = "GET" if scope["method"] == "HEAD" else scope["method"]
+        takes, route = self._routes.get(path) or self._under(path)
         if not asgi.is_own_host(asgi.header(scope, "host"), self._hosts):
             await asgi.respond(send, "This server is not known by that name.\n", status=421)
-        elif path.startswith("/join/"):
-            await self._acting.join(path.removeprefix("/join/"), scope, send)
-        elif not (path in OPEN or path.startswith("/static/") or self._access.may_look(scope)):
+        elif not (path.startswith(OPEN) or self._access.may_look(scope)):
             await asgi.respond(send, NOT_JOINED, status=403)
-        elif path in self._routes:
-            takes, route = self._routes[path]
-            if method == takes:
-                await route(scope, receive, send)
-            else:
-                words = f"{path} takes {takes}, not {method}.\n"
-                await asgi.respond(send, words, status=405, headers=[("allow", _allowed(takes))])
-        elif path.startswith("/static/"):
-            file = self._static.files.get(path.removeprefix(self._static.root))
-            await asgi.respond_file(scope, send, file)
-        elif path.startswith("/help/img/") or path == "/help/status.schema.json":
-            file = self._pictures.files.get(path.removeprefix("/help/"))
-            await asgi.respond_file(scope, send, file, cache="no-cache")
+        elif method != takes:
+            words = f"{path} takes {takes}, not {method}.\n"
+            await asgi.respond(send, words, status=405, headers=[("allow", _allowed(takes))])
         else:
-            await self._pages(scope, receive, send)
+            await route(scope, receive, send)
+
+    @property
+    def addresses(self) -> dict[str, str]:
+        """Every address that is answered here and the method it takes; ``{name}`` stands for what comes under a folder."""
+        own = {path: takes for path, (takes, _) in self._routes.items()}
+        return (
+            own
+            | {f"{folder}{{name}}": "GET" for folder in self._folders}
+            | dict.fromkeys(ADDRESSES - own.keys(), "GET")
+        )
+
+    def _under(self, path: str) -> tuple[str, Route]:
+        """What answers in the folder a path lies in; the pages for any other."""
+        return "GET", next((route for folder, route in self._folders.items() if path.startswith(folder)), self._pages)
 
     @cached_property
     def _store(self) -> Reader:
         return self._open_store()
+
+    # -- files
+
+    async def _get_file(self, scope: Scope, receive: Receive, send: Send) -> None:
+        del receive
+        await asgi.respond_file(scope, send, self._static.files.get(scope["path"].removeprefix(self._static.root)))
+
+    async def _get_beside_help(self, scope: Scope, receive: Receive, send: Send) -> None:
+        del receive
+        file = self._pictures.files.get(scope["path"].removeprefix("/help/"))
+        await asgi.respond_file(scope, send, file, cache="no-cache")
 
     # -- live
 

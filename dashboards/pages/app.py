@@ -64,6 +64,11 @@ class Pages(dash.Dash):
         self._desk = desk
         self.layout = self._layout_of_address
 
+    def bundles(self) -> frozenset[str]:
+        """The framework's files that a page asks for."""
+        scripts = UNUSED.sub("", self._generate_scripts_html())
+        return frozenset(re.findall(r'src="([^"]*)"', scripts))
+
     def index(self, *args: Any, **kwargs: Any) -> Any:
         """The page of the address asked for: a live one by the framework, one to read as it stands."""
         name = page_name(urlsplit(flask.request.args["page"]).path)

@@ -180,6 +180,20 @@ def test_unknown_addresses_are_404(ask: Any, path: str) -> None:
     assert ask("GET", path)[0] == 404
 
 
+def test_framework_gives_only_the_files_its_pages_ask_for(ask: Any) -> None:
+    """It gives one file under any version: kept for each, they would fill the memory."""
+    page = ask("GET", "/")[2].decode()
+    (path,) = re.findall(r'src="(/_dash-component-suites/[^"]*/dash_renderer\.[^"]*)"', page)
+    assert ask("GET", path)[0] == 200
+    for other in (
+        re.sub(r"m\d+", "m1", path),
+        "/_dash-component-suites/dash/dcc/dash_core_components.js",
+        "/_dash-component-suites/x",
+    ):
+        assert other != path
+        assert ask("GET", other)[0] == 404, other
+
+
 @pytest.mark.parametrize(
     "path", ["/static/../server.py", "/help/img/../../server.py", "/help/img/%2e%2e/%2e%2e/server.py"]
 )

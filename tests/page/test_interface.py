@@ -1,5 +1,6 @@
 """The server driven from the description of its own interface: whatever is asked, it answers as described."""
 
+import json
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -8,12 +9,16 @@ import schemathesis
 from hypothesis import HealthCheck, settings
 from schemathesis.specs.openapi.checks import positive_data_acceptance
 
+from dashboards.building import parts
+from dashboards.live import Live
+from monitor.channel import ChannelClient
 from tests.page.serving import engine, serve, wait_ready
 from tests.page.statuses import status
 
 pytestmark = pytest.mark.system
 
-interface = schemathesis.openapi.from_path(Path(__file__).parents[2] / "dashboards" / "help" / "pages-interface.json")
+FILE = Path(__file__).parents[2] / "dashboards" / "help" / "pages-interface.json"
+interface = schemathesis.openapi.from_path(FILE)
 
 
 @pytest.fixture(scope="module")
@@ -27,6 +32,21 @@ def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
             assert served.process.poll() is None
     finally:
         fake.stop()
+
+
+def test_description_has_every_address_and_no_other(tmp_path: Path) -> None:
+    server, _ = parts(
+        Live(),
+        ChannelClient(tmp_path),
+        data=tmp_path,
+        story=None,
+        hosts=frozenset(),
+        join_link=False,
+        listening=("127.0.0.1", 80),
+    )
+    described = json.loads(FILE.read_text(encoding="utf-8"))["paths"]
+    methods = {path: "/".join(method.upper() for method in ways) for path, ways in described.items()}
+    assert methods == server.addresses
 
 
 @interface.parametrize()
