@@ -5,7 +5,7 @@ The page says what was seen, what was not, and what judged it. It never says tha
 
 import csv
 import io
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, datetime, tzinfo
 from html import escape
 from typing import Any, Final
@@ -121,6 +121,19 @@ def lift_csv(trace: Mapping[str, Sequence[Any]]) -> str:
     table.writerow(trace)
     for row in zip(*trace.values(), strict=True):
         table.writerow([_cell(value) for value in row])
+    return out.getvalue()
+
+
+def figures_csv(record: Mapping[str, Any], *, chained: str | None = None) -> str:
+    """The figures of a record as CSV (RFC 4180), for a lift whose trace is not kept: one row a figure, named by its way.
+
+    The columns are ``figure`` and ``value``: ``circuits.A.lowest_kpa``, ``alarms.0.key``. Nothing of the record is left
+    out; the first row says that there is no trace. Times are UTC epoch seconds, as in the trace.
+    """
+    out = io.StringIO()
+    table = csv.writer(out)
+    table.writerows([("figure", "value"), ("trace", "not kept")])
+    table.writerows((_cell(name), _cell(value)) for name, value in _leaves("", {**record, "chained": chained}))
     return out.getvalue()
 
 
@@ -317,6 +330,19 @@ def _zone(name: str) -> tzinfo:
         return ZoneInfo(name)
     except (ZoneInfoNotFoundError, ValueError):
         return UTC
+
+
+def _leaves(way: str, value: object) -> Iterator[tuple[str, object]]:
+    """Every single value under ``value`` with the names and numbers that lead to it; what is empty is one empty value."""
+    if isinstance(value, Mapping) and value:
+        inside: Iterable[tuple[object, object]] = value.items()
+    elif isinstance(value, Sequence) and not isinstance(value, str) and value:
+        inside = enumerate(value)
+    else:
+        yield way, value if isinstance(value, str | int | float) else None
+        return
+    for name, one in inside:
+        yield from _leaves(f"{way}.{name}" if way else str(name), one)
 
 
 def _cell(value: object) -> object:

@@ -92,7 +92,7 @@ def _record(record: Record, voice: Voice, trace: "Path | None") -> list[Any]:
     calls = {call: seconds for call, seconds in record["calls_s"].items() if seconds >= 1}
     return [
         html.H1(voice.say("lift.title", id=record["id"])),
-        html.Ul([_report(str(record["id"]), form, voice) for form in ("html", "pdf", "csv", "json")]),
+        html.Ul([_report(str(record["id"]), form, voice, trace) for form in ("html", "pdf", "csv", "json")]),
         _pairs({voice.say(f"lift.{name}"): said for name, said in facts.items()}),
         html.H2(voice.say("lift.timeline")),
         _timeline(record, voice, trace),
@@ -123,10 +123,11 @@ def _timeline(record: Record, voice: Voice, trace: "Path | None") -> Any:
     )
 
 
-def _report(lift: str, form: str, voice: Voice) -> Any:
+def _report(lift: str, form: str, voice: Voice, trace: "Path | None") -> Any:
     """Where the record is to be had to print, send or work on."""
     address = f"/api/report?{urlencode({'lift': lift, 'as': form})}"
-    return html.Li(html.A(voice.say(f"lifts.report.{form}"), href=address))
+    what = "figures" if form == "csv" and trace is None else form
+    return html.Li(html.A(voice.say(f"lifts.report.{what}"), href=address))
 
 
 def _circuits(circuits: Mapping[str, Record], voice: Voice) -> Any:

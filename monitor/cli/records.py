@@ -22,7 +22,8 @@ def add(commands: Any) -> None:
     report = commands.add_parser(
         "report",
         help="one lift's record as a page or a table",
-        description="Write a closed lift as one page to sign (.html or .pdf), its trace (.csv), or its record (.json).",
+        description="Write a closed lift as one page to sign (.html or .pdf), its trace (.csv; the record's figures where "
+        "no trace is kept), or its record (.json).",
     )
     report.add_argument("lift", metavar="LIFT", help="the lift's id, as /lifts and the summary give it")
     report.add_argument("--data", metavar="DIR", type=Path, required=True, help="the data folder")
@@ -48,7 +49,7 @@ def _reader(data: Path) -> "Reader":
 
 
 def _report(given: argparse.Namespace) -> int:
-    from monitor.report import lift_csv, lift_html, lift_json
+    from monitor.report import figures_csv, lift_csv, lift_html, lift_json
     from monitor.report_pdf import PdfError, pdf
     from monitor.store.errors import StoreError
     from monitor.store.traces import read_trace
@@ -72,11 +73,9 @@ def _report(given: argparse.Namespace) -> int:
         raise FailedError(str(error)) from None
     finally:
         reader.close()
-    if ending == ".csv" and trace is None:
-        raise FailedError(f"The readings of {given.lift} are not kept any more: there is no trace to write.")
     match ending:
         case ".csv":
-            text = lift_csv(trace or {})
+            text = figures_csv(record, chained=chained) if trace is None else lift_csv(trace)
         case ".json":
             text = lift_json(record, chained=chained)
         case _:
@@ -88,6 +87,8 @@ def _report(given: argparse.Namespace) -> int:
     except OSError as error:
         raise FailedError(f"--out is {given.out}, which can't be written ({error.strerror}).") from None
     say(f"lift {given.lift} written to {given.out}")
+    if ending == ".csv" and trace is None:
+        say("Its readings are not kept: the file has the figures of its record instead.")
     return DONE
 
 

@@ -153,6 +153,7 @@ PAGE_WORDS: Final[Mapping[str, Template]] = {
     "lifts.report.html": "Timeline and record on one page, to sign",
     "lifts.report.pdf": "The same as PDF",
     "lifts.report.csv": "Readings as CSV",
+    "lifts.report.figures": "Figures of the record as CSV",
     "lifts.report.json": "Record as JSON",
     "lifts.none": "No finished lift yet. A lift is recorded when it ends: released, or parked.",
     "lifts.older": "Older lifts",

@@ -131,6 +131,7 @@ def test_lift_comes_as_a_page_to_sign_and_as_pdf(kept: Site) -> None:
     look(kept, "?circuit=A")
     lift = kept.page.evaluate("() => document.querySelector('.js-plotly-plot').data[0].customdata[0]")
     kept.page.goto(f"{kept.served.url}/lifts?id={lift}")
+    assert kept.text("main ul a >> nth=2") == "Figures of the record as CSV"
     kept.page.click("main ul a >> nth=0")
     kept.page.wait_for_selector(".sign")
     assert lift in kept.text("body")
@@ -140,7 +141,9 @@ def test_lift_comes_as_a_page_to_sign_and_as_pdf(kept: Site) -> None:
     kept.context.add_cookies([{"name": "holdwatch_language", "value": "es", "url": kept.served.url}])
     reply = kept.context.request.get(f"{kept.served.url}/api/report?lift={lift}&as=html", timeout=90_000)
     assert "Registro del izado" in reply.text()
-    assert kept.context.request.get(f"{kept.served.url}/api/report?lift={lift}&as=csv", timeout=90_000).status == 404
+    reply = kept.context.request.get(f"{kept.served.url}/api/report?lift={lift}&as=csv", timeout=90_000)
+    assert reply.text().startswith("figure,value\r\ntrace,not kept\r\n")
+    assert lift in reply.text()
 
 
 def test_keyboard_alone_reaches_every_control(kept: Site) -> None:

@@ -1,3 +1,4 @@
+import csv
 import json
 import re
 import shutil
@@ -63,6 +64,22 @@ def test_report_as_json_is_the_record(data: Path, lift: str, tmp_path: Path) -> 
     out = tmp_path / "lift.json"
     assert main(["report", lift, "--data", str(data), "--out", str(out)]) == 0
     assert json.loads(out.read_text())["id"] == lift
+
+
+def test_report_as_csv_without_a_trace_is_the_figures_of_the_record(
+    data: Path, lift: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out = tmp_path / "lift.csv"
+    assert main(["report", lift, "--data", str(data), "--out", str(out)]) == 0
+    assert "readings are not kept" in capsys.readouterr().err
+    told = dict(csv.reader(out.read_text().splitlines()))
+    reader = open_reader(data)
+    record = reader.lift(lift)
+    reader.close()
+    assert record is not None
+    assert (told["trace"], told["id"]) == ("not kept", lift)
+    assert float(told["load.largest_kg"]) == record["load"]["largest_kg"]
+    assert float(told["circuits.A.lowest_kpa"]) == record["circuits"]["A"]["lowest_kpa"]
 
 
 def test_report_of_an_unknown_lift_names_the_newest(

@@ -14,7 +14,7 @@ from xml.etree import ElementTree as ET
 import pytest
 
 from monitor.core.messages import Text
-from monitor.report import CAUTIONS, lift_csv, lift_html, lift_json
+from monitor.report import CAUTIONS, figures_csv, lift_csv, lift_html, lift_json
 from monitor.report_plot import VACUUM, timeline
 from monitor.words.languages import Speaker, languages
 from monitor.words.say import say
@@ -310,6 +310,21 @@ def test_csv_reads_back_and_runs_no_formula() -> None:
     assert rows[1]["extra"] == ""
     assert {row["boot"] for row in rows} == {"'=cmd|'/c calc'!A0"}
     assert float(rows[0]["A.vacuum_kpa"]) == 64.0
+
+
+def test_csv_without_a_trace_has_every_figure_of_the_record_and_says_so() -> None:
+    rows = list(csv.reader(io.StringIO(figures_csv(record(lifter_name="=1+1", plan=None), chained=HASH))))
+    assert rows[:2] == [["figure", "value"], ["trace", "not kept"]]
+    told = dict(rows)
+    assert len(told) == len(rows)
+    assert float(told["circuits.A.lowest_kpa"]) == 58.4
+    assert (told["circuits.B.lowest_kpa"], told["plan"]) == ("", "")
+    assert told["alarms.0.key"] == "losing_vacuum"
+    assert told["gaps.0.why"] == "restart"
+    assert told["lifter_name"] == "'=1+1"
+    assert told["chained"] == HASH
+    given = json.dumps(record(plan=None))
+    assert len(told) == len(re.findall(r": (?![{\[])|: \[\]|: {}", given)) + 3  # the head, trace and chained
 
 
 def test_json_is_the_record_and_its_place_in_the_chain() -> None:
