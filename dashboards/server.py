@@ -260,9 +260,10 @@ class Server:
         if lifter and lifter not in cares:
             await asgi.respond(send, "/api/trends.csv: there is no such lifter here.\n", status=404)
             return
-        from monitor.care import care_csv
+        from monitor.care_tables import care_csv
+        from monitor.words.say import say
 
-        said = care_csv([cares[lifter]] if lifter else list(cares.values()))
+        said = care_csv([cares[lifter]] if lifter else list(cares.values()), say)
         named = [("content-disposition", 'attachment; filename="holdwatch-trends.csv"')]
         await asgi.respond(send, said, content_type="text/csv; charset=utf-8", headers=named)
 

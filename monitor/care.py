@@ -1,10 +1,8 @@
-"""Trends and maintenance list of the lifters of a data folder: read, followed, and told as JSON, text or CSV."""
+"""Trends and maintenance list of the lifters of a data folder: read, followed, and told as JSON (``care_tables``: the rest)."""
 
-import csv
-import io
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 from math import isfinite
 from typing import Any, Final
 from zoneinfo import ZoneInfo
@@ -18,14 +16,6 @@ from monitor.store.conditions import Lifts, not_sealed, services
 from monitor.store.records import Reader
 
 CAUTION: Final = Text("care.caution", {})
-UNITS: Final[Mapping[str, str]] = {
-    "leak": "kPa/min", "pump_down": "s", "duty": "ratio", "zero": "kPa", "apart": "kPa", "battery": "V",
-}  # fmt: skip
-CSV_HEADS: Final = (
-    "lifter", "circuit", "figure", "unit", "lifts", "level", "level_low", "level_high", "change_per_year",
-    "change_low", "change_high", "limit_reached_early", "limit_reached_likely", "limit_reached_late", "steps", "last_step",
-)  # fmt: skip
-YEAR_DAYS: Final = 365.25
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,6 +110,7 @@ def trend_dict(trend: Trend) -> dict[str, Any]:
         "level": _bounds(trend.level),
         "slope_per_day": _bounds(trend.slope_per_day),
         "scatter": trend.scatter,
+        "limit": trend.limit,
         "fitted_from": trend.fitted_from_utc_s,
         "limit_reached": None
         if reach is None
@@ -138,68 +129,6 @@ def trend_dict(trend: Trend) -> dict[str, Any]:
             for one in trend.services
         ],
     }
-
-
-def care_csv(cares: list[Care]) -> str:
-    """One row a figure (RFC 4180); dates in UTC."""
-    out = io.StringIO()
-    table = csv.writer(out)
-    table.writerow(CSV_HEADS)
-    for care in cares:
-        for name, one in care.trends.circuits.items():
-            for figure in ("leak", "pump_down", "duty", "zero", "apart"):
-                table.writerow(_row(care.trends.lifter, name, figure, getattr(one, figure)))
-        table.writerow(_row(care.trends.lifter, "", "battery", care.trends.battery))
-    return out.getvalue()
-
-
-def care_text(cares: list[Care], say: Callable[[Text], str]) -> str:
-    """For a person at a terminal."""
-    lines = []
-    for care in cares:
-        lines.append(f"{care.trends.lifter}: {len(care.trends.ids)} lifts")
-        for n, item in enumerate(care.items, 1):
-            pads = f" Pads: {', '.join(item.pads)}." if item.pads else ""
-            lift = f" Lift {item.lift}." if item.lift else ""
-            lines.append(f"  {n}. {say(item.evidence)}{pads}{lift}")
-        if not care.items:
-            lines.append("  Nothing stands out in these lifts.")
-        for name, one in care.trends.circuits.items():
-            if one.leak.level is not None:
-                level = one.leak.level
-                lines.append(
-                    f"  circuit {name}: leak {level.likely:.3f} kPa/min ({level.low:.3f} to {level.high:.3f}) at the "
-                    f"reference conditions, service at {care.trends.limit_kpa_per_min:g}; {len(one.leak.steps)} steps"
-                )
-    return "\n".join([*lines, say(CAUTION), ""])
-
-
-def _row(lifter: str, circuit: str, figure: str, trend: Trend) -> list[object]:
-    level, slope, reach = trend.level, trend.slope_per_day, trend.reach
-    return [
-        lifter,
-        circuit,
-        figure,
-        UNITS[figure],
-        len(trend.values),
-        *(("", "", "") if level is None else (_number(level.likely), _number(level.low), _number(level.high))),
-        *(
-            ("", "", "")
-            if slope is None
-            else [_number(YEAR_DAYS * value) for value in (slope.likely, slope.low, slope.high)]
-        ),
-        *(("", "", "") if reach is None else map(_date, (reach.early_utc_s, reach.likely_utc_s, reach.late_utc_s))),
-        len(trend.steps),
-        _date(trend.steps[-1].utc_s) if trend.steps else "",
-    ]
-
-
-def _number(value: float) -> str:
-    return f"{value:.4g}"
-
-
-def _date(utc_s: float | None) -> str:
-    return "" if utc_s is None else f"{datetime.fromtimestamp(utc_s, UTC):%Y-%m-%d}"
 
 
 def _bounds(bounds: Bounds | None) -> dict[str, float] | None:

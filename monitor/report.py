@@ -14,13 +14,11 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 import msgspec
 
 from monitor.report_plot import Words, clock_of, timeline
+from monitor.spreadsheet import cell
 from monitor.words.languages import ENGLISH, Speaker
 
 ROWS_MAX_N: Final = 6
 """Rows of a table on the one page; the rest is counted there and stands in the JSON."""
-
-FORMULA: Final = ("=", "+", "-", "@", "\t", "\r")
-"""A cell that begins so is run by spreadsheets; text from outside gets a ' in front."""
 
 CAUTIONS: Final = ("report.caution", "report.decide", "report.says_no_more")
 SEAL_TESTS: Final = ("shift", "pre_pick")
@@ -120,7 +118,7 @@ def lift_csv(trace: Mapping[str, Sequence[Any]]) -> str:
     table = csv.writer(out)
     table.writerow(trace)
     for row in zip(*trace.values(), strict=True):
-        table.writerow([_cell(value) for value in row])
+        table.writerow([cell(value) for value in row])
     return out.getvalue()
 
 
@@ -133,7 +131,7 @@ def figures_csv(record: Mapping[str, Any], *, chained: str | None = None) -> str
     out = io.StringIO()
     table = csv.writer(out)
     table.writerows([("figure", "value"), ("trace", "not kept")])
-    table.writerows((_cell(name), _cell(value)) for name, value in _leaves("", {**record, "chained": chained}))
+    table.writerows((cell(name), cell(value)) for name, value in _leaves("", {**record, "chained": chained}))
     return out.getvalue()
 
 
@@ -309,7 +307,7 @@ def _table(heads: Sequence[str], rows: Sequence[Sequence[str]], none: str, words
         return f"<p>{escape(words(none))}</p>"
     head = "".join(f"<th>{escape(one)}</th>" for one in heads)
     body = "".join(
-        "<tr>" + "".join(f"<td>{escape(str(cell))}</td>" for cell in row) + "</tr>" for row in rows[:ROWS_MAX_N]
+        "<tr>" + "".join(f"<td>{escape(str(one))}</td>" for one in row) + "</tr>" for row in rows[:ROWS_MAX_N]
     )
     more = len(rows) - ROWS_MAX_N
     told = escape(words("report.more_rows", n=str(more)))
@@ -343,9 +341,3 @@ def _leaves(way: str, value: object) -> Iterator[tuple[str, object]]:
         return
     for name, one in inside:
         yield from _leaves(f"{way}.{name}" if way else str(name), one)
-
-
-def _cell(value: object) -> object:
-    if isinstance(value, str) and value.startswith(FORMULA):
-        return "'" + value
-    return "" if value is None else value

@@ -3,9 +3,11 @@
 import argparse
 import sys
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from monitor.cli.common import DONE, BadInputError, FailedError
+
+TABLES: Final = ("figures", "list", "steps", "services")
 
 
 def add(commands: Any) -> None:
@@ -13,20 +15,28 @@ def add(commands: Any) -> None:
     trends = commands.add_parser(
         "trends",
         help="what to look at first, and the leak trends it follows from",
-        description="Follow leak, pump, battery and gauges over all closed lifts of a data folder. Without --json or --csv it "
-        "is told in words.",
+        description="Follow leak, pump, battery and gauges over all closed lifts of a data folder. Without --json or --csv "
+        "everything is told in words; it is the same in all three.",
     )
     trends.add_argument("--data", metavar="DIR", type=Path, required=True, help="the data folder")
     how = trends.add_mutually_exclusive_group()
     how.add_argument("--json", action="store_true", help="everything, as JSON")
-    how.add_argument("--csv", action="store_true", help="one row a figure, as CSV")
+    how.add_argument(
+        "--csv",
+        metavar="TABLE",
+        nargs="?",
+        const="figures",
+        choices=TABLES,
+        help="a table as CSV: figures (one row a figure; the default), list (what to look at), steps, services",
+    )
     trends.set_defaults(act=_trends)
 
 
 def _trends(given: argparse.Namespace) -> int:
     import msgspec
 
-    from monitor.care import CAUTION, Carer, care_csv, care_dict, care_text
+    from monitor.care import CAUTION, Carer, care_dict
+    from monitor.care_tables import care_csv, care_text
     from monitor.clock import utc_s
     from monitor.fleet import kept_in
     from monitor.settings.site import read_site
@@ -54,5 +64,5 @@ def _trends(given: argparse.Namespace) -> int:
         told = {"site": site.site, "lifters": [care_dict(care, say) for care in cares], "caution": say(CAUTION)}
         sys.stdout.write(msgspec.json.format(msgspec.json.encode(told), indent=2).decode() + "\n")
     else:
-        sys.stdout.write(care_csv(cares) if given.csv else care_text(cares, say))
+        sys.stdout.write(care_csv(cares, say, given.csv) if given.csv else care_text(cares, say))
     return DONE

@@ -85,7 +85,7 @@ def test_command_writes_lifts_notes_and_truth_that_trends_can_read(
     assert main(["trends", "--data", str(data), "--csv"]) == 0
     rows = capsys.readouterr().out.splitlines()
     assert rows[0].startswith("lifter,circuit,figure,unit")
-    assert len(rows) == 1 + 2 * 5 + 1
+    assert len(rows) == 1 + 2 * 7 + 1
 
 
 def test_history_is_never_written_over_anything(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
