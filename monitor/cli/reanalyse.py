@@ -68,7 +68,7 @@ def _reanalyse(given: argparse.Namespace) -> int:
                 say(f"What an earlier run left is not known to be of the same {what}: all lifts are judged again.")
             elif unfinished.done:
                 say(f"An earlier run was cut off: going on after {len(unfinished.done)} of {teller.all_n} lifts.")
-            tasks = _tasks(reader, given.data.resolve(), given.lifter, text)
+            tasks = _tasks(reader, given.data.resolve(), given.lifter, text, teller)
             done_n = run(tasks, unfinished, begin, workers_n, teller)
     except StoreError as error:
         raise FailedError(str(error)) from None
@@ -80,8 +80,9 @@ def _reanalyse(given: argparse.Namespace) -> int:
         reader.close()
         end()
     failed_n = teller.failed_n
-    say(f"{done_n} lifts judged again, written to {given.out}" + (f"; {failed_n} could not be" if failed_n else ""))
-    if not done_n and not failed_n:
+    of = f" of {teller.all_n}" if failed_n else ""
+    say(f"{done_n}{of} lifts judged again, written to {given.out}" + (f"; {failed_n} could not be" if failed_n else ""))
+    if not teller.all_n:
         say(f"{given.data} has no lift with a trace.{kept_in(given.data)}")
     return FAILED if failed_n else DONE
 
@@ -99,7 +100,8 @@ class Teller:
             self._say(why)
         elif self._now_s() - self._told_s >= TOLD_EVERY_S:
             self._told_s = self._now_s()
-            self._say(f"{done_n} of {self.all_n} lifts judged again")
+            left = f", {self.failed_n} could not be" if self.failed_n else ""
+            self._say(f"{done_n} of {self.all_n} lifts judged again{left}")
 
 
 Workers = tuple[Callable[[], Executor], int, Callable[[], None]]
@@ -130,7 +132,7 @@ def _cluster(address: str) -> Workers:
     return lambda: client.get_executor(retries=3, pure=False), workers_n, client.close
 
 
-def _tasks(reader: "Reader", data: Path, lifter: str | None, text: str | None) -> "Iterator[Task]":
+def _tasks(reader: "Reader", data: Path, lifter: str | None, text: str | None, teller: Teller) -> "Iterator[Task]":
     from monitor.reanalysis import Task
 
     texts: dict[str, str | None] = {}
@@ -139,6 +141,6 @@ def _tasks(reader: "Reader", data: Path, lifter: str | None, text: str | None) -
             texts[sha256] = text or reader.settings(sha256)
         by = texts[sha256] or text
         if by is None:
-            say(f"lift {lift}: the site file that judged it is not kept; name one with --site")
+            teller(0, f"lift {lift}: the site file that judged it is not kept; name one with --site")
             continue
         yield Task(lift, str(data / path), record, by)

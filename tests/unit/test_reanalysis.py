@@ -3,8 +3,10 @@
 import errno
 import json
 import os
+import re
 import shutil
 import signal
+import sqlite3
 import threading
 from concurrent.futures import Executor, ProcessPoolExecutor, ThreadPoolExecutor
 from multiprocessing import get_context
@@ -125,9 +127,11 @@ def test_progress_is_told_by_time() -> None:
     said: list[str] = []
     clock_s = iter([0.0, 4.0, 9.9, 10.0, 10.0, 12.0, 20.5, 20.5])
     teller = Teller(7, said.append, lambda: next(clock_s))
-    for done_n in range(5):
+    for done_n in range(4):
         teller(done_n, None)
-    assert said == ["2 of 7 lifts judged again", "4 of 7 lifts judged again"]
+    teller(3, "lift-5: no site file")
+    teller(4, None)
+    assert said == ["2 of 7 lifts judged again", "lift-5: no site file", "4 of 7 lifts judged again, 1 could not be"]
 
 
 def test_progress_is_told_while_a_long_lift_is_at_work(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -185,6 +189,26 @@ def test_lift_that_cannot_be_judged_is_named_and_the_others_go_on(
         damaged.write_bytes(kept)
     assert len((tmp_path / "out.jsonl").read_bytes().splitlines()) == 1
     assert "1 could not be" in capsys.readouterr().err
+
+
+def test_lift_whose_site_file_is_not_kept_is_named_and_counted(
+    data: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(reanalysis, "rejudge", quickly)
+    copied, out = tmp_path / "data", tmp_path / "out.jsonl"
+    shutil.copytree(data, copied)
+    with sqlite3.connect(copied / "holdwatch.db") as database:  # one lift was judged by a file that is not there
+        other = "json_set(record, '$.site_file_sha256', 'ef')"
+        database.execute(f"update lifts set record = {other} where id like '%clean-lift'")  # noqa: S608 - our own
+    database.close()
+    asked = ["reanalyse", "--data", str(copied), "--out", str(out), "--workers", "1"]
+    assert main(asked) == 1
+    said = capsys.readouterr().err
+    assert re.search(r"lift \S+-clean-lift: the site file that judged it is not kept; name one with --site", said)
+    assert f"1 of 2 lifts judged again, written to {out}; 1 could not be" in said
+    assert len(out.read_bytes().splitlines()) == 1
+    assert main([*asked, "--site", str(SITE_FILE)]) == 0
+    assert f"2 lifts judged again, written to {out}\n" in capsys.readouterr().err
 
 
 def test_bad_input_is_said(tmp_path: Path) -> None:
