@@ -1,5 +1,6 @@
 """Sites' records into one central store over a real broker: each once, whatever is lost on the way, nothing changed."""
 
+import itertools
 import sqlite3
 import threading
 from collections.abc import Callable, Iterator
@@ -97,16 +98,45 @@ def test_days_without_a_line_cost_nothing(broker: Broker, central: Path, tmp_pat
     assert hashes(central / "fleet" / "north") == hashes(north)
 
 
-def test_broker_that_dies_in_between_loses_and_doubles_nothing(broker: Broker, central: Path, tmp_path: Path) -> None:
-    north = site(tmp_path, "north", 200)
+@pytest.mark.parametrize("lost", ["batch", "answer"])
+def test_broker_that_dies_while_sending_loses_and_doubles_nothing(
+    broker: Broker, central: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, lost: str
+) -> None:
+    """Killed with a batch on its way there, and with the answer to one that is on the disk on its way back."""
+    north, killed = site(tmp_path, "north", 200), threading.Event()
+    publish, take = BrokerClient.publish, Gathering.take
+    batches_n, taken_n = itertools.count(1), itertools.count(1)
+
+    def kill() -> None:
+        broker.kill()
+        killed.set()
+
+    def publish_and_die(client: BrokerClient, topic: str, payload: bytes, **more: object) -> None:
+        publish(client, topic, payload, **more)
+        if topic.endswith("/records") and next(batches_n) == 3:  # the beginning, the first fifty, the second
+            kill()
+
+    def take_and_die(gathering: Gathering, topic: str, payload: bytes) -> Iterator[tuple[str, bytes, str]]:
+        for answer in take(gathering, topic, payload):
+            if next(taken_n) == 3:
+                kill()
+            yield answer
+
+    if lost == "batch":
+        monkeypatch.setattr(BrokerClient, "publish", publish_and_die)
+    else:
+        monkeypatch.setattr(Gathering, "take", take_and_die)
     done: list[int] = []
     thread = threading.Thread(target=lambda: done.append(sent(broker, north, within_s=60.0)))
     thread.start()
-    broker.kill()
+    assert killed.wait(30.0)
+    here_n = len(hashes(central / "fleet" / "north"))
+    assert here_n == 100 if lost == "answer" else 50 <= here_n <= 100
     broker.start()
     thread.join(90)
-    assert done
+    assert done == [200]
     assert hashes(central / "fleet" / "north") == hashes(north)
+    assert len(hashes(north)) == len(set(hashes(north))) == 200
 
 
 @pytest.mark.postgres
