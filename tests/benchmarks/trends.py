@@ -136,7 +136,7 @@ def judge(score: Score, told: Forecast | None, true: float | None, now: float) -
     early, likely, late = told
     at = inf if true is None or true > now + HORIZON_DAYS * DAY_S else true
     score.covered.append(early <= at <= late)
-    if likely is not None and late < inf and true is not None:
+    if likely is not None and true is not None:
         score.errors.append(abs(likely - true) / (true - now))
 
 
@@ -333,7 +333,7 @@ def main() -> None:
     heads = (
         "forecast of the date",
         "asked",
-        "told with a late bound",
+        "told with a date",
         "median error of the time left",
         "90 % under",
         "covered",

@@ -57,15 +57,23 @@ def test_records_that_do_not_go_on_the_chain_are_refused(tmp_path: Path) -> None
     assert main(["collect", str(tmp_path / "other.tar"), "--data", str(tmp_path / "central")]) == 1
 
 
-def test_changed_record_is_refused(tmp_path: Path) -> None:
-    site_backup(tmp_path, "north", 20, "n1.tar")
-    with sqlite3.connect(tmp_path / "north-20" / "holdwatch.db") as database:
-        database.execute("update lifts set record = replace(record, 'released', 'parked') where n = 3")
+@pytest.mark.parametrize("record", ["replace(record, 'released', 'parked')", "null"])
+def test_changed_or_missing_record_is_refused(record: str, tmp_path: Path) -> None:
+    kept = site_backup(tmp_path, "north", 20, "n1.tar")
+    collect(tmp_path / "central", kept)
+    site_backup(tmp_path, "north", 30, "n2.tar")
+    with sqlite3.connect(tmp_path / "north-30" / "holdwatch.db") as database:
+        database.execute(f"update lifts set record = {record} where n = 23")  # noqa: S608 - our own
     database.close()
-    assert main(["backup", "--data", str(tmp_path / "north-20"), "--out", str(tmp_path / "bad.tar")]) == 0
-    with pytest.raises(StoreError, match="does not fit"):
-        collect(tmp_path / "central", tmp_path / "bad.tar")
-    assert folders(tmp_path / "central") == []
+    assert main(["backup", "--data", str(tmp_path / "north-30"), "--out", str(tmp_path / "bad.tar")]) == 0
+    for central in (tmp_path / "central", tmp_path / "other"):
+        with pytest.raises(StoreError, match="does not fit"):
+            collect(central, tmp_path / "bad.tar")
+    assert folders(tmp_path / "other") == []
+    reader = open_reader(tmp_path / "central" / "fleet" / "north")
+    assert len(reader.lifts(limit=100)) == 20
+    assert reader.verify() is None
+    reader.close()
 
 
 def test_desk_has_every_site_once_and_follows_a_newer_backup(tmp_path: Path) -> None:
