@@ -109,7 +109,9 @@ def _reading(state: SiteState, came: ReadingCame, now_s: float, effects: list[Ef
         return
     heard_s, stale_s = one.heard_s, lifter.stale_after_s(one)
     if came.judged is None:
-        one.news, news = intake.judge(one.news, reading, now_s, retained=came.retained)
+        one.news, news = intake.judge(
+            one.news, reading, now_s, retained=came.retained, utc_minus_now_s=state.utc_minus_now_s
+        )
     else:
         one.news, news = intake.counted(one.news, came.judged), came.judged
     if news is News.LIVE:

@@ -17,8 +17,9 @@ LATE_AFTER_S: Final = 3.0
 LOST_MOST_PER_S: Final = 100.0
 """No lifter sends so often (common practice: 1 to 20 a second). A count that jumped further began anew: nothing was lost."""
 
-LAG_CREEP_RATIO: Final = 0.02
-"""A sender's clock may run slow by this much before its readings count as late."""
+LAG_CREEP_RATIO: Final = 0.001
+"""A sender's clock may run slow by this much: ten times the worst quartz (common practice). A link too slow for its data lags
+by more, and what it brings grows old."""
 
 RETIRED_KEPT_N: Final = 8
 
@@ -28,7 +29,8 @@ HEARD_LATELY_S: Final = 60.0
 NEW_RUN_N: Final = 3
 NEW_RUN_PACE: Final = 1.25
 """So many late readings that follow one another for ``LATE_AFTER_S``, with nothing newer between them, and no faster than
-their stamps say: the sender began anew. A buffer being emptied comes faster."""
+their stamps say: the sender began anew. A buffer being emptied comes faster. Where count and stamps run on, a gateway may send
+what it kept at the pace it was taken: then only stamps that agree with this site's clock tell news."""
 
 
 class News(StrEnum):
@@ -54,6 +56,7 @@ class Intake:
     behind_seq: int | None = None
     behind_sent_utc_s: float | None = None
     behind_from: tuple[float, float | None] = (0.0, None)  # arrival and stamp of the first that follow one another
+    behind_arrived_s: float | None = None
     live_n: int = 0
     doubled_n: int = 0
     late_n: int = 0
@@ -68,8 +71,18 @@ class Intake:
         return {kind: getattr(self, f"{kind}_n") for kind in kinds}
 
 
-def judge(intake: Intake, reading: Reading, now_s: float, *, retained: bool) -> tuple[Intake, News]:
-    """Say what kind of news ``reading`` is, and remember it."""
+def judge(
+    intake: Intake, reading: Reading, now_s: float, *, retained: bool, utc_minus_now_s: float | None = None
+) -> tuple[Intake, News]:
+    """Say what kind of news ``reading`` is, and remember it.
+
+    Args:
+        intake: What is remembered of the sender.
+        reading: What came.
+        now_s: Engine time of arrival.
+        retained: Whether it was a leftover.
+        utc_minus_now_s: UTC of this site minus engine time, s; None where it is not known.
+    """
     if retained:
         return replace(intake, retained_n=intake.retained_n + 1), News.RETAINED
     by_itself = reading.lifter_alarm is not None and not reading.circuits
@@ -85,7 +98,7 @@ def judge(intake: Intake, reading: Reading, now_s: float, *, retained: bool) -> 
         return replace(intake, doubled_n=intake.doubled_n + 1), news
     if news is News.LATE:
         behind = _behind(intake, reading, now_s)
-        if _began_anew(behind, now_s):
+        if _began_anew(behind, now_s) and not _old_of_this_run(intake, reading, now_s, utc_minus_now_s):
             return _live(replace(behind, least_lag_s=None), reading, now_s), News.LIVE
         return behind, news
     return _live(intake, reading, now_s), News.LIVE
@@ -110,12 +123,20 @@ def missing(intake: Intake, n: int) -> Intake:
 
 
 def worst_lag_s(streams: Iterable[Intake], now_s: float, utc_minus_now_s: float) -> float | None:
-    """UTC minus the clock of the sender that is furthest off, s, among those heard lately; None where none tells a time."""
-    lags_s = [
-        one.least_lag_s + utc_minus_now_s
-        for one in streams
-        if one.least_lag_s is not None and one.arrived_s is not None and now_s - one.arrived_s <= HEARD_LATELY_S
-    ]
+    """UTC minus the clock of the sender that is furthest off, s, among those heard lately; None where none tells a time.
+
+    Where a sender is heard late only, its newest late stamp counts.
+    """
+    lags_s: list[float] = []
+    for one in streams:
+        if one.behind_arrived_s is not None and one.behind_sent_utc_s is not None:
+            arrived_s, lag_s = one.behind_arrived_s, one.behind_arrived_s - one.behind_sent_utc_s
+        elif one.arrived_s is not None and one.least_lag_s is not None:
+            arrived_s, lag_s = one.arrived_s, one.least_lag_s
+        else:
+            continue
+        if now_s - arrived_s <= HEARD_LATELY_S:
+            lags_s.append(lag_s + utc_minus_now_s)
     return max(lags_s, key=abs, default=None)
 
 
@@ -166,6 +187,7 @@ def _behind(intake: Intake, reading: Reading, now_s: float) -> Intake:
         behind_seq=reading.seq,
         behind_sent_utc_s=reading.sent_utc_s,
         behind_from=intake.behind_from if follows else (now_s, reading.sent_utc_s),
+        behind_arrived_s=now_s,
     )
 
 
@@ -178,6 +200,21 @@ def _began_anew(behind: Intake, now_s: float) -> bool:
     if behind.behind_sent_utc_s is None or from_sent_utc_s is None:
         return True
     return behind.behind_sent_utc_s - from_sent_utc_s <= NEW_RUN_PACE * took_s
+
+
+def _old_of_this_run(intake: Intake, reading: Reading, now_s: float, utc_minus_now_s: float | None) -> bool:
+    """Whether a late reading is of the run that was live, by its own word: what was kept back, or an old tape played again.
+
+    It was sent after the last live one and its count runs on, or it was sent before it in a run that has a name. Only a stamp
+    that is now by this site's clock says otherwise. A later stamp on an earlier count is a sender that began anew.
+    """
+    if reading.boot != intake.boot or reading.sent_utc_s is None or intake.sent_utc_s is None:
+        return False
+    counted_back = reading.seq is not None and intake.seq is not None and reading.seq < intake.seq
+    later = reading.sent_utc_s > intake.sent_utc_s
+    if counted_back if later else reading.boot is None:
+        return False
+    return utc_minus_now_s is None or abs(now_s + utc_minus_now_s - reading.sent_utc_s) > LATE_AFTER_S
 
 
 def _retired(intake: Intake, reading: Reading) -> tuple[str, ...]:
@@ -217,6 +254,7 @@ def _live(intake: Intake, reading: Reading, now_s: float) -> Intake:
         behind_n=0,
         behind_seq=None,
         behind_sent_utc_s=None,
+        behind_arrived_s=None,
         live_n=intake.live_n + 1,
         refused_n=intake.refused_n + len(reading.refused),
         lost_n=lost_n,

@@ -73,9 +73,11 @@ class Joiner:
             self.counts["too_many_streams"] += 1
             return []
         order = Reading(part.lifter, {}, sent_utc_s=part.sent_utc_s, seq=part.seq, boot=part.boot)
-        stream, news = intake.judge(before or Intake(), order, now_s, retained=retained)
-        self.streams[key] = stream
         utc_minus_now_s = now_utc_s - now_s
+        stream, news = intake.judge(
+            before or Intake(), order, now_s, retained=retained, utc_minus_now_s=utc_minus_now_s
+        )
+        self.streams[key] = stream
         lost_n = stream.lost_n - before.lost_n if before is not None and key in self._heard else 0
         if "\n" in part.stream:
             lost_n = 0  # one of several kinds of message on a topic, which may share one count
