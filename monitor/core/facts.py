@@ -58,6 +58,7 @@ class CircuitFacts:
     duty_ratio: float | None = None  # share of its time the pump runs, over its last strokes
     duty_limit_ratio: float | None = None  # from when that has risen over this lift
     gauges_apart_kpa: float | None = None  # how far its gauges are apart; None with one gauge
+    gauge_moved: bool = True  # a gauge of it was seen to change since it was first heard
 
 
 @dataclass(frozen=True, slots=True)

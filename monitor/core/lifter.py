@@ -42,6 +42,10 @@ from monitor.core.warning_time import Bounds
 ASSUMED_LOWER_KPA: Final = 3.0
 """A configured ambient is taken this much lower for holding and levels: the weather's daily spread (from memory)."""
 
+AMBIENT_OVER_SITE_KPA: Final = 5.0
+"""No weather lifts the ambient pressure so far above the site's (the highest at sea level is some 108 kPa, from memory; 105 is
+rare). A sensor that says so would make an absolute gauge read too much vacuum: it is taken as not given."""
+
 UPRIGHT_DEG: Final = 90.0
 """A tilt that is not measured is taken as this."""
 
@@ -157,6 +161,8 @@ def take(state: LifterState, reading: Reading, now_s: float) -> None:
     if not load.is_fresh(state.load, now_s, stale_after_s(state)):
         state.load = load.restart_band(state.load)  # a cell that was silent while the circuits were not counts too
     state.heard_s = now_s
+    if reading.ambient_kpa is not None and reading.ambient_kpa > config.ambient_kpa + AMBIENT_OVER_SITE_KPA:
+        reading = replace(reading, ambient_kpa=None)
     for name in QUANTITIES:
         value = getattr(reading, name)
         if value is not None:
@@ -614,4 +620,5 @@ def _circuit_facts(
         duty_ratio=None if condition is None else condition.duty.steady_ratio,
         duty_limit_ratio=None if condition is None else condition.duty.limit_ratio(),
         gauges_apart_kpa=gauge.apart_kpa,
+        gauge_moved=gauge.has_moved(),
     )

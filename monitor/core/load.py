@@ -32,6 +32,12 @@ OFF_ACCURACIES: Final = 2.0
 OVER_BAND_FOR_S: Final = 2.0
 WINDOW_MOST_N: Final = 64
 
+LEAPS_RATIO: Final = 0.5
+LEAP_WEIGHT: Final = 0.1
+LEAPS_MOST_RATIO: Final = 0.5
+"""A load that leaps to and fro by half of this lift's largest, more often than every second reading over some ten, is a broken
+cell's. The worst bounce at touch-down comes and goes within several readings, and a pick goes one way."""
+
 
 class LoadKnown(StrEnum):
     """Whether the lifter carries the load."""
@@ -57,6 +63,9 @@ class Load:
     gaps_s: tuple[float, ...] = ()
     interval_s: float | None = None
     over_band_since_s: float | None = None
+    heard_kg: float | None = None
+    step_kg: float = 0.0
+    leap_ratio: float = 0.0
 
 
 def has_cell(config: LifterConfig) -> bool:
@@ -79,6 +88,13 @@ def take(load: Load, load_kg: float | None, now_s: float, *, config: LifterConfi
         return load
     tare_kg = 0.0 if config.load_measures is LoadMeasures.NET else config.tare_kg
     net_kg = load_kg - tare_kg
+    step_kg = 0.0 if load.heard_kg is None else net_kg - load.heard_kg
+    leaps = (
+        load.largest_kg is not None and abs(step_kg) > LEAPS_RATIO * load.largest_kg and step_kg * load.step_kg < 0.0
+    )
+    leap_ratio = load.leap_ratio + LEAP_WEIGHT * (float(leaps) - load.leap_ratio)
+    if leap_ratio > LEAPS_MOST_RATIO:  # as if not given: its age grows
+        return replace(load, heard_kg=net_kg, step_kg=step_kg, leap_ratio=leap_ratio)
     window = (*(w for w in load.window if now_s - w[0] < STEADY_OVER_S), (now_s, net_kg))[-WINDOW_MOST_N:]
     values = sorted(w[1] for w in window)
     steady_kg = values[len(values) // 10]
@@ -96,6 +112,9 @@ def take(load: Load, load_kg: float | None, now_s: float, *, config: LifterConfi
         gaps_s=gaps_s,
         interval_s=interval_s,
         over_band_since_s=since(load.over_band_since_s, net_kg > band_kg, now_s),
+        heard_kg=net_kg,
+        step_kg=step_kg,
+        leap_ratio=leap_ratio,
         net_kg=net_kg,
         at_s=now_s,
         window=window,

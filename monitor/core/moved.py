@@ -133,13 +133,13 @@ def look(
                 continue
             if (
                 still.frozen
+                or not gauge.just_heard(name)
                 or now_s - still.since_s < LEAST_S
                 or (gauge.vacuum_kpa or 0.0) <= open_kpa(config[circuit])
             ):
                 continue
             if _pump_moved(gauge, still, now_s, config[circuit].pump_stop_kpa) or (
                 name != ABSOLUTE
-                and still.quantum_kpa is not None
                 and gauge.pump is not Pump.ON
                 and (
                     _climbed_away(mark, scene, still)
@@ -188,10 +188,15 @@ def _pump_moved(gauge: Gauge, still: Standstill, now_s: float, stop_kpa: float |
     return below and stopped_s is not None and still.since_s + LEAST_S <= stopped_s <= now_s - PUMP_MOVES_WITHIN_S
 
 
+def _least_move_kpa(still: Standstill) -> float:
+    """What a gauge must show; one that has not moved since it was first heard may be the coarsest there is."""
+    return max(LEAST_KPA, QUANTA * (COARSE_QUANTUM_KPA if still.quantum_kpa is None else still.quantum_kpa))
+
+
 def _climbed_away(mark: Scene, scene: Scene, still: Standstill) -> bool:
-    if mark.climb_kpa is None or scene.climb_kpa is None or still.quantum_kpa is None:
+    if mark.climb_kpa is None or scene.climb_kpa is None:
         return False
-    return abs(scene.climb_kpa - mark.climb_kpa) >= max(LEAST_KPA, QUANTA * still.quantum_kpa)
+    return abs(scene.climb_kpa - mark.climb_kpa) >= _least_move_kpa(still)
 
 
 def _moves(circuit: str, before: Scene, scene: Scene, still: Standstill) -> list[float]:
@@ -202,8 +207,7 @@ def _moves(circuit: str, before: Scene, scene: Scene, still: Standstill) -> list
         if other == circuit or then is None:
             continue
         move_kpa = now.vacuum_kpa - then.vacuum_kpa
-        quanta_kpa = QUANTA * (still.quantum_kpa or 0.0)
-        if abs(move_kpa) < max(LEAST_KPA, quanta_kpa, NOISE_SDS * (now.sd_kpa + then.sd_kpa)):
+        if abs(move_kpa) < max(_least_move_kpa(still), NOISE_SDS * (now.sd_kpa + then.sd_kpa)):
             return []
         moves.append(move_kpa)
     return moves if all(move < 0.0 for move in moves) or all(move > 0.0 for move in moves) else []

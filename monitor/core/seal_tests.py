@@ -273,6 +273,8 @@ def _watch(one: CircuitTest, test: SealTest, circuit: CircuitFacts, facts: Facts
         past_s - (circuit.age_s or 0.0) < test.for_s
     ):  # the last value must be heard after the time is up: no silence passes
         return one
+    if not circuit.gauge_moved:
+        return _failed(one, Text("seal.circuit.never_moved", {"vacuum_kpa": kpa}))
     return (
         _shift_passed(one, facts.config)
         if test.kind is SealTestKind.SHIFT

@@ -32,6 +32,12 @@ GAUGES_AGREE_KPA: Final = 3.0
 RISE_MOST_KPA_PER_S: Final = 25.0
 """No pump draws a sealed circuit down faster than this: from 0 to 60 kPa takes seconds (common practice)."""
 
+REFUSED_WEIGHT: Final = 0.05
+REFUSED_RATIO: Final = 0.25
+REFUSED_CALM_RATIO: Final = 0.1
+REFUSED_FORGOTTEN_RATIO: Final = 0.001
+"""A gauge more than a quarter of whose readings are refused is broken, until fewer than a tenth are; some twenty count."""
+
 RISE_UNSEEN_S: Final = 1.0
 """Between readings further apart than this a resting pump may have run and stopped again."""
 
@@ -70,9 +76,10 @@ class Gauge:
     """What is remembered of one circuit's gauges.
 
     ``fault`` is one of ``FAULTS``, since ``fault_since_s``: why the newest value is not believed. ``stills`` follows the raw
-    values of each gauge by its name, ``last_heard`` when each came. ``high_kpa``: what a gauge says since it jumped up beyond
-    physics. ``peak_kpa`` was the highest believed of late, at ``peak_s``. ``strokes`` holds the last whole strokes of the pump:
-    its start and stop.
+    values of each gauge by its name, ``last_heard`` when each came. ``refused``: why one of its readings was refused last;
+    ``refused_ratio``: how many are of late, ``often_refused`` whether too many. ``high_kpa``: what a gauge says since it jumped
+    up beyond physics. ``peak_kpa`` was the highest believed of late, at ``peak_s``. ``strokes`` holds the last whole strokes of
+    the pump: its start and stop.
     """
 
     vacuum_kpa: float | None = None
@@ -92,6 +99,9 @@ class Gauge:
     interval_s: float | None = None
     stills: Mapping[str, Standstill] = field(default_factory=dict)
     last_heard: Mapping[str, LastHeard] = field(default_factory=dict)
+    refused: str | None = None
+    refused_ratio: float = 0.0
+    often_refused: bool = False
     pump_started_s: float | None = None
     pump_stopped_s: float | None = None
     strokes: tuple[tuple[float, float], ...] = ()
@@ -99,6 +109,15 @@ class Gauge:
     def age_s(self, now_s: float) -> float | None:
         """Age of the value last believed, s."""
         return None if self.at_s is None else now_s - self.at_s
+
+    def just_heard(self, name: str) -> bool:
+        """Whether the gauge of that name was in the last message that spoke of this circuit's pressure."""
+        heard = self.last_heard.get(name)
+        return heard is not None and heard.at_s == self.heard_s
+
+    def has_moved(self) -> bool:
+        """Whether any gauge of the circuit was seen to change since it was first heard."""
+        return any(still.step_kpa != 0.0 for still in self.stills.values())
 
 
 def stale_after_s(gauge: Gauge, expected_interval_s: float | None) -> float:
@@ -145,11 +164,13 @@ def take(
     """
     gauge = _take_pump(gauge, circuit.pump, now_s)
     raw_kpa = _raw_kpa(circuit)
+    if raw_kpa or refusal is not None:
+        gauge = _count_refused(gauge, refusal)
     if not raw_kpa:  # nothing said of this circuit's pressure: its age grows
         return gauge if refusal is None else _faulted(replace(gauge, heard_s=now_s), refusal.reason, now_s)
-    stills = {name: follow(gauge.stills.get(name), value, now_s) for name, value in raw_kpa.items()}
-    if any(still.frozen or still.noisy for still in stills.values()):
-        believed = {name: value for name, value in raw_kpa.items() if not (stills[name].frozen or stills[name].noisy)}
+    heard = {name: follow(gauge.stills.get(name), value, now_s) for name, value in raw_kpa.items()}
+    if any(still.frozen or still.noisy for still in heard.values()):
+        believed = {name: value for name, value in raw_kpa.items() if not (heard[name].frozen or heard[name].noisy)}
     else:
         believed = raw_kpa
     values_kpa = _vacuums_kpa(believed, ambient_kpa)
@@ -165,14 +186,14 @@ def take(
     last_heard = silent_gauges.follow(gauge.last_heard, raw_kpa, gauge.heard_s, now_s, stale_after_s)
     seen: dict[str, Any] = {
         "heard_s": now_s,
-        "stills": stills,
+        "stills": heard if heard.keys() >= gauge.stills.keys() else _kept(gauge.stills, heard, last_heard),
         "last_heard": last_heard,
         "apart_kpa": apart_kpa,
         "beyond_since_s": beyond_s,
     }
-    fault = None if refusal is None else refusal.reason
-    if len(believed) < len(stills):
-        fault = "frozen" if any(still.frozen for still in stills.values()) else "noisy"
+    fault = gauge.refused if refusal is not None or gauge.often_refused else None
+    if len(believed) < len(heard):
+        fault = "frozen" if any(still.frozen for still in heard.values()) else "noisy"
     elif too_high:
         fault = "out_of_range"
     elif disagree:
@@ -228,10 +249,20 @@ def settle(gauge: Gauge, now_s: float) -> Gauge:
     return replace(believed, fault=gauge.fault, fault_since_s=gauge.fault_since_s)
 
 
+def _kept(
+    stills: Mapping[str, Standstill], heard: Mapping[str, Standstill], last_heard: Mapping[str, LastHeard]
+) -> Mapping[str, Standstill]:
+    """Those just heard, and those left out this time: a frozen gauge is not believed again for having been silent."""
+    return {**{name: still for name, still in stills.items() if name in last_heard}, **heard}
+
+
 def forget_missing(gauge: Gauge) -> Gauge:
     """The pads have let go: a gauge that is gone for good is missed no more, and what is heard now makes the circuit."""
+    heard = [name for name in gauge.last_heard if gauge.just_heard(name)]
     return replace(
-        gauge, last_heard={name: gauge.last_heard[name] for name in gauge.stills if name in gauge.last_heard}
+        gauge,
+        last_heard={name: gauge.last_heard[name] for name in heard},
+        stills={name: still for name, still in gauge.stills.items() if name in heard},
     )
 
 
@@ -269,6 +300,19 @@ def _faulted(gauge: Gauge, reason: str, now_s: float) -> Gauge:
     if falls:
         return replace(gauge, fault=reason, fault_since_s=since_s)
     return replace(gauge, fault=reason, fault_since_s=since_s, pending_kpa=None, pending_since_s=None)
+
+
+def _count_refused(gauge: Gauge, refusal: Refusal | None) -> Gauge:
+    """How many readings are refused of late: of a gauge refused every second time the others are not to be believed either."""
+    if refusal is None and gauge.refused_ratio == 0.0:
+        return gauge
+    ratio = gauge.refused_ratio + REFUSED_WEIGHT * (float(refusal is not None) - gauge.refused_ratio)
+    return replace(
+        gauge,
+        refused=gauge.refused if refusal is None else refusal.reason,
+        refused_ratio=ratio if ratio > REFUSED_FORGOTTEN_RATIO else 0.0,
+        often_refused=ratio > (REFUSED_CALM_RATIO if gauge.often_refused else REFUSED_RATIO),
+    )
 
 
 def _take_pump(gauge: Gauge, pump: Pump | None, now_s: float) -> Gauge:

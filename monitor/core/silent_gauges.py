@@ -5,8 +5,12 @@ Silence of one gauge is no recovery: until it is heard again the circuit counts 
 
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
+from typing import Final
 
 from monitor.core import timing
+
+MOST_GAUGES_N: Final = 16
+"""More names than any circuit has gauges: a sender that invents names makes no more of them remembered."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +51,8 @@ def follow(
             continue
         gaps_s, interval_s = timing.learned(before.gaps_s, before.at_s, now_s)
         followed[name] = LastHeard(now_s, (before.last_kpa[-1], kpa), gaps_s, interval_s)
+    while len(followed) > max(MOST_GAUGES_N, len(raw_kpa)):
+        del followed[min(followed, key=lambda name: followed[name].at_s)]
     return followed
 
 

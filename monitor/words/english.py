@@ -118,6 +118,7 @@ REASONS: Final[Mapping[str, Template]] = {
     "reason.parked": "Attached on the ground; nobody is lifting.",
     "reason.tandem": "Lifter {lifter} on the same panel calls for it.",
     "reason.engine_stopped": "Holdwatch was stopped.",
+    "reason.engine_silent": "Holdwatch's engine says nothing: nobody watches the load.",
     "reason.engine_fault": "Holdwatch failed on this reading and can't judge it.",
 }
 

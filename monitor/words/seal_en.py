@@ -23,6 +23,10 @@ SEAL_WORDS: Final[Mapping[str, str]] = {
     "seal.circuit.watched": "Began at {start_kpa}, now {vacuum_kpa}.",
     "seal.circuit.no_reading": "No reading for {age_s}: nobody knows what happened meanwhile.",
     "seal.circuit.sensor_fault": "Its readings can't be believed: look at the sensor, then test again.",
+    "seal.circuit.never_moved": (
+        "Its gauge has said {vacuum_kpa} ever since it was first heard, so it may be stuck. Let some air in, pump again, see "
+        "it move, and test again."
+    ),
     "seal.circuit.pump_came_on": "Its pump came on after {after_s}: the test proves nothing. Switch it off and test again.",
     "seal.circuit.rose": "Its vacuum rose by {rise_kpa}: a pump was at work. Switch it off and test again.",
     "seal.circuit.low.warning": "Fell to {vacuum_kpa} after {after_s}; its warning level is {level_kpa}.",

@@ -57,6 +57,15 @@ def test_measured_on_the_lifter_it_is_taken_as_it_is() -> None:
     assert ambient_kpa(watch) == 99.5
 
 
+@pytest.mark.parametrize(("told_kpa", "taken_kpa"), [(106.2, 106.2), (106.21, 98.2), (112.0, 98.2), (60.0, 60.0)])
+def test_ambient_no_weather_makes_is_as_if_not_given(told_kpa: float, taken_kpa: float) -> None:
+    """Too high, it would make an absolute gauge read too much vacuum; too low only errs to the cautious side."""
+    watch = Watch(dock(ambient_kpa=101.2))
+    watch.play(**SEALED, ambient_kpa=f"{told_kpa}x3", height_m="0x1")
+    assert ambient_kpa(watch) == pytest.approx(taken_kpa)
+    assert ("ambient" in watch.status.assumed) is (told_kpa != taken_kpa)
+
+
 def test_measured_on_the_ground_the_height_is_taken_off() -> None:
     watch = Watch(dock(ambient_at="ground"))
     watch.play(**SEALED, ambient_kpa="101x3", height_m="50x1")

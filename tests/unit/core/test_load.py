@@ -327,3 +327,34 @@ def test_gap_begins_the_band_and_the_load_on_anew() -> None:
 def test_new_lift_counts_no_reading_of_the_last_in_its_band() -> None:
     begun = begin_lift(Load(net_kg=0.0, in_band_since_s=1.0, in_band_n=40, largest_kg=600.0, grew_s=2.0))
     assert (begun.in_band_since_s, begun.in_band_n, begun.largest_kg, begun.grew_s) == (None, 0, None, None)
+
+
+# --- a broken cell
+
+
+@pytest.mark.parametrize(
+    ("history", "known_kg"),
+    [
+        ("600x100 0x1 600x1 0x1 600x1 0x1 600x1", True),
+        (f"600x100 {'0x1 600x1 ' * 30}", False),
+        (f"600x100 {'299x1 600x1 ' * 30}", False),
+        (f"600x100 {'301x1 600x1 ' * 30}", True),
+        ("0x20 0>600x10 600x50 600>0x6 0x10", True),  # a pick and a setting down go one way
+        (f"600x100 {'600x2 250x2 ' * 30}", True),  # bounces over several readings
+    ],
+)
+def test_load_that_leaps_to_and_fro_is_as_if_not_given(history: str, known_kg: bool) -> None:
+    load, now_s = feed(history)
+    assert is_fresh(load, now_s, 3.0) is known_kg
+
+
+def test_cell_that_leaps_no_more_is_believed_again() -> None:
+    broken, now_s = feed(f"600x100 {'0x1 600x1 ' * 30}")
+    load, later_s = feed("600x20", load=broken, from_s=now_s + 0.1)
+    assert is_fresh(load, later_s, 3.0)
+    assert known(load, later_s, config=LIFTER, stale_after_s=3.0) is LoadKnown.ON
+
+
+def test_leaps_before_any_load_was_lifted_are_not_judged() -> None:
+    load, now_s = feed("5x1 -5x1 " * 40)
+    assert known(load, now_s, config=LIFTER, stale_after_s=3.0) is LoadKnown.OFF

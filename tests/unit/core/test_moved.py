@@ -211,3 +211,14 @@ def test_frozen_gauge_is_believed_again_after_three_changes() -> None:
     assert fault(watch) == "frozen"
     watch.play(A="60.6x1", B="61x1", A_pump="onx1", **QUIET)
     assert (fault(watch), watch.status.facts.circuits["A"].pump) == (None, Pump.ON)
+
+
+# --- stuck since it was first heard: it may be the coarsest gauge there is
+
+
+@pytest.mark.parametrize(("climb_m", "told"), [(320, None), (345, "frozen")])
+def test_gauge_never_seen_to_move_is_frozen_where_the_coarsest_must_have(climb_m: int, told: str | None) -> None:
+    """Four kilopascals of climb at 0.012 kPa a metre are 334 m."""
+    watch = played(A="60x50")
+    watch.play(A="60x1", B="61x1", load_kg="0x1", tilt_deg="90x1", height_m=f"0x20 0>{climb_m}x1800 {climb_m}x40")
+    assert fault(watch) == told

@@ -58,6 +58,20 @@ def why(watch: Watch, circuit: str) -> str:
 # --- pre-pick
 
 
+@pytest.mark.parametrize("kind", ["pre_pick", "shift"])
+@pytest.mark.parametrize(("first", "reason"), [("64x5", "never_moved"), ("64.1x1 64x4", "passed")])
+def test_gauge_never_seen_to_move_passes_nothing(kind: str, first: str, reason: str) -> None:
+    """B has said the same since it was first heard: stuck, or tight and coarse; a seal is shown by a gauge that moves."""
+    watch = Watch(dock(seal_shift_test_s=240.0))
+    watch.play(
+        A="0x5 0>64x100 64x200", B=f"{first} 64x300", A_pump="onx105 offx1", B_pump="offx1", load_kg="0x1", **STILL
+    )
+    watch.act("seal_test", test=kind, who="supervisor")
+    watch.play(A="64x1", B="64x1", load_kg="0x1", z="0x3100", **STILL, **RESTING)
+    assert why(watch, "B").startswith(reason)
+    assert why(watch, "A").startswith("passed")
+
+
 def test_tight_panel_passes_after_a_minute_and_not_before() -> None:
     watch = attached()
     assert watch.act("seal_test", test="pre_pick", who="supervisor") == "done.seal_test"

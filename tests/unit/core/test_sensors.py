@@ -103,6 +103,38 @@ def test_believed_value_ends_the_fault_and_the_next_one_is_as_old_as_itself() ->
     assert feed(None, gauge=gauge, from_s=9.0).fault_since_s == 9.0
 
 
+@pytest.mark.parametrize(
+    ("pattern", "n", "fault"),
+    [
+        ([60.0, None], 10, None),
+        ([60.0, None], 60, "not_finite"),
+        ([60.0, 60.0, None], 90, "not_finite"),
+        ([60.0] * 4 + [None], 300, None),  # one in five, for ever
+        ([60.0] * 19 + [None], 400, None),
+    ],
+)
+def test_gauge_refused_more_often_than_every_fourth_time_is_broken_whatever_it_says_between(
+    pattern: list[float | None], n: int, fault: str | None
+) -> None:
+    gauge = feed(*(pattern * n)[:n], 60.0)
+    assert gauge.fault == fault
+    assert gauge.vacuum_kpa == 60.0
+
+
+def test_gauge_often_refused_is_believed_again_when_that_is_over_for_a_while() -> None:
+    gauge = feed(*[60.0, None] * 30)
+    assert feed(*[60.0] * 20, gauge=gauge, from_s=6.0).fault == "not_finite"
+    later = feed(*[60.0] * 40, gauge=gauge, from_s=6.0)
+    assert (later.fault, later.often_refused) == (None, False)
+    assert feed(*[60.0] * 200, gauge=later, from_s=10.0).refused_ratio == 0.0
+
+
+def test_fault_of_a_gauge_often_refused_lasts_from_when_it_began() -> None:
+    gauge = feed(*[60.0, None] * 60)
+    assert gauge.fault_since_s is not None
+    assert gauge.fault_since_s < 3.0
+
+
 def test_gauge_that_was_never_believed_knows_no_value() -> None:
     assert feed(None, None).vacuum_kpa is None
 
@@ -181,6 +213,29 @@ def test_of_several_gauges_the_other_counts_when_one_is_refused() -> None:
     refused = Refusal("circuits.A.gauges.1", "not_a_number", "'ERR'")
     gauge = take(feed(60.0), CircuitReading(gauges={"2": 57.0}), 1.0, ambient_kpa=101.3, refusal=refused)
     assert (gauge.fault, gauge.vacuum_kpa, gauge.at_s) == ("not_a_number", 57.0, 1.0)
+
+
+def test_frozen_gauge_left_out_for_a_while_is_not_believed_again_for_that() -> None:
+    flicker = noisy(60, 0.1, 0.05)
+    parts = [CircuitReading(gauges={"1": value, "2": 63.0 + value - 60.0}) for value in flicker]
+    frozen = feed_parts(
+        *parts, *[CircuitReading(gauges={"1": 60.0, "2": 63.0 + v - 60.0}) for v in noisy(100, 0.1, 0.05)]
+    )
+    assert frozen.fault == "frozen"
+    without = feed_parts(CircuitReading(gauges={"2": 63.0}), gauge=frozen, from_s=16.0)
+    assert feed_parts(CircuitReading(gauges={"1": 60.0, "2": 63.1}), gauge=without, from_s=16.1).fault == "frozen"
+
+
+def test_sender_that_invents_gauges_has_no_more_than_sixteen_remembered() -> None:
+    gauge = feed_parts(*[CircuitReading(gauges={"1": 60.0, f"x{n}": 60.0}) for n in range(200)])
+    assert len(gauge.last_heard) == 16
+    assert len(gauge.stills) <= 18
+    assert "1" in gauge.last_heard
+
+
+@pytest.mark.parametrize(("values", "moved"), [([60.0] * 50, False), ([60.0] * 50 + [59.9], True), ([0.0, 64.0], True)])
+def test_gauge_has_moved_once_it_was_seen_to_change(values: list[float], moved: bool) -> None:
+    assert feed(*values).has_moved() is moved
 
 
 def gauges(history: dict[str, list[float | None]], *, step_s: float = 0.5, gauge: Gauge | None = None) -> Gauge:
