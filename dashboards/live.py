@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 from typing import Any, Final
 
 from monitor.clock import monotonic_s, utc_s
+from monitor.telling import muted
 
 LIVE_FOR_S: Final = 2.2
 """How long a snapshot may be shown as live, s. A page must be covered within 3 s of losing touch; what is left of that
@@ -128,6 +129,16 @@ class Live:
         """Whether the last snapshot may still be shown as live."""
         age_s = self.age_s()
         return age_s is not None and age_s <= LIVE_FOR_S
+
+    def statuses(self) -> list[Status]:
+        """Every lifter's last status; once no longer live, it says so by itself and of what was heard nothing but its age."""
+        snapshot = self.snapshot
+        if snapshot is None:
+            return []
+        if self.is_live():
+            return list(snapshot.lifters)
+        now_utc_s = snapshot.utc_s + (self.age_s() or 0.0)
+        return [muted(dict(status), "reason.engine_silent", now_utc_s) for status in snapshot.lifters]
 
     async def newer_than(self, number: str, hold_s: float = HOLD_S) -> None:
         """Return once there is a snapshot other than ``number``, or after ``hold_s``."""

@@ -227,12 +227,10 @@ class Server:
     async def _get_status(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Every lifter's status. One that is no longer live says ``no_signal``: its reader may not look at the time."""
         del scope, receive
-        snapshot = self._live.snapshot
-        if snapshot is None:
+        if self._live.snapshot is None:
             await asgi.respond_json(send, {"error": say("lost.waiting")}, status=503)
             return
-        quiet = {} if self._live.is_live() else {"call": "no_signal", "release": "do_not_release"}
-        await asgi.respond_json(send, {"lifters": [{**status, **quiet} for status in snapshot.lifters]})
+        await asgi.respond_json(send, {"lifters": self._live.statuses()})
 
     async def _get_lifts(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Finished lifts, the newest first."""

@@ -78,6 +78,11 @@ def test_status_of_a_silent_engine_is_no_signal(ask: Any, running: tuple[FakeEng
         _wait(lambda: ask("GET", "/healthz")[0] == 503)
         lifters = json.loads(ask("GET", "/api/status")[2])["lifters"]
         assert {(s["call"], s["release"]) for s in lifters} == {("no_signal", "do_not_release")}
+        for said in lifters:  # nor does any of the words say what was so before
+            assert said["headline"] == "No readings: land the load, listen for the lifter's own alarm"
+            assert said["reason"] == "Holdwatch's engine says nothing: nobody watches the load."
+            assert said["holding"] is None
+            assert {circuit["state"] for circuit in said["circuits"].values()} == {"no_reading"}
         assert 'holdwatch_call{lifter="dock-7",holdwatch_call="no_signal"} 1' in ask("GET", "/metrics")[2].decode()
     finally:
         running[0].resume()
