@@ -45,6 +45,11 @@ class Sender:
 
     rng: np.random.Generator
     clock_jumps: bool
+    rich: bool = (
+        False  # several gauges, absolute ones, height, ambient pressure, wind and turn too, all of them doubtful
+    )
+    height_m: float = 0.0
+    target_m: float = 0.0
     vacuum_kpa: dict[str, float] = field(default_factory=lambda: dict.fromkeys(CIRCUITS, 0.0))
     rate_kpa_s: dict[str, float] = field(default_factory=lambda: dict.fromkeys(CIRCUITS, 0.0))
     frozen: dict[str, float | None] = field(default_factory=lambda: dict.fromkeys(CIRCUITS))
@@ -80,12 +85,15 @@ class Sender:
         self.target_kg = float(rng.choice([0.0, 0.0, 8.0, 25.0, 180.0, 420.0, 600.0, 600.0, 880.0, -40.0]))
         self.alarm = bool(rng.random() < 0.03)
         self.battery_v = float(rng.choice([25.0, 25.0, 25.0, 22.4]))
+        if self.rich:
+            self.target_m = float(rng.choice([0.0, 3.0, 40.0, 90.0]))
 
     def move(self, dt_s: float) -> None:
         for name in CIRCUITS:
             self.vacuum_kpa[name] = float(np.clip(self.vacuum_kpa[name] + self.rate_kpa_s[name] * dt_s, 0.0, 66.0))
         reach_kg = 300.0 * dt_s
         self.load_kg += float(np.clip(self.target_kg - self.load_kg, -reach_kg, reach_kg))
+        self.height_m += float(np.clip(self.target_m - self.height_m, -dt_s, dt_s))
 
     def message(self, now_s: float) -> tuple[dict[str, object], dict[str, Said]]:
         """The next message, and what a reader may learn from it."""
@@ -107,7 +115,7 @@ class Sender:
             elif rng.random() < 0.01:
                 part["vacuum_kpa"] = float(rng.uniform(0.0, 90.0))  # wild, but in range
                 learnt[name] = Said(part["vacuum_kpa"], now_s)
-            circuits[name] = part
+            circuits[name] = self._by_several_gauges(part) if self.rich else part
         message: dict[str, object] = {
             "time": round(now_s + self.clock_s, 3), "seq": self.seq, "boot": f"b{self.boot}", "circuits": circuits,
             "tilt_deg": 90.0, "battery_v": self.battery_v, "lifter_alarm": self.alarm,
@@ -120,9 +128,30 @@ class Sender:
             if rng.random() < 0.01:
                 message["load_kg"] = float("nan")
                 learnt["load"] = Said(bad=True)
+        if self.rich:
+            message |= self._around()
         if not circuits:
             learnt = {}
         return message, learnt
+
+    def _by_several_gauges(self, part: dict[str, object]) -> dict[str, object]:
+        """The same word of a circuit, by two gauges, or by an absolute one."""
+        value, rng = part.pop("vacuum_kpa"), self.rng
+        if rng.random() < 0.3 and isinstance(value, float) and np.isfinite(value) and 0.0 <= value <= 90.0:
+            return {**part, "pressure_abs_kpa": round(101.3 - 0.012 * self.height_m - value, 2)}
+        return {**part, "gauges": {"1": value, "2": value}}
+
+    def _around(self) -> dict[str, object]:
+        rng = self.rng
+        ambient_kpa = 101.3 - 0.012 * self.height_m + 0.02 * float(rng.standard_normal())
+        said: dict[str, object] = {
+            "height_m": round(self.height_m, 1),
+            "ambient_kpa": round(ambient_kpa if rng.random() < 0.98 else float(rng.uniform(60.0, 115.0)), 2),
+            "wind_m_s": round(float(rng.uniform(0.0, 14.0)), 1),
+            "rotation_deg": float(rng.choice([0.0, 0.0, 90.0, 400.0])),
+            "tilt_deg": round(90.0 + float(rng.standard_normal()), 1),
+        }
+        return {name: value for name, value in said.items() if rng.random() < 0.9}
 
     def learn(self, learnt: dict[str, Said], now_s: float) -> None:
         """A message has come over while it was news."""

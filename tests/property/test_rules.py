@@ -86,7 +86,8 @@ class Judge:
 
     def silence_never_clears(self, status: Status) -> None:  # rule 1
         for moved in self.watch.moved[self.moved_n :]:
-            if moved.moved == "returned" and moved.key not in BESIDE_THE_READINGS:
+            by_itself = moved.moved in {"returned", "cleared"} and not moved.who
+            if by_itself and moved.key not in BESIDE_THE_READINGS:
                 abouts = [moved.about] if moved.about else list(CIRCUITS)
                 assert any(self.fresh(name, status) for name in (*abouts, *(() if moved.about else ("load",)))), moved
         self.moved_n = len(self.watch.moved)
@@ -143,7 +144,7 @@ def points(bounds: Bounds) -> tuple[float | None, float | None, float | None]:
 def hold_the_rules(seed: int) -> int:
     """One history; returns how many engine steps it was."""
     watch = lifter_of(seed)
-    sender = Sender(np.random.default_rng(seed), clock_jumps=seed % 4 == 0)
+    sender = Sender(np.random.default_rng(seed), clock_jumps=seed % 4 == 0, rich=seed % 3 == 1)
     judge = Judge(watch, sender)
     steps_n = 0
     for done in drive(watch, sender, HISTORY_N):
