@@ -1,8 +1,10 @@
 """Messages nobody would send, by the million: ``python -m tests.fuzz [--messages 1000000] [--seed 1]``.
 
 Half of them are readings of a lifter in trouble with bytes, values or structure changed, played into the engine through
-the wire; the others are payloads of every mapped format, changed alike, played into the sources' inbox. Nothing may
-raise, nothing may hang, and no circuit may be called holding unless a value that could say so was really sent lately.
+the wire; the others are payloads of every mapped format, changed alike, played into the sources' inbox, and what half of
+those bring goes on into an engine. Nothing may raise, nothing may hang, every message is counted once, and nothing may read
+better than a message of the last seconds can have said: no circuit, no call, no release answer. Each other minute no message
+is sent that can say anything good: then the call must be to land, or no signal, and the answer not to release.
 """
 
 import argparse
@@ -19,17 +21,28 @@ from typing import Any, Final
 
 import cbor2
 
+from monitor.core.call import Call
+from monitor.core.events import Event, ReadingCame, Tick, UnreadableCame
 from monitor.core.readings import Reading
+from monitor.core.release import Release
 from monitor.core.sources import BinaryField, Format, Source, ValueRule
 from monitor.core.status import Status
-from monitor.wire.inbox import Inbox
+from monitor.wire.inbox import Came, Inbox
 from monitor.wire.mapping import Unreadable
 from monitor.wire.reading_json import decode_reading, encode_reading
 from tests.histories import START_S, Watch, dock
 
 WARNING_KPA: Final = 52.0
+OPEN_KPA: Final = 20.0
+"""Over what an open circuit reads on any lifter, and under what these read."""
+LOAD_KG: Final = 500.0
 LATELY_S: Final = 20.0
 """The longest a circuit may go without a reading before it is ``no_reading``."""
+GOOD_FOR_S: Final = 30.0
+"""The longest anything good may be said after the last message that can say it: the above, and the ten seconds that calls stand
+near a limit."""
+GRIM_S: Final = 60.0
+"""Of two such stretches one brings nothing good."""
 SLOW_S: Final = 1.0
 """A message that takes longer than this hangs, s."""
 
@@ -47,6 +60,10 @@ class Tally:
 
     messages_n: int = 0
     readings_n: int = 0
+    engine_events_n: int = 0
+    """Readings and refusals of sources that went on into an engine."""
+    grim_n: int = 0
+    """Statuses that were judged after nothing good had been said for a while."""
     refused: Counter[str] = field(default_factory=Counter)
     wrong: list[str] = field(default_factory=list)
     slowest_s: float = 0.0
@@ -108,53 +125,124 @@ def changed_bytes(rng: random.Random, raw: bytes) -> bytes:
     return bytes(data)
 
 
-def can_say_holding(raw: bytes) -> frozenset[str]:
-    """Circuits of which a message has a number above the warning level, or any absolute pressure.
+@dataclass(frozen=True, slots=True)
+class Good:
+    """What good a message can say, read without any code of the project.
 
-    Read without any code of the project.
+    Of which circuits that they hold, of which that they are open, and of the load that it is off.
     """
+
+    holding: frozenset[str] = frozenset()
+    opened: frozenset[str] = frozenset()
+    off: bool = False
+
+    def __bool__(self) -> bool:
+        return bool(self.holding or self.opened or self.off)
+
+
+def good_in(raw: bytes) -> Good:
+    """What good is in a message; nothing in one that is no JSON object."""
     try:
-        circuits = json.loads(raw)["circuits"]
-        return frozenset(name for name, one in circuits.items() if "pressure_abs_kpa" in one or any(_above(one)))
+        said = json.loads(raw)
+        circuits = said["circuits"]
+        holding = {
+            name for name, one in circuits.items() if "pressure_abs_kpa" in one or any(_within(one, WARNING_KPA, 110.0))
+        }
+        opened = {name for name, one in circuits.items() if any(_within(one, -math.inf, OPEN_KPA))}
     except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
-        return frozenset()
+        return Good()
+    load_kg = said.get("load_kg")
+    is_number = isinstance(load_kg, int | float) and not isinstance(load_kg, bool)
+    return Good(frozenset(holding), frozenset(opened), is_number and load_kg < LOAD_KG / 2)
 
 
-def _above(value: Any) -> Iterator[bool]:
+def _within(value: Any, low: float, high: float) -> Iterator[bool]:
     if isinstance(value, dict | list):
         for inner in value.values() if isinstance(value, dict) else value:
-            yield from _above(inner)
+            yield from _within(inner, low, high)
     elif isinstance(value, int | float) and not isinstance(value, bool):
-        yield WARNING_KPA < value < 110.0
+        yield low < value < high
+
+
+class Seen:
+    """When anything good was last said, engine time."""
+
+    def __init__(self) -> None:
+        self.holding_s = dict.fromkeys("AB", -math.inf)
+        self.opened_s = dict.fromkeys("AB", -math.inf)
+        self.off_s = -math.inf
+        self.any_s = START_S  # a lift in the first second has not been seen to hang yet
+
+    def note(self, good: Good, now_s: float) -> None:
+        """Take what a message can say."""
+        self.holding_s |= dict.fromkeys(good.holding & self.holding_s.keys(), now_s)
+        self.opened_s |= dict.fromkeys(good.opened & self.opened_s.keys(), now_s)
+        self.off_s = now_s if good.off else self.off_s
+        self.any_s = now_s if good else self.any_s
 
 
 def fuzz_engine(messages_n: int, seed: int, tally: Tally) -> None:
     """Readings of a lifter whose vacuum is under the warning level with the load on, changed, into the engine."""
     rng = random.Random(seed)
-    watch = Watch(dock())
-    last_s = dict.fromkeys("AB", -math.inf)
+    watch, seen = Watch(dock()), Seen()
     for seq in range(messages_n):
         circuits = {name: {"vacuum_kpa": 44.0 + 0.1 * (seq % 4), "pump": "off"} for name in "AB"}
-        said = {"time": START_S + 0.1 * seq, "seq": seq, "boot": "f", "circuits": circuits, "load_kg": 500.0,
+        said = {"time": START_S + 0.1 * seq, "seq": seq, "boot": "f", "circuits": circuits, "load_kg": LOAD_KG,
                 "tilt_deg": 90.0, "battery_v": 25.0, "lifter_alarm": False, "ambient_kpa": 101.3}  # fmt: skip
         raw = changed(rng, said)
-        for name in can_say_holding(raw) & last_s.keys():
-            last_s[name] = watch.now_s
+        if (watch.now_s - START_S) // GRIM_S % 2 and good_in(raw):
+            raw = json.dumps(said).encode()
+        seen.note(good_in(raw), watch.now_s)
         began_s = time.process_time()
         watch.send(raw, retained=rng.random() < 0.02)
         watch.wait(0.1)
         tally.slowest_s = max(tally.slowest_s, time.process_time() - began_s)
         tally.messages_n += 1
         if watch.told:
-            _look(watch.status, watch.now_s, last_s, raw, tally)
+            tally.wrong += [f"{words}: {raw!r}" for words in wrong_in(watch.status, seen, tally)]
         del watch.told[:-1], watch.moved[:], watch.closed[:], watch.filled[:]
-    tally.refused["readings"] += next(iter(watch.state.lifters.values())).news.rejected_n
+    counts = next(iter(watch.state.lifters.values())).news.counts()
+    tally.refused["readings"] += counts["rejected"]
+    counted_n = sum(counts[kind] for kind in ("live", "doubled", "late", "retained", "rejected"))
+    if counted_n != messages_n:
+        tally.wrong.append(f"{messages_n} messages were sent and {counted_n} counted: {counts}")
 
 
-def _look(status: Status, now_s: float, last_s: dict[str, float], raw: bytes, tally: Tally) -> None:
-    for name, circuit in status.facts.circuits.items():
-        if circuit.state in {"holding", "losing"} and now_s - last_s[name] > LATELY_S:
-            tally.wrong.append(f"circuit {name} {circuit.state} though nothing said so for {LATELY_S} s: {raw!r}")
+def wrong_in(status: Status, seen: Seen, tally: Tally) -> Iterator[str]:
+    """What a status says that nobody said, by the rules of the design (§5, given by their numbers)."""
+    facts, call, release, now_s = status.facts, status.called.call, status.release, status.facts.now_s
+
+    def lately(*at_s: float) -> bool:
+        return now_s - min(at_s) <= GOOD_FOR_S
+
+    for name, circuit in facts.circuits.items():
+        if circuit.state in {"holding", "losing"} and now_s - seen.holding_s[name] > LATELY_S:
+            yield f"1: circuit {name} {circuit.state}, and nothing said so for {LATELY_S} s"
+        for bounds in (circuit.to_warning, circuit.reserve):
+            times = (
+                []
+                if bounds is None
+                else [math.inf if at is None else at for at in (bounds.early_s, bounds.likely_s, bounds.late_s)]
+            )
+            if times != sorted(times) or any(at < 0.0 for at in times):
+                yield f"5: bounds of circuit {name} are {times}"
+    if call is Call.HOLDING and not lately(*seen.holding_s.values()):
+        yield f"1: the call is {call}, and not every circuit was said to hold"
+    if call is Call.NOT_LIFTING and not (lately(seen.off_s) or lately(*seen.opened_s.values())):
+        yield f"2: the call is {call}, and neither was the load off nor every circuit open"
+    if release is Release.CHECK_FIXED and not lately(seen.off_s):
+        yield f"4: the answer is {release}, and the load was not off"
+    if release is Release.NOT_ATTACHED and not lately(*seen.opened_s.values()):
+        yield f"4: the answer is {release}, and not every circuit was open"
+    held = facts.holding
+    if held is not None and held.rated_kg > facts.config.wll_kg:
+        yield f"6: rated {held.rated_kg} kg on a plate of {facts.config.wll_kg}"
+    if now_s - seen.any_s > GOOD_FOR_S:
+        tally.grim_n += 1
+        if call not in {Call.LAND_NOW, Call.NO_SIGNAL}:
+            yield f"1, 2: the call is {call}, and nothing good was said for {GOOD_FOR_S} s"
+        if release is not Release.DO_NOT_RELEASE:
+            yield f"4: the answer is {release}, and nothing good was said for {GOOD_FOR_S} s"
 
 
 VACUUM: Final = ("circuits", "{circuit}", "vacuum_kpa")
@@ -195,27 +283,48 @@ def seeds() -> list[tuple[str, bytes]]:
 
 
 def fuzz_sources(messages_n: int, seed: int, tally: Tally) -> None:
-    """Payloads of every mapped format, changed, into the inbox; what comes out must be a reading that reads the same."""
+    """Payloads of every mapped format, changed, into the inbox; what comes out must be a reading that reads the same.
+
+    From the middle on it goes into an engine too.
+    """
     rng = random.Random(seed)
-    inbox = Inbox(SOURCES, {"dock-6": ("A", "B")})
+    inbox, watch = Inbox(SOURCES, {"dock-6": ("A", "B")}), Watch(dock())
     good = seeds()
-    now_s = START_S
-    for _ in range(messages_n):
+    for n in range(messages_n):
         topic, raw = rng.choice(good)
         raw = changed_bytes(rng, raw) if rng.random() < 0.9 else raw
-        now_s += 0.1
+        watch.now_s += 0.1
         began_s = time.process_time()
-        came = inbox.take(topic, raw, now_s=now_s, now_utc_s=now_s, retained=rng.random() < 0.02)
-        came += inbox.due(now_s)
+        came = inbox.take(topic, raw, now_s=watch.now_s, now_utc_s=watch.now_s, retained=rng.random() < 0.02)
+        came += inbox.due(watch.now_s)
+        events = [event for one in came for event in _judged(one, topic, raw, tally)]
+        if n >= messages_n // 2:
+            for event in events:
+                watch.take(event)
+            watch.take(Tick())
         tally.slowest_s = max(tally.slowest_s, time.process_time() - began_s)
         tally.messages_n += 1
-        for one in came:
-            if isinstance(one, Unreadable):
-                tally.refused[f"{topic[0]}: {one.rejected.reason}"] += 1
-            elif isinstance(one, Reading):
-                tally.readings_n += 1
-                if not isinstance(decode_reading(encode_reading(one), lifter=one.lifter), Reading):
-                    tally.wrong.append(f"a reading that cannot be read again: {raw!r}")
+        tally.engine_events_n += len(events) if n >= messages_n // 2 else 0
+        del watch.told[:-1], watch.moved[:], watch.closed[:], watch.filled[:]
+    counts = next(iter(watch.state.lifters.values())).news.counts()
+    counted_n = sum(counts[kind] for kind in ("live", "doubled", "late", "retained", "rejected"))
+    if counted_n != tally.engine_events_n:
+        tally.wrong.append(
+            f"{tally.engine_events_n} messages of sources went on and {counted_n} were counted: {counts}"
+        )
+
+
+def _judged(one: Came, topic: str, raw: bytes, tally: Tally) -> Iterator[Event]:
+    """Count what came of a message of a source; what of it goes on to the engine as a message."""
+    if isinstance(one, Unreadable):
+        tally.refused[f"{topic[0]}: {one.rejected.reason}"] += 1
+        yield UnreadableCame("dock-6", one.rejected)
+    elif isinstance(one, Reading):
+        tally.readings_n += 1
+        if not isinstance(decode_reading(encode_reading(one), lifter=one.lifter), Reading):
+            tally.wrong.append(f"a reading that cannot be read again: {raw!r}")
+        if one.lifter == "dock-6":
+            yield ReadingCame(one)
 
 
 def run(messages_n: int, seed: int) -> Tally:
@@ -240,6 +349,7 @@ def main() -> int:
     print(f"readings from mapped sources {tally.readings_n}; refused and counted:")
     for reason, n in tally.refused.most_common():
         print(f"  {n:>8} {reason}")
+    print(f"statuses judged when nothing good had been said for {GOOD_FOR_S:.0f} s: {tally.grim_n}")
     print(f"wrong: {len(tally.wrong)}", *tally.wrong[:5], sep="\n  ")
     return 1 if tally.wrong or tally.slowest_s > SLOW_S else 0
 
