@@ -18,13 +18,18 @@ from pathlib import Path
 from typing import Any, Final
 
 from monitor.store.database import database_path
+from monitor.store.traces import MESSAGES, read_trace, trace_path, trace_sha256
 from tests.brokers import wait_for
 from tests.campaign.proxy import Proxy
-from tests.campaign.rig import Rig
+from tests.campaign.rig import HONEST, Rig
+from tests.page.conftest import window
+from tests.page.in_page import SHOWS, WATCH
+from tests.page.serving import chromium, serve, wait_ready
+from tests.page.test_dead_man import COVERED
 from tests.tools import need
 
 RIGHT_WITHIN_S: Final = 2.0
-"""The promise after a kill: the right call within this long of the first reading."""
+"""The promise: the right call within this long of the first reading."""
 
 
 @dataclass
@@ -38,6 +43,9 @@ class Outcome:
     wrong_n: int = 0
     """Statuses better than they may have been."""
     right_again_s: list[float] = field(default_factory=list)
+    """By the clock: a figure, of this machine and what else it does."""
+    right_by_readings_s: list[float] = field(default_factory=list)
+    """From the first reading judged afterwards to the one the right call stands on, by their own times: the promise."""
     note: str = ""
 
 
@@ -48,10 +56,12 @@ def _after(rig: Rig, outcome: Outcome, within_s: float = 20.0) -> None:
     """Note how the rig came out of one instance of a fault."""
     outcome.tried_n += 1
     try:
-        outcome.right_again_s.append(rig.right_again_s(within_s))
+        took_s, by_readings_s = rig.right_again_s(within_s)
     except AssertionError:
         outcome.note = f"the right call was not back within {within_s:.0f} s"
         return
+    outcome.right_again_s.append(took_s)
+    outcome.right_by_readings_s.append(by_readings_s)
     outcome.survived_n += rig.still_acknowledged() and not rig.lifter.wrong
 
 
@@ -249,12 +259,45 @@ def write_half_done(folder: Path, times: int, seed: int) -> Outcome:
             log = database_path(rig.data).with_name(database_path(rig.data).name + "-wal")
             with log.open("ab") as file:  # a last frame of which only a part is there
                 file.write(chance.randbytes(chance.randrange(24, 4096)))
-            for part in rig.data.rglob("*.parquet*"):
-                if part.stat().st_size > 64 and part.suffix != ".parquet":
-                    os.truncate(part, part.stat().st_size // 2)
             rig.start_again()
             _after(rig, outcome)
     return outcome
+
+
+def trace_half_written(folder: Path, times: int, seed: int) -> Outcome:
+    """The machine stops as the lift's trace is to get its name, and half of the file never reached the disk."""
+    outcome, chance = Outcome(), random.Random(seed)
+    for n in range(times):
+        here = folder / str(n)
+        here.mkdir()
+        with Rig(here) as rig, in_the_air(rig, outcome):
+            time.sleep(chance.uniform(0.0, 2.0))
+            trace = rig.data / trace_path(rig.lift)
+            partial = trace.with_name(trace.name + ".partial")
+            with system_calls(rig, "rename,renameat,renameat2", "signal=KILL", only=partial):
+                rig.land()
+                rig.engine_died()
+            os.truncate(partial, partial.stat().st_size // 2)
+            assert not trace.exists()
+            rig.start_again()
+        outcome.tried_n += 1
+        outcome.survived_n += not partial.exists() and _is_whole(rig.data, rig.lift)
+    return outcome
+
+
+def _is_whole(data: Path, lift: str) -> bool:
+    """Whether a lift's trace is the file the store tells of, with every row the journal has of that lift."""
+    with contextlib.closing(sqlite3.connect(database_path(data))) as store:
+        sha256, rows_n = store.execute("SELECT sha256, rows_n FROM traces WHERE lift = ?", [lift]).fetchone()
+        journalled = store.execute(
+            "SELECT kind FROM journal JOIN lifts ON journal.lifter = lifts.lifter"
+            " WHERE lifts.id = ? AND now_s BETWEEN opened_now_s AND closed_now_s",
+            [lift],
+        ).fetchall()
+    journalled_n = sum(kind in MESSAGES or kind == "judged" for (kind,) in journalled)
+    trace = data / trace_path(lift)
+    readings_n = read_trace(trace)["kind"].count("reading")
+    return trace_sha256(trace) == sha256 and 0 < readings_n < rows_n == journalled_n
 
 
 def clock_stepped(folder: Path, times: int, seed: int) -> Outcome:
@@ -297,6 +340,53 @@ def no_clock_at_start(folder: Path, times: int, seed: int) -> Outcome:
     return outcome
 
 
+def page_left_in_the_dark(folder: Path, times: int, seed: int) -> Outcome:
+    """The page in a real browser while its server or the engine is frozen or killed and started again.
+
+    It must cover itself, and show nothing better than the call from before to after.
+    """
+    outcome, chance = Outcome(), random.Random(seed)
+    dark_s: list[float] = []
+    with (
+        Rig(folder) as rig,
+        in_the_air(rig, outcome),
+        contextlib.ExitStack() as pages,
+        chromium() as browser,
+        window(browser) as context,
+    ):
+        served = pages.enter_context(serve(rig.data))
+        wait_ready(served)
+        page = context.new_page()
+        page.goto(f"{served.url}/?lifter=dock-6")
+        page.wait_for_function(SHOWS, arg="land_now")
+        page.evaluate(WATCH)
+        for n in range(times):
+            assert rig.engine is not None
+            hurt = served.process if n % 2 == 0 else rig.engine.process
+            is_kill = n % 4 >= 2
+            from_s = time.monotonic()
+            hurt.send_signal(signal.SIGKILL if is_kill else signal.SIGSTOP)
+            page.wait_for_function("() => document.body.dataset.call === 'no_signal'", timeout=10_000, polling=20)
+            dark_s.append(time.monotonic() - from_s)
+            is_covered = page.evaluate(COVERED)
+            time.sleep(chance.uniform(0.0, 3.0))
+            if not is_kill:
+                hurt.send_signal(signal.SIGCONT)
+            elif hurt is rig.engine.process:
+                rig.kill_engine()
+                rig.start_again()
+            else:
+                hurt.wait()
+                served = pages.enter_context(serve(rig.data, listen=served.url.removeprefix("http://")))
+            _after(rig, outcome)
+            page.wait_for_function(SHOWS, arg="land_now", timeout=20_000)
+            showed = set(page.evaluate("() => window.showed.splice(0)"))
+            outcome.survived_n -= not (is_covered and showed <= HONEST)
+    dark_s.sort()
+    outcome.note = f"page covered after {dark_s[len(dark_s) // 2]:.2f} s, at most {dark_s[-1]:.2f} (3 promised)"
+    return outcome
+
+
 FAULTS: Final[dict[str, tuple[Fault, int, int]]] = {
     "engine killed": (engine_killed, 6, 200),
     "engine frozen": (engine_frozen, 2, 20),
@@ -311,8 +401,10 @@ FAULTS: Final[dict[str, tuple[Fault, int, int]]] = {
     "disk slow (a second a write)": (disk_slow, 1, 5),
     "database locked": (database_locked, 1, 8),
     "write half done": (write_half_done, 2, 40),
+    "trace half written": (trace_half_written, 1, 10),
     "clock stepped by an hour": (clock_stepped, 2, 10),
     "no clock at the start": (no_clock_at_start, 1, 4),
+    "page left in the dark": (page_left_in_the_dark, 4, 20),
 }
 """By name: what is done, how often in a short run, how often in a full one."""
 
@@ -336,10 +428,11 @@ def fill(disk: Path) -> None:
 
 
 @contextlib.contextmanager
-def system_calls(rig: Rig, names: str, what: str) -> Iterator[None]:
-    """While this lasts the engine's system calls of these names are answered otherwise."""
+def system_calls(rig: Rig, names: str, what: str, *, only: Path | None = None) -> Iterator[None]:
+    """While this lasts the engine's system calls of these names, on one file or any, are answered otherwise."""
     assert rig.engine is not None
     how = ["-e", f"trace={names}", "-e", f"inject={names}:{what}", "-p", str(rig.engine.process.pid)]
+    how += [] if only is None else ["-P", str(only)]
     tracing = subprocess.Popen([need("strace"), "-f", "-q", "-o", "/dev/null", *how])
     try:
         yield

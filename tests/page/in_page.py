@@ -60,6 +60,13 @@ TIPLESS = """parts => {
 # The page shows a call. One that has not asked yet says no_signal too, but its cover has not been moved.
 SHOWS = "call => document.body.dataset.call === call && document.getElementById('cover').style.animation !== ''"
 
+WATCH = """() => {
+  window.showed = [];
+  new MutationObserver(() => window.showed.push(document.body.dataset.call))
+    .observe(document.body, { attributeFilter: ["data-call"] });
+}"""
+"""Keeps every call the page shows, one after another, in ``window.showed``."""
+
 OVERFLOWS = """() => {
   const out = [];
   for (const one of document.querySelectorAll("#screen *, #plan *")) {

@@ -11,19 +11,12 @@ from typing import Any
 import pytest
 
 from tests.page.conftest import Site
-from tests.page.in_page import SHOWS
+from tests.page.in_page import SHOWS, WATCH
 from tests.page.statuses import status
 
 pytestmark = pytest.mark.browser
 
 DAY_S = 86_400
-WATCH = """() => {
-  window.showed = [];
-  new MutationObserver(() => window.showed.push(document.body.dataset.call))
-    .observe(document.body, { attributeFilter: ["data-call"] });
-}"""
-"""Keeps every call the page shows, one after another."""
-
 CALLS = ("holding", "look", "land_soon", "land_now")
 
 
