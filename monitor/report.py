@@ -20,6 +20,12 @@ from monitor.words.languages import ENGLISH, Speaker
 ROWS_MAX_N: Final = 6
 """Rows of a table on the one page; the rest is counted there and stands in the JSON."""
 
+WITH_MOST_N: Final = 80
+"""Characters of what came with an action; all of it stands in the JSON."""
+
+SHORT_N: Final = 24
+"""Characters of a cell that is not broken into lines; a longer one is, within a word where it must be."""
+
 CAUTIONS: Final = ("report.caution", "report.decide", "report.says_no_more")
 SEAL_TESTS: Final = ("shift", "pre_pick")
 SIGNERS: Final = ("supervisor", "operator", "landing")
@@ -27,17 +33,16 @@ SIGNERS: Final = ("supervisor", "operator", "landing")
 STYLE: Final = """
 @page { size: A4; margin: 10mm } * { box-sizing: border-box }
 body { font: 11px/1.3 system-ui, "DejaVu Sans", sans-serif; color: #111; max-width: 190mm; margin: 0 auto; padding: 4mm }
-h1 { font-size: 17px; margin: 0 } h2 { font-size: 12px; margin: 8px 0 2px; border-bottom: 1px solid #999 }
+h1 { font-size: 1.6em; margin: 0 } h2 { font-size: 1.1em; margin: 8px 0 2px; border-bottom: 1px solid #999 }
 p { margin: 2px 0 } svg { width: 100%; height: auto; overflow: visible; font-family: inherit }
-table { border-collapse: collapse; width: 100% } td, th { text-align: left; white-space: nowrap;
-  padding: 1px 6px 1px 0; vertical-align: top }
-td:last-child { white-space: normal; min-width: 44mm }
-th { white-space: normal; font-weight: 600; border-bottom: 1px solid #ccc }
+table { border-collapse: collapse; width: 100% } td, th { text-align: left; padding: 1px 6px 1px 0; vertical-align: top }
+td { overflow-wrap: anywhere } .short { white-space: nowrap } td:last-child { white-space: normal; min-width: 44mm }
+th { font-weight: 600; border-bottom: 1px solid #ccc }
+h1, p { overflow-wrap: anywhere }
 .facts { display: grid; grid-template-columns: repeat(4, 1fr); gap: 3px 10px }
-.facts b { display: block; font-size: 13px } .sign { display: flex; gap: 8mm; margin-top: 12mm }
-.sign div { flex: 1; border-top: 1px solid #111; padding-top: 2px } .small { color: #444; overflow-wrap: anywhere }
+.facts b { display: block; font-size: 1.2em } .sign { display: flex; gap: 8mm; margin-top: 12mm }
+.sign div { flex: 1; border-top: 1px solid #111; padding-top: 2px } .small { color: #444 }
 @media print { body { padding: 0; font-size: 9px; line-height: 1.2 } svg { max-height: 52mm }
-  .facts b { font-size: 11px } h1 { font-size: 15px }
   .sign { margin-top: 9mm } h2 { margin-top: 4px } p { margin: 1px 0 } .facts { gap: 1px 10px } }
 .caution { border: 1px solid #111; padding: 3px 6px; margin-top: 6px }
 """
@@ -261,12 +266,18 @@ def _actions(record: Mapping[str, Any], short: Clock, words: Words) -> list[Sequ
             words.named("action", one["kind"]),
             one["who"],
             words.named("word.role", one["role"]),
-            ", ".join(f"{key} {value}" for key, value in one["params"].items() if isinstance(value, str | int | float))[
-                :80
-            ],
+            _shortened(
+                ", ".join(
+                    f"{key} {value}" for key, value in one["params"].items() if isinstance(value, str | int | float)
+                )
+            ),
         )
         for one in record["actions"]
     ]
+
+
+def _shortened(text: str) -> str:
+    return text if len(text) <= WITH_MOST_N else text[: WITH_MOST_N - 1] + "…"
 
 
 def _seen(record: Mapping[str, Any], short: Clock, words: Words) -> list[str]:
@@ -306,13 +317,16 @@ def _table(heads: Sequence[str], rows: Sequence[Sequence[str]], none: str, words
     if not rows:
         return f"<p>{escape(words(none))}</p>"
     head = "".join(f"<th>{escape(one)}</th>" for one in heads)
-    body = "".join(
-        "<tr>" + "".join(f"<td>{escape(str(one))}</td>" for one in row) + "</tr>" for row in rows[:ROWS_MAX_N]
-    )
+    body = "".join("<tr>" + "".join(map(_td, row)) + "</tr>" for row in rows[:ROWS_MAX_N])
     more = len(rows) - ROWS_MAX_N
     told = escape(words("report.more_rows", n=str(more)))
     rest = f"<tr><td colspan='{len(heads)}'>{told}</td></tr>" if more > 0 else ""
     return f"<table><thead><tr>{head}</tr></thead><tbody>{body}{rest}</tbody></table>"
+
+
+def _td(said: str) -> str:
+    kind = " class='short'" if len(said) <= SHORT_N else ""
+    return f"<td{kind}>{escape(said)}</td>"
 
 
 def _value(name: str, value: float | None, words: Words, none: str = "report.not_measured") -> str:

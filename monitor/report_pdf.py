@@ -1,6 +1,9 @@
 """The page of a lift as PDF. The one place that needs the Pango libraries of the operating system."""
 
-from typing import Any, NoReturn
+from typing import Any, Final, NoReturn
+
+SIZES_PX: Final = (12, 11, 10, 9, 8, 7, 6)
+"""Sizes of print to try, the most readable first (96 px an inch)."""
 
 
 class PdfError(Exception):
@@ -8,7 +11,7 @@ class PdfError(Exception):
 
 
 def pdf(page: str) -> bytes:
-    """A page of HTML that fetches nothing, as PDF on the paper size its style names.
+    """A page of HTML that fetches nothing, as PDF on the paper size its style names, in the largest print that fits one sheet.
 
     Raises:
         PdfError: The Pango libraries are missing.
@@ -20,7 +23,12 @@ def pdf(page: str) -> bytes:
             f"PDF needs the Pango libraries, which can't be loaded ({error}). On Debian: apt install "
             "libpango-1.0-0 libpangoft2-1.0-0. Or write the .html page and print it from a browser."
         ) from None
-    made: bytes = HTML(string=page, url_fetcher=_refuse).write_pdf()
+    for size_px in SIZES_PX:
+        sized = page.replace("</head>", f"<style>body {{ font-size: {size_px}px }}</style></head>", 1)
+        document = HTML(string=sized, url_fetcher=_refuse).render()
+        if len(document.pages) == 1:
+            break
+    made: bytes = document.write_pdf()
     return made
 
 

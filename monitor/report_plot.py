@@ -24,6 +24,10 @@ ROW: Final = 12
 """Height of one alarm's row, below the calls."""
 
 ALARMS_MOST_N: Final = 4
+NAME_MOST_N: Final = 15
+NAMES_MOST_N: Final = 101
+"""Characters there is room for beside the drawing, and along a level."""
+
 COLUMNS_N: Final = 600
 GAP_S: Final = 20.0
 """Readings further apart are not joined by a line: what nobody saw is drawn as a gap."""
@@ -173,7 +177,7 @@ def _vacuum(
     yield _text(LEFT - 6, VACUUM[0] + 10, words.value("high_kpa", high), anchor="end")
     yield _text(LEFT - 6, VACUUM[1], "0", anchor="end")
     for level in dict.fromkeys(levels.values()):
-        names = ", ".join(name for name, one in levels.items() if one == level)
+        names = _within(", ".join(name for name, one in levels.items() if one == level), NAMES_MOST_N)
         yield (
             f'<line x1="{LEFT}" y1="{y(level):.1f}" x2="{WIDTH - RIGHT}" y2="{y(level):.1f}" stroke="#c8102e" '
             'stroke-dasharray="1 2"/>'
@@ -187,7 +191,7 @@ def _vacuum(
             f'<line x1="{WIDTH - RIGHT + 6}" y1="{at_y}" x2="{WIDTH - RIGHT + 32}" y2="{at_y}" stroke="{colour}" '
             f'stroke-width="1.4" stroke-dasharray="{dash}"/>'
         )
-        yield _text(WIDTH - RIGHT + 38, at_y + 4, name)
+        yield _text(WIDTH - RIGHT + 38, at_y + 4, _within(name, NAME_MOST_N))
 
 
 def _band(
@@ -264,6 +268,12 @@ def _acts(
         if at_x > free_x:
             yield _text(at_x + 8, foot - 3, said)
             free_x = at_x + 14 + 6 * len(said)
+
+
+def _within(name: str, most_n: int) -> str:
+    """A name with its beginning and its end, which tells it from others: beyond its place it would be cut off or cover."""
+    half = (most_n - 1) // 2
+    return name if len(name) <= most_n else f"{name[:half]}…{name[len(name) - half :]}"
 
 
 def _points(trace: Mapping[str, Sequence[Any]], column: str) -> list[tuple[float, float | None]]:

@@ -5,7 +5,9 @@ installed everything and a skip would be a check that silently went away.
 """
 
 import os
+import re
 import shutil
+import zlib
 
 import pytest
 
@@ -32,3 +34,10 @@ def need(program: str) -> str:
     if os.environ.get("CI") == "true":
         pytest.fail(words)
     pytest.skip(words)
+
+
+def sheets(written: bytes) -> int:
+    """Pages of a PDF, whose objects may be packed."""
+    packed = re.findall(rb"stream\r?\n(.*?)endstream", written, re.DOTALL)
+    inside = b"".join(zlib.decompressobj().decompress(one) for one in packed if one[:1] == b"\x78")
+    return len(re.findall(rb"/Type\s*/Page\b", written + inside))

@@ -1,10 +1,8 @@
 import csv
 import json
-import re
 import shutil
 import sqlite3
 import threading
-import zlib
 from pathlib import Path
 
 import pytest
@@ -13,6 +11,7 @@ from monitor.cli.main import main
 from monitor.fleet import folders
 from monitor.store.records import open_reader, open_writer
 from tests.brokers import ROOT
+from tests.tools import sheets
 
 SITE = str(ROOT / "configs" / "demo.toml")
 
@@ -55,9 +54,7 @@ def test_report_as_pdf_is_one_sheet(data: Path, lift: str, tmp_path: Path) -> No
     assert main(["report", lift, "--data", str(data), "--out", str(out)]) == 0
     written = out.read_bytes()
     assert written.startswith(b"%PDF-")
-    packed = re.findall(rb"stream\r?\n(.*?)endstream", written, re.DOTALL)
-    inside = b"".join(zlib.decompressobj().decompress(one) for one in packed if one[:1] == b"\x78")
-    assert [int(n) for n in re.findall(rb"/Pages\b[^>]*/Count (\d+)", written + inside)] == [1]
+    assert sheets(written) == 1
 
 
 def test_report_as_json_is_the_record(data: Path, lift: str, tmp_path: Path) -> None:

@@ -12,13 +12,15 @@ from typing import Any
 from xml.etree import ElementTree as ET
 
 import pytest
+from weasyprint import HTML
 
 from monitor.core.messages import Text
 from monitor.report import CAUTIONS, figures_csv, lift_csv, lift_html, lift_json
+from monitor.report_pdf import pdf
 from monitor.report_plot import VACUUM, timeline
 from monitor.words.languages import Speaker, languages
 from monitor.words.say import say
-from tests.tools import need
+from tests.tools import need, sheets
 
 T0 = 1764019200.0  # 2025-11-24T21:20:00Z
 HASH = "ab" * 32
@@ -250,15 +252,68 @@ def test_long_tables_are_cut_and_say_so() -> None:
     assert "and 94 more, in the data of this record" in Words(lift_html(record(alarms=alarms), trace())).text
 
 
+WHO = "Maximiliana-Featherstonehaugh-" * 3 + "of-the-yard"  # as long as a name may be, and nowhere to break it
+NAMES = [f"{'north-left-upper-' * 3}circuit-{name}" for name in "ABCD"]
+
+
+def fullest() -> dict[str, Any]:
+    """As much as a record ever holds, with names as long as they may be."""
+    alarms = [record()["alarms"][0] | {"about": NAMES[1], "acknowledged_by": WHO}] * 100
+    acts = [
+        record()["actions"][0] | {"who": WHO, "params": {"panel": "facade panel 17-B, north-west corner, " * 9}}
+    ] * 100
+    gaps = [{"from": T0 + n, "to": T0 + n + 1, "why": "silence"} for n in range(100)]
+    held = seal_test()["circuits"]["A"]
+    tests = [
+        seal_test(kind, who=WHO) | {"circuits": dict.fromkeys(NAMES, held)} for kind in ("shift", "pre_pick")
+    ] * 5  # fmt: skip
+    states = ("holding", "losing", "low", "critical", "no_reading", "sensor_fault", "building", "open")
+    circuits = {name: circuit(states_s=dict.fromkeys(states, 50.0)) for name in NAMES}
+    plan = record()["actions"][0] | {"who": WHO, "weight_kg": 600.0, "pads": [f"pad-{n}" for n in range(32)]}
+    return record(alarms=alarms, actions=acts, gaps=gaps, gaps_n=500, circuits=circuits, seal_tests=tests, plan=plan,
+                  lifter_name="the lifter with eight pads " * 4, site="s" * 64, id=f"{'l' * 64}-1764019200")  # fmt: skip
+
+
+@pytest.mark.parametrize("language", languages())
+def test_pdf_is_one_sheet_however_much_there_is(language: str, tmp_path: Path) -> None:
+    names = dict(zip("AB", NAMES, strict=False))
+    columns = {names.get(key[0], key[0]) + key[1:] if key[1:2] == "." else key: one for key, one in trace().items()}
+    speaker = Speaker(language, "us", language)
+    (tmp_path / "lift.pdf").write_bytes(pdf(lift_html(fullest(), columns, chained=HASH, speaker=speaker)))
+    assert sheets((tmp_path / "lift.pdf").read_bytes()) == 1
+
+
+def test_pdf_is_in_large_print_where_there_is_room(monkeypatch: pytest.MonkeyPatch) -> None:
+    said: list[str] = []
+
+    class Told:
+        def __init__(self, *, string: str, url_fetcher: object) -> None:
+            said.append(string)
+            self._page = HTML(string=string, url_fetcher=url_fetcher)
+
+        def render(self) -> Any:
+            return self._page.render()
+
+    monkeypatch.setattr("weasyprint.HTML", Told)
+    pdf(lift_html(record(), trace()))
+    assert ["font-size: 12px" in one for one in said] == [True]
+
+
+def test_nothing_stands_beyond_the_edge_of_the_drawing() -> None:
+    """A letter is at most 8 units wide in a print of 11 (DejaVu Sans); the page has 60 units of margin beside the drawing."""
+    root = ET.fromstring(timeline(trace(), fullest(), str))  # noqa: S314 - our own
+    texts = [one for one in root.iter("text") if one.get("text-anchor") == "start"]
+    assert [one.text for one in texts if (one.text or "").endswith("rcuit-C")] == ["north-l…rcuit-C"]
+    for one in texts:
+        assert float(one.get("x") or 0) + 8 * len(one.text or "") <= 1000 + 110, one.text
+
+
 @pytest.mark.parametrize("language", languages())
 def test_page_prints_on_one_sheet(language: str, tmp_path: Path) -> None:
-    """Printed by a real browser, with as much in it as it ever holds."""
-    alarms = [record()["alarms"][0]] * 100
-    actions = [record()["actions"][0]] * 100
-    gaps = [{"from": T0 + n, "to": T0 + n + 1, "why": "silence"} for n in range(100)]
-    tests = [seal_test("shift", circuits="ABCD"), seal_test("pre_pick", circuits="ABCD")] * 5
-    circuits = {name: circuit() for name in "ABCD"}
-    full = record(alarms=alarms, actions=actions, gaps=gaps, gaps_n=500, circuits=circuits, seal_tests=tests)
+    """Printed by a real browser, with as many rows as it ever holds."""
+    full = record(**{name: fullest()[name] for name in ("gaps", "gaps_n")}, alarms=record()["alarms"] * 100,
+                  actions=record()["actions"] * 100, circuits={name: circuit() for name in "ABCD"},
+                  seal_tests=[seal_test("shift", circuits="ABCD"), seal_test("pre_pick", circuits="ABCD")])  # fmt: skip
     speaker = Speaker(language, "us", language)
     (tmp_path / "lift.html").write_text(lift_html(full, trace(), chained=HASH, speaker=speaker))
     command = [
@@ -270,8 +325,7 @@ def test_page_prints_on_one_sheet(language: str, tmp_path: Path) -> None:
     ]
     command += ["--no-pdf-header-footer", f"--print-to-pdf={tmp_path / 'lift.pdf'}", (tmp_path / "lift.html").as_uri()]
     subprocess.run(command, check=True, capture_output=True, timeout=60)
-    (sheets,) = re.findall(rb"/Count\s+(\d+)", (tmp_path / "lift.pdf").read_bytes())
-    assert int(sheets) == 1
+    assert sheets((tmp_path / "lift.pdf").read_bytes()) == 1
 
 
 def test_timeline_is_wellformed_and_draws_gaps_as_gaps() -> None:
