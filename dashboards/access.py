@@ -16,9 +16,10 @@ from typing import Any, Final
 from itsdangerous import BadSignature, URLSafeTimedSerializer
 
 from dashboards.asgi import Scope, header
+from dashboards.signed_out import SignedOut
 from dashboards.slowing import Slowing
 from dashboards.words import say
-from monitor.clock import monotonic_s
+from monitor.clock import boot_id, monotonic_s
 from monitor.core.events import ActionKind
 from monitor.core.messages import Value
 from monitor.hashing import NOBODYS, matches
@@ -32,6 +33,8 @@ GUESSES_AT_ONCE_N: Final = 8
 
 SESSION, DEVICE, VIEW = "holdwatch_session", "holdwatch_device", "holdwatch_view"
 _LASTS_S: Final[Mapping[str, int]] = {SESSION: SHIFT_S, DEVICE: YEAR_S, VIEW: YEAR_S}
+_SIGNED: Final = frozenset({"id", "who", "role", "pin", "boot", "until_s"})
+"""What a sign-in says; its end is on the monotonic clock of this start of the machine, which nobody can set back."""
 
 _CREW: Final = frozenset({Role.OPERATOR, Role.LANDING, Role.SUPERVISOR})
 _AT_THE_LANDING: Final = frozenset({Role.LANDING, Role.SUPERVISOR})
@@ -89,7 +92,7 @@ class Access:
             data: The data folder, which holds PINs and key; both are read at each need, so a change counts at once.
             join_link: Whether other devices must have come through the join link to look.
             is_demo: Whether there is no real lifter: then any device may act while no PIN is set.
-            monotonic: Clock of the waits, s.
+            monotonic: Clock of the waits and of sign-ins, s.
         """
         self._data = data
         self._join_link = join_link
@@ -98,7 +101,7 @@ class Access:
         self._slowing = Slowing()
         self._guessing = asyncio.Lock()
         self._guesses_n = 0
-        self._ended: set[str] = set()
+        self._signed_out = SignedOut(data, monotonic, SHIFT_S)
 
     @property
     def _key(self) -> bytes:
@@ -130,8 +133,8 @@ class Access:
 
     def signed_in(self, scope: Scope) -> Person | None:
         """Who is signed in on this device, if anybody still is."""
-        said = self._cookie(scope, SESSION)
-        if not isinstance(said, dict) or said["id"] in self._ended:
+        said = self._signed(scope)
+        if said is None:
             return None
         kept = self._pins().get(said["role"])
         return Person(said["who"], said["role"]) if kept and said["pin"] == _mark(kept) else None
@@ -185,15 +188,22 @@ class Access:
         finally:
             self._guesses_n -= 1
         self._slowing.hit(role, device, peer)
-        session = {"id": secrets.token_hex(8), "who": who, "role": role, "pin": _mark(kept)}
+        session = {
+            "id": secrets.token_hex(8),
+            "who": who,
+            "role": role,
+            "pin": _mark(kept),
+            "boot": boot_id(),
+            "until_s": self._monotonic() + SHIFT_S,
+        }
         known = {"id": secrets.token_hex(8), "role": role}
         return [self._set(scope, SESSION, session), self._set(scope, DEVICE, known)]
 
-    def sign_out(self, scope: Scope) -> str:
+    async def sign_out(self, scope: Scope) -> str:
         """End this device's sign-in; the cookie to set."""
-        said = self._cookie(scope, SESSION)
-        if isinstance(said, dict):
-            self._ended.add(said["id"])
+        said = self._signed(scope)
+        if said is not None:
+            await asyncio.to_thread(self._signed_out.add, said["id"], said["until_s"])
         return f"{SESSION}=; Max-Age=0; {_attributes(scope, SESSION)}"
 
     # -- inside
@@ -204,11 +214,23 @@ class Access:
         except PinError as error:
             raise RefusedError("access.pins", 503, str(error)) from None
 
+    def _signed(self, scope: Scope) -> dict[str, Any] | None:
+        """A sign-in whose time is not over and that nobody ended."""
+        said = self._cookie(scope, SESSION)
+        if not isinstance(said, dict) or not said.keys() >= _SIGNED or said["boot"] != boot_id():
+            return None
+        is_over = self._monotonic() >= said["until_s"] or self._signed_out.has(said["id"], said["until_s"])
+        return None if is_over else said
+
     def _cookie(self, scope: Scope, name: str) -> Any:
         """What a cookie of ours says; None where there is none, it is too old, or somebody else made it."""
         try:
             found = SimpleCookie(header(scope, "cookie")).get(name)
-            return None if found is None else self._signer(name).loads(found.value, max_age=_LASTS_S[name])
+            return (
+                None
+                if found is None
+                else self._signer(name).loads(found.value, max_age=None if name == SESSION else _LASTS_S[name])
+            )
         except (BadSignature, CookieError):
             return None
 

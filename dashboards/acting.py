@@ -100,7 +100,8 @@ class Acting:
         if (foreign := why_foreign(scope)) is not None:
             await asgi.respond_json(send, _refused("action.foreign", foreign), status=403)
             return
-        await asgi.respond_json(send, {"done": True}, headers=[("set-cookie", self._access.sign_out(scope))])
+        cookie = await self._access.sign_out(scope)
+        await asgi.respond_json(send, {"done": True}, headers=[("set-cookie", cookie)])
 
 
 def why_foreign(scope: Scope) -> str | None:

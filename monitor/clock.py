@@ -1,14 +1,18 @@
 """The only call to the system clocks."""
 
 import re
+import secrets
 import time
 from collections.abc import Callable
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Final
 
 DAY_S: Final = 86_400.0
 DAY: Final = re.compile(r"\d{4}-\d\d-\d\d")
 
+_BOOT_ID_FILE: Final = Path("/proc/sys/kernel/random/boot_id")  # Linux; elsewhere a sign of this process alone
+_BOOT_ID = _BOOT_ID_FILE.read_text("ascii").strip() if _BOOT_ID_FILE.is_file() else secrets.token_hex(16)
 _BOOT_CLOCK: int | None = getattr(time, "CLOCK_BOOTTIME", None)
 
 
@@ -23,6 +27,11 @@ def monotonic_s() -> float:
     Where the system has such a clock (Linux) the time asleep counts: a reading from before the lid was shut is old.
     """
     return time.monotonic() if _BOOT_CLOCK is None else time.clock_gettime(_BOOT_CLOCK)
+
+
+def boot_id() -> str:
+    """Names this start of the machine, within which ``monotonic_s`` goes on from process to process; else this process."""
+    return _BOOT_ID
 
 
 def utc_of(text: str) -> float:

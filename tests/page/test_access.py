@@ -164,6 +164,25 @@ def test_signed_out_cookie_is_worth_nothing(site: Site) -> None:
     assert phone.ask("POST", "/api/actions", ACKNOWLEDGE)[0] == 401
 
 
+def test_signed_out_cookie_is_worth_nothing_when_the_pages_start_again(tmp_path: Path) -> None:
+    set_pin(tmp_path, Role.OPERATOR, PIN)
+    fake = engine(tmp_path, status("land_soon", alarms=[alarm()]))
+    try:
+        with serve(tmp_path) as served:
+            wait_ready(served)
+            phones = [Site(served, fake).device("127.0.0.9") for _ in range(2)]
+            for phone in phones:
+                assert phone.sign_in("operator", PIN)[0] == 200
+            kept = dict(phones[0].cookies)
+            phones[0].ask("POST", "/api/sign-out", {})
+            phones[0].cookies = kept
+        with serve(tmp_path, listen=served.url.removeprefix("http://")) as again:
+            wait_ready(again)
+            assert [phone.ask("POST", "/api/actions", ACKNOWLEDGE)[0] for phone in phones] == [401, 200]
+    finally:
+        fake.stop()
+
+
 def test_cookie_made_elsewhere_is_worth_nothing(site: Site) -> None:
     set_pin(site.served.data, Role.OPERATOR, PIN)
     phone = site.device("127.0.0.9")
