@@ -1,5 +1,6 @@
 """Traces of closed lifts, made from the journal in a thread of its own: a long lift must not hold up an alarm."""
 
+import errno
 import logging
 import threading
 from collections.abc import Callable
@@ -19,6 +20,9 @@ log = logging.getLogger(__name__)
 RETRY_S: Final = 60.0
 TRIES_N: Final = 10
 """After so many, the store keeps why there is no trace, and lets the journal go."""
+
+DISK_ALONE: Final = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EROFS})
+"""A full or read-only disk is no fault of the trace: tried for ever, and its readings stay in the journal meanwhile."""
 
 
 class Tracer:
@@ -93,6 +97,9 @@ class Tracer:
             ) as error:  # pyarrow's errors are ValueErrors and TypeErrors
                 self._tries_n[lift] = self._tries_n.get(lift, 0) + 1
                 log.warning("store: the trace of lift %s could not be written: %s", lift, in_words(error))
+                if isinstance(error, OSError) and error.errno in DISK_ALONE:
+                    whole = False
+                    continue
                 if self._tries_n[lift] < TRIES_N:
                     whole = False
                     continue

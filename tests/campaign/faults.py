@@ -7,7 +7,6 @@ Each is a function ``(folder, times, seed) -> Outcome``. A fault is survived whe
 import contextlib
 import os
 import random
-import shutil
 import signal
 import sqlite3
 import subprocess
@@ -22,6 +21,7 @@ from monitor.store.traces import MESSAGES, read_trace, trace_path, trace_sha256
 from tests.brokers import wait_for
 from tests.campaign.proxy import Proxy
 from tests.campaign.rig import HONEST, Rig
+from tests.disks import fill, small_disk
 from tests.page.conftest import window
 from tests.page.in_page import SHOWS, WATCH
 from tests.page.serving import chromium, serve, wait_ready
@@ -407,24 +407,6 @@ FAULTS: Final[dict[str, tuple[Fault, int, int]]] = {
     "page left in the dark": (page_left_in_the_dark, 4, 20),
 }
 """By name: what is done, how often in a short run, how often in a full one."""
-
-
-@contextlib.contextmanager
-def small_disk(folder: Path, *, size: str) -> Iterator[Path]:
-    """A disk of its own at ``folder``; needs root, as ``.ci/run`` has."""
-    folder.mkdir(parents=True, exist_ok=True)
-    subprocess.run(["mount", "-t", "tmpfs", "-o", f"size={size}", "tmpfs", str(folder)], check=True)
-    try:
-        yield folder
-    finally:
-        subprocess.run(["umount", "-l", str(folder)], check=True)
-
-
-def fill(disk: Path) -> None:
-    """Leave not one byte free."""
-    with (disk / "filler").open("wb", buffering=0) as file, contextlib.suppress(OSError):
-        while True:
-            file.write(b"\0" * min(65536, max(1, shutil.disk_usage(disk).free)))
 
 
 @contextlib.contextmanager
