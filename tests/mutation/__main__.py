@@ -41,6 +41,7 @@ TESTS: Final = {
     "plan_input": ["core/test_plan.py", "core/test_plan_act.py"],
     "plan_rating": ["core/test_plan.py"],
     "plan_says": ["core/test_plan.py"],
+    "silent_gauges": ["core/test_sensors.py"],
     "standstill": ["core/test_sensors.py"],
     "timing": ["core/test_sensors.py", "core/test_load.py", "core/test_lifter.py"],
     "leak_bank": ["core/test_leak.py", "core/test_leak_stairs.py"],

@@ -267,6 +267,19 @@ def test_old_tape_of_a_named_run_stays_old_at_any_pace(boot: str | None, news: N
     )  # unnamed, it may be a restart with its clock set back
 
 
+def test_sender_that_counts_anew_with_its_clock_behind_is_news_after_three_seconds() -> None:
+    """Switched off for 40 s, it took its clock up where it stood: a later stamp on an earlier count is no queue."""
+    first = (0.0, reading(seq=900, boot="a", sent_utc_s=SENT_S))
+    again = [(40.0 + n, reading(seq=n, boot="a", sent_utc_s=SENT_S + 1.0 + n)) for n in range(5)]
+    assert take(first, *again, utc_minus_now_s=SENT_S)[1] == [News.LIVE] + [News.LATE] * 3 + [News.LIVE] * 2
+
+
+def test_earlier_count_under_the_newest_stamp_is_old_in_a_named_run() -> None:
+    first = (0.0, reading(seq=900, boot="a", sent_utc_s=SENT_S))
+    again = [(40.0 + n, reading(seq=n, boot="a", sent_utc_s=SENT_S)) for n in range(5)]
+    assert set(take(first, *again, utc_minus_now_s=SENT_S)[1][1:]) == {News.LATE}
+
+
 def test_numbers_that_wrap_around_are_news_after_three_seconds_even_in_a_named_run() -> None:
     wrapped = [(1.0 + n, reading(seq=n, boot="a")) for n in range(5)]
     assert take((0.0, reading(seq=65_535, boot="a")), *wrapped)[1][-1] is News.LIVE
@@ -335,6 +348,10 @@ def heard(lag_s: float | None, arrived_s: float | None = 100.0) -> Intake:
             [Intake(least_lag_s=1.0, arrived_s=40.0, behind_arrived_s=99.0, behind_sent_utc_s=39.0)],
             60.0,
         ),  # only late ones
+        (
+            [Intake(least_lag_s=1.0, arrived_s=99.0, behind_arrived_s=99.5)],
+            1.0,
+        ),  # a late one without a stamp says nothing
         ([Intake(least_lag_s=1.0, arrived_s=39.0, behind_arrived_s=39.9, behind_sent_utc_s=9.0)], None),
         ([], None),
     ],

@@ -339,6 +339,8 @@ def test_new_lift_counts_no_reading_of_the_last_in_its_band() -> None:
         (f"600x100 {'0x1 600x1 ' * 30}", False),
         (f"600x100 {'299x1 600x1 ' * 30}", False),
         (f"600x100 {'301x1 600x1 ' * 30}", True),
+        (f"600x100 {'300x1 600x1 ' * 30}", True),
+        (f"600x100 {'600x2 0x1 ' * 30}", True),  # to and fro, but not more often than every second time
         ("0x20 0>600x10 600x50 600>0x6 0x10", True),  # a pick and a setting down go one way
         (f"600x100 {'600x2 250x2 ' * 30}", True),  # bounces over several readings
     ],
@@ -350,6 +352,8 @@ def test_load_that_leaps_to_and_fro_is_as_if_not_given(history: str, known_kg: b
 
 def test_cell_that_leaps_no_more_is_believed_again() -> None:
     broken, now_s = feed(f"600x100 {'0x1 600x1 ' * 30}")
+    soon, soon_s = feed("600x4", load=broken, from_s=now_s + 0.1)
+    assert not is_fresh(soon, soon_s, 3.0)  # not by one good reading, nor by four
     load, later_s = feed("600x20", load=broken, from_s=now_s + 0.1)
     assert is_fresh(load, later_s, 3.0)
     assert known(load, later_s, config=LIFTER, stale_after_s=3.0) is LoadKnown.ON

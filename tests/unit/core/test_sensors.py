@@ -7,6 +7,7 @@ from monitor.core.readings import CircuitReading, Pump, Refusal
 from monitor.core.sensors import (
     Gauge,
     Signal,
+    forget_missing,
     freeze,
     is_doubted,
     is_stale,
@@ -256,6 +257,20 @@ def test_gauge_silent_over_three_seconds_beside_another_is_missed_and_its_last_v
     assert (gauge.fault, gauge.vacuum_kpa) == (fault, counts_kpa)
 
 
+def test_missing_gauge_that_is_forgotten_leaves_nothing_of_itself() -> None:
+    before = feed_parts(*[CircuitReading(gauges={"1": 60.0, "2": 61.0})] * 2)
+    alone = feed_parts(*[CircuitReading(gauges={"1": 60.0})] * 60, gauge=before, from_s=0.5, step_s=0.5)
+    assert alone.fault == "gauge_missing"
+    forgotten = forget_missing(alone)
+    assert (set(forgotten.last_heard), set(forgotten.stills)) == ({"1"}, {"1"})
+    assert feed_parts(CircuitReading(gauges={"1": 60.0}), gauge=forgotten, from_s=31.0).fault is None
+
+
+def test_gauges_first_heard_together_are_each_missed() -> None:
+    before = feed_parts(*[CircuitReading(gauges={"1": 60.0, "2": 61.0, "3": 62.0})] * 2)
+    assert set(before.last_heard) == {"1", "2", "3"}
+
+
 def test_missing_gauge_that_is_heard_again_is_missed_no_more() -> None:
     gauge = gauges({"1": [60.0] * 9 + [None] * 20 + [62.0] * 2, "2": [62.0] * 31})
     assert (gauge.fault, gauge.vacuum_kpa) == (None, 62.0)
@@ -324,6 +339,14 @@ def noisy(n: int, sd_kpa: float, quantum_kpa: float, seed: int = 0, *, about_kpa
 def test_gauge_that_stops_flickering_is_frozen() -> None:
     gauge = feed(*noisy(200, 0.1, 0.1), *[60.0] * 100)
     assert gauge.fault == "frozen"
+
+
+def test_fault_of_a_frozen_gauge_began_when_it_was_found() -> None:
+    values = noisy(60, 0.1, 0.05)
+    gauge = feed(*values, *[values[-1]] * 60)
+    assert gauge.fault == "frozen"
+    assert gauge.fault_since_s is not None
+    assert 8.0 < gauge.fault_since_s < 11.9
 
 
 def test_frozen_value_ages() -> None:
