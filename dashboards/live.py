@@ -43,6 +43,8 @@ class Snapshot:
     link: Mapping[str, Any]
     store: Mapping[str, Any]
     lifters: tuple[Status, ...]
+    refused: Mapping[str, Any] = field(default_factory=dict)
+    """What of each lifter's messages was refused in the last hour; lifters of which nothing was are left out."""
 
 
 @dataclass(slots=True)
@@ -111,6 +113,7 @@ class Live:
             link=message.get("link", {}),
             store=message.get("store", {}),
             lifters=tuple(message["lifters"]),
+            refused=message.get("refused", {}),
         )
         self.quiet_since_utc_s = self._utc()
         self.traces.add(self.snapshot.utc_s, self.snapshot.lifters)
@@ -124,6 +127,10 @@ class Live:
     def lifters(self) -> set[str]:
         """The lifters told of."""
         return set() if self.snapshot is None else {status["lifter"] for status in self.snapshot.lifters}
+
+    def refused(self) -> Mapping[str, Any] | None:
+        """What of each lifter's messages was refused in the last hour; None while the engine is silent."""
+        return self.snapshot.refused if self.snapshot is not None and self.is_live() else None
 
     def is_live(self) -> bool:
         """Whether the last snapshot may still be shown as live."""

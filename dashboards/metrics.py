@@ -8,6 +8,10 @@ from dashboards.view_model import CALLS, RELEASES
 
 OPENMETRICS: Final = "application/openmetrics-text; version=1.0.0; charset=utf-8"
 
+MESSAGES: Final = (
+    "Messages of each lifter by what came of them; refused are values left out of messages that were read."
+)
+
 Labels = Mapping[str, str]
 Sample = tuple[Labels, float]
 
@@ -30,6 +34,7 @@ def metrics(live: Live, *, waiting_n: int) -> str:
     loads: list[Sample] = []
     margins: list[Sample] = []
     alarms: list[Sample] = []
+    messages: list[Sample] = []
     for status in snapshot.lifters:
         lifter = {"lifter": status["lifter"]}
         call = status["call"] if live.is_live() else "no_signal"
@@ -37,6 +42,7 @@ def metrics(live: Live, *, waiting_n: int) -> str:
         calls += [({**lifter, "holdwatch_call": name}, float(name == call)) for name in CALLS]
         releases += [({**lifter, "holdwatch_release": name}, float(name == release)) for name in RELEASES]
         alarms.append((lifter, len(status["alarms"])))
+        messages += [({**lifter, "kind": kind}, float(n)) for kind, n in status["counts"].items()]
         for name, circuit in status["circuits"].items():
             labels = {**lifter, "circuit": name}
             if circuit["vacuum_kpa"] is not None:
@@ -55,6 +61,7 @@ def metrics(live: Live, *, waiting_n: int) -> str:
         *_family("holdwatch_circuit_age_seconds", "gauge", "Age of the last believed reading.", ages),
         *_family("holdwatch_load_kilograms", "gauge", "Load on the lifter.", loads),
         *_family("holdwatch_margin_kilograms", "gauge", "Room to the rated load; below 0 is over it.", margins),
+        *_family("holdwatch_messages", "counter", MESSAGES, messages, "_total"),
         *_family("holdwatch_alarms", "gauge", "Alarms shown for each lifter.", alarms),
     ]
     return "\n".join([*lines, "# EOF\n"])

@@ -37,6 +37,7 @@ from monitor.core.events import (
     LastLifts,
     LiftClosed,
     LinkChanged,
+    ReadingCame,
     Resumed,
     StoreSaid,
     Told,
@@ -44,12 +45,14 @@ from monitor.core.events import (
 from monitor.core.facts import UNHEARD
 from monitor.core.messages import Text
 from monitor.core.past_lifts import KEPT_N, PastLifts
+from monitor.core.readings import Reading
 from monitor.core.sources import Format
 from monitor.core.status import VALID_FOR_S, Status
 from monitor.core.summary import Summary
 from monitor.history import History
 from monitor.journalled import JUDGED, READING, came_row, event_of, message_event, row_of
 from monitor.judged_by import program_version, record_of, settings_sha256, state_version
+from monitor.refusals import Refusals
 from monitor.restart import Sealer, fresh, restore
 from monitor.settings.site import SiteError, SiteSettings, load_site
 from monitor.store.errors import StoreError, TakenBeforeError
@@ -57,6 +60,7 @@ from monitor.store.pruning import Keeping
 from monitor.store.records import Reader, Writer, open_reader, open_writer
 from monitor.telling import Telling
 from monitor.wire.inbox import Ask, Came, Inbox
+from monitor.wire.mapping import Unreadable
 from monitor.wire.status_json import encode_json
 from monitor.wire.topics import Topics
 from monitor.words.say import say
@@ -98,6 +102,7 @@ class Service:
         self._answered: OrderedDict[str, dict[str, Any]] = OrderedDict()
         self._faults_said: set[tuple[type, str | None, int]] = set()
         self._judged_s: dict[str, float] = {}
+        self._refusals = Refusals(site.core.lifters)
         self._link: dict[str, Any] = {"broker": "down", "since_utc_s": utc_s(), "words": ""}
         self._link_answered = False
         self._store_said = StoreSaid(writing=True)
@@ -229,6 +234,10 @@ class Service:
 
     def _came(self, came: Came, message: bytes, at_s: float) -> None:
         """Take what a source of the site file brought, as the native reading it became."""
+        if isinstance(came, Unreadable):
+            self._refusals.take(came.lifter, came.rejected, at_s + self._offset_s)
+        elif isinstance(came, Reading):
+            self._refusals.take(came.lifter, came, at_s + self._offset_s)
         if isinstance(came, Ask):
             log.info("asking a device to tell everything again: %s", came.topic)
             self._broker.publish(came.topic, came.payload, qos=0)
@@ -244,6 +253,8 @@ class Service:
             self._take(ConnectionSaid(lifter, message.payload == b"online"), at_s)
         elif leaf == "readings":
             kind, event = message_event(message.payload, lifter, retained=message.retained)
+            found = event.reading if isinstance(event, ReadingCame) else event.rejected
+            self._refusals.take(lifter, found, at_s + self._offset_s)
             self._step(event, kind, lifter, message.payload, at_s)
 
     def _advance(self, now_s: float) -> None:
@@ -397,6 +408,7 @@ class Service:
                 "link": {**self._link, "dropped_n": self._broker.dropped_n},
                 "store": self._writer.health(),
                 "faults_n": self.faults_n,
+                "refused": self._refusals.told(now_utc_s),
                 "lifters": self._telling.statuses(now_utc_s),
             }
         )

@@ -136,7 +136,7 @@ class Pages(dash.Dash):
         try:
             if name == "fleet":
                 return fleet.layout(self._desk.fleet(), voice.speaker)
-            return maintenance.layout(self._desk.of(query.get("site", "")), query, voice.speaker)
+            return maintenance.layout(self._desk.of(query.get("site", "")), query, voice.speaker, self._live.refused())
         except StoreError as error:
             heading = html.H1(voice.say(f"page.{name}"))
             return paper([heading, html.P(voice.say("lifts.unreadable", why=str(error)))], voice.speaker)

@@ -18,6 +18,7 @@ from monitor.care import CAUTION, Care
 from monitor.core.lifter_trends import CircuitTrends, Service
 from monitor.core.maintenance import Item
 from monitor.core.trends import BeforeAfter, Bounds, Trend
+from monitor.words.english import TEMPLATES
 from monitor.words.languages import ENGLISH, Speaker
 from monitor.words.quantities import Unit
 from monitor.words.say import say as say_text
@@ -42,10 +43,13 @@ NONE: Final = "–"
 Query = Mapping[str, str]
 
 
-def layout(caring: Caring | None, query: Query, speaker: Speaker = ENGLISH) -> Any:
+def layout(
+    caring: Caring | None, query: Query, speaker: Speaker = ENGLISH, refused: Mapping[str, Any] | None = None
+) -> Any:
     """``?site= &lifter= &circuit= &figure= &sort= &since= &until=``: one lifter's list, figures and tables.
 
-    Of a site that was collected from elsewhere: without what its own pages alone can do (its lifts, notes, CSV).
+    Of a site that was collected from elsewhere: without what its own pages alone can do (its lifts, notes, CSV, refusals).
+    ``refused`` is what the engine says of the last hour's messages, by lifter; None while it is silent.
     """
     voice = Voice(speaker) if caring is None else Voice(speaker, ZoneInfo(caring.time_zone))
     if caring is None or not caring.cares:
@@ -56,7 +60,7 @@ def layout(caring: Caring | None, query: Query, speaker: Speaker = ENGLISH) -> A
     care, config = caring.cares[lifter], caring.configs[lifter]
     title = html.H1(voice.say("maint.title", lifter=config.name or lifter, at=caring.site))
     if not len(care.trends.ids):
-        return paper([title, html.P(voice.say("maint.no_lift"))], speaker)
+        return paper([title, html.P(voice.say("maint.no_lift")), *_refused(caring, lifter, refused, voice)], speaker)
     wanted = query.get("figure", "leak") if query.get("figure", "leak") in FIGURES else "leak"
     circuit = query.get("circuit", "") if query.get("circuit", "") in care.trends.circuits else ""
     content = [
@@ -74,6 +78,7 @@ def layout(caring: Caring | None, query: Query, speaker: Speaker = ENGLISH) -> A
         html.H2(voice.say("maint.services")),
         _services(care, circuit, voice),
     ]
+    content += _refused(caring, lifter, refused, voice)
     if caring.is_own:
         content += [html.H2(voice.say("maint.note_one")), _note(lifter, care, voice)]
     return paper(content, speaker)
@@ -306,6 +311,45 @@ def _service_row(one: Service, found: BeforeAfter | None, voice: Voice) -> Any:
         cells += [_bounds(found.before, unit, voice), _bounds(found.after, unit, voice)]
         cells.append(voice.say(f"maint.less.{less}"))
     return html.Tr([html.Td(cell) for cell in cells])
+
+
+def _refused(caring: Caring, lifter: str, refused: Mapping[str, Any] | None, voice: Voice) -> list[Any]:
+    """How much of the lifter's messages was refused, and of the last where, what, what is allowed and what to do."""
+    if not caring.is_own:
+        return []
+    head = html.H2(voice.say("maint.refused"), id="refused")
+    if refused is None or lifter not in refused:
+        return [head, html.P(voice.say(f"maint.refused.{'unknown' if refused is None else 'none'}"))]
+    told, last = refused[lifter], refused[lifter]["last"]
+    said = {"clock": voice.clock(last["at"]), "found": last["found"]}
+    why = f"maint.refused.why.{last['reason']}"
+    why = (
+        why
+        if why in TEMPLATES and (last.get("allowed") or last["reason"] != "out_of_range")
+        else "maint.refused.why.other"
+    )
+    where = (
+        voice.say("maint.refused.last_in", field=last["field"], **said)
+        if last["field"]
+        else voice.say("maint.refused.last", **said)
+    )
+    return [
+        head,
+        *(
+            html.P(voice.say(f"maint.refused.{kind}", **{f"{kind}_n": told[f"{kind}_n"]}))
+            for kind in ("messages", "values")
+            if told[f"{kind}_n"]
+        ),
+        html.P(where, className="refused"),
+        html.P(voice.say(why, allowed=last.get("allowed", ""))),
+        html.P(
+            [
+                voice.say("maint.refused.do"),
+                " ",
+                html.A(voice.say("maint.refused.help"), href="/help/connecting-hardware"),
+            ]
+        ),
+    ]
 
 
 def _note(lifter: str, care: Care, voice: Voice) -> Any:

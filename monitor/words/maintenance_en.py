@@ -3,7 +3,9 @@
 from collections.abc import Mapping
 from typing import Final
 
-MAINTENANCE_WORDS: Final[Mapping[str, str]] = {
+from monitor.words.plural import Plural, Template
+
+MAINTENANCE_WORDS: Final[Mapping[str, Template]] = {
     "care.caution": (
         "Trends tell what to look at first. They replace no inspection, no examination and no seal test: local codes, the "
         "maker's instructions and a competent person decide."
@@ -82,6 +84,32 @@ MAINTENANCE_WORDS: Final[Mapping[str, str]] = {
     "maint.about.battery": "battery",
     "maint.about.inspection": "inspection",
     "maint.about.lifter": "lifter",
+    "maint.refused": "Refused messages",
+    "maint.refused.none": "Nothing in the last hour.",
+    "maint.refused.unknown": "Not known: the monitor is silent.",
+    "maint.refused.messages": Plural(
+        "{messages_n} message could not be read in the last hour.",
+        "{messages_n} messages could not be read in the last hour.",
+    ),
+    "maint.refused.values": Plural(
+        "{values_n} value was left out of messages in the last hour.",
+        "{values_n} values were left out of messages in the last hour.",
+    ),
+    "maint.refused.last": "The last, at {clock}: {found}",
+    "maint.refused.last_in": "The last, at {clock}, {field}: {found}",
+    "maint.refused.why.not_json": "This is no JSON. Allowed is one JSON object in UTF-8.",
+    "maint.refused.why.too_large": "This is too long. Allowed are 65536 bytes, 32 circuits and 16 gauges a circuit.",
+    "maint.refused.why.wrong_shape": "This has another shape than is allowed there.",
+    "maint.refused.why.no_circuits": "No circuit was in it. Allowed is a message with one number a circuit at least.",
+    "maint.refused.why.not_a_number": "This is no number. Allowed is a number without quotes.",
+    "maint.refused.why.not_finite": "This is not finite. Allowed is a finite number, or none.",
+    "maint.refused.why.out_of_range": "This is out of range. Allowed is: {allowed}",
+    "maint.refused.why.not_known": "This word is not known there.",
+    "maint.refused.why.other": "It could not be read.",
+    "maint.refused.do": (
+        "What was refused counts as silence. Mend the sender; holdwatch listen shows what comes, message by message."
+    ),
+    "maint.refused.help": "How messages are to be",
     # -- several sites
     "fleet.none": "No lifts yet, here or collected from other sites.",
     "fleet.site": "Site",

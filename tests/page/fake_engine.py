@@ -15,6 +15,7 @@ class FakeEngine:
         self.lifters = lifters
         self.link: dict[str, Any] = {"broker": "up", "since_utc_s": 0.0}
         self.history: dict[str, Any] = {}
+        self.refused: dict[str, Any] = {}
         self.actions: list[dict[str, Any]] = []
         self.answer: dict[str, Any] = {"done": True, "key": "done.acknowledge", "words": "Acknowledged."}
         self._site = site
@@ -54,6 +55,7 @@ class FakeEngine:
         now_utc_s = utc_s()
         lifters = [status | {"time": now_utc_s} for status in self.lifters]
         snapshot = {"type": "snapshot", "utc_s": now_utc_s, "link": self.link, "store": {}, "lifters": lifters}
+        snapshot |= {"refused": self.refused}
         self._channel.offer(snapshot | {"monotonic_s": monotonic_s()})
 
     def _hello(self) -> dict[str, Any]:

@@ -87,6 +87,8 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
     _keep(data)
     fake = FakeEngine(data, site_told(read_site(SITE, name="site.toml")), [hostile_status()])
     fake.history = {"dock-6": history(T0)}
+    last = {"at": T0, "field": HOSTILE, "reason": HOSTILE, "found": HOSTILE, "allowed": HOSTILE}
+    fake.refused = {"dock-6": {"messages_n": 1, "values_n": 2, "last": last}}
     fake.answer = {"done": False, "key": "done.acknowledge", "words": HOSTILE}
     try:
         with serve(data) as running:

@@ -56,6 +56,27 @@ def test_every_circuit_has_its_trend_and_the_page_its_caution(kept: Site) -> Non
     assert kept.page.locator("main table").count() == 2
 
 
+def test_refused_messages_are_counted_and_the_last_is_told(kept: Site) -> None:
+    look(kept)
+    assert kept.text("#refused + p") == "Nothing in the last hour."
+    last = {"at": 1764019200.0, "field": "circuits.A.vacuum_kpa", "reason": "out_of_range", "found": "630"}
+    told = {"messages_n": 1, "values_n": 12, "last": last | {"allowed": "-5 to 105 kPa"}}
+    kept.engine.refused = {"dock-6": told}
+    try:
+        kept.page.wait_for_timeout(500)
+        look(kept)
+        said = [kept.text(f"#refused ~ p >> nth={n}") for n in range(5)]
+        assert said[:4] == [
+            "1 message could not be read in the last hour.",
+            "12 values were left out of messages in the last hour.",
+            "The last, at 21:20:00, circuits.A.vacuum_kpa: 630",
+            "This is out of range. Allowed is: -5 to 105 kPa",
+        ]
+        assert "Mend the sender" in said[4]
+    finally:
+        kept.engine.refused = {}
+
+
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_axe_finds_nothing_on_trends_and_a_lift(kept: Site, scheme: Literal["light", "dark"]) -> None:
     kept.page.emulate_media(color_scheme=scheme)

@@ -50,6 +50,8 @@ NAMES = {
     "state",
     "why",
     "allowed",
+    "field",
+    "found",
     "broker",
     "topic",
     "by",

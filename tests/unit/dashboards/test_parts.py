@@ -67,6 +67,13 @@ def test_metrics_are_in_base_units_with_escaped_labels() -> None:
     assert 'holdwatch_call{lifter="a\\"b\\\\c\\nd",holdwatch_call="holding"} 1' in lines
 
 
+def test_metrics_count_what_came_of_the_messages() -> None:
+    lines = _metrics(status(counts={"live": 12, "rejected": 3, "refused": 2}))
+    assert 'holdwatch_messages_total{lifter="dock-6",kind="live"} 12' in lines
+    assert 'holdwatch_messages_total{lifter="dock-6",kind="rejected"} 3' in lines
+    assert 'holdwatch_messages_total{lifter="dock-6",kind="refused"} 2' in lines
+
+
 def test_schema_of_the_status_is_a_file_the_server_gives() -> None:
     file = Static(HELP).files["status.schema.json"]
     assert file.content_type == "application/json"

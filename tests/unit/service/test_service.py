@@ -187,6 +187,12 @@ def test_unreadable_messages_are_counted_and_are_silence(running: Running) -> No
     until(lambda: running.seen(running.link.last(), 61.5))
     assert running.link.last()["counts"]["rejected"] == 5
     assert running.service.faults_n == 0
+    with SyncChannelClient(running.data) as page:
+        while not (refused := page.next("snapshot")["refused"]):  # the first may be an old one
+            pass
+    told = refused["dock-6"]
+    assert (told["messages_n"], told["values_n"]) == (5, 1)
+    assert (told["last"]["field"], told["last"]["reason"]) == ("circuits.A.vacuum_kpa", "not_finite")
 
 
 def test_strangers_are_passed_over(running: Running) -> None:
