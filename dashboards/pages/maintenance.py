@@ -16,7 +16,7 @@ from dashboards.trend_desk import Caring
 from dashboards.words import Voice
 from monitor.care import CAUTION, Care
 from monitor.core.lifter_trends import CircuitTrends, Service
-from monitor.core.maintenance import Item
+from monitor.core.maintenance import Figure, Item
 from monitor.core.trends import BeforeAfter, Bounds, Trend
 from monitor.words.english import TEMPLATES
 from monitor.words.languages import ENGLISH, Speaker
@@ -38,6 +38,14 @@ YEAR_DAYS: Final = 365.25
 PARTS: Final = ("circuit ", "", "pump ", "gauge ")
 """What a service note about a circuit may begin with."""
 
+EVIDENCE: Final[Mapping[Figure, tuple[str, str]]] = {
+    Figure.SEAL_TEST: ("tests", "#seal-tests"),
+    Figure.INSPECTION: ("noted", "#services"),
+    Figure.EXAMINATION: ("setting", "/help/settings"),
+}
+"""The link to an item's evidence where that is no trend: its word, and where on this page or elsewhere it leads."""
+
+COLUMNS: Final = ("circuit", "figure", "now", "change", "limit", "early", "likely", "late", "steps", "last_step")
 NONE: Final = "–"
 
 Query = Mapping[str, str]
@@ -69,13 +77,13 @@ def layout(
         html.H2(voice.say("maint.list")),
         _list(caring, lifter, circuit, query.get("sort", "urgency"), voice),
         _filter(caring, lifter, circuit, wanted, query, voice),
-        html.H2(voice.say(f"maint.figure.{wanted}")),
+        html.H2(voice.say(f"maint.figure.{wanted}"), id="trend"),
         *_graphs(care, circuit, wanted, caring.now_utc_s, query, voice),
         html.H2(voice.say("maint.figures")),
-        html.Div(_table(care, circuit, voice), className="wide", tabIndex=0),
-        html.H2(voice.say("maint.seal_tests")),
+        html.Div(_table(care, circuit, voice), className="wide figures", tabIndex=0),
+        html.H2(voice.say("maint.seal_tests"), id="seal-tests"),
         _seal_tests(care, circuit, voice, linked=caring.is_own),
-        html.H2(voice.say("maint.services")),
+        html.H2(voice.say("maint.services"), id="services"),
         _services(care, circuit, voice),
     ]
     content += _refused(caring, lifter, refused, voice)
@@ -142,10 +150,13 @@ def address(caring: Caring, lifter: str, **query: str) -> str:
 
 def _item(item: Item, caring: Caring, voice: Voice) -> Any:
     pads = f" {voice.say('care.pads', pads=', '.join(item.pads))}" if item.pads else ""
-    links = []
-    if item.figure.value in FIGURES:
-        trend = address(caring, item.lifter, circuit=item.circuit or "", figure=item.figure.value)
-        links.append(html.A(voice.say("maint.trend"), href=trend))
+    what, place = EVIDENCE.get(item.figure, ("trend", "#trend"))
+    if item.figure is Figure.EXAMINATION:
+        href = place
+    else:
+        figure = {"figure": item.figure.value} if item.figure.value in FIGURES else {}
+        href = address(caring, item.lifter, circuit=item.circuit or "", **figure) + place
+    links = [html.A(voice.say(f"maint.{what}"), href=href)]
     if item.lift and caring.is_own:
         links.append(html.A(voice.say("maint.lift"), href=f"/lifts?{urlencode({'id': item.lift})}"))
     spaced: list[Any] = [part for link in links for part in (" ", link)]
@@ -203,7 +214,6 @@ def _rows(heads: Sequence[str], rows: Sequence[Any]) -> Any:
 
 
 def _table(care: Care, circuit: str, voice: Voice) -> Any:
-    names = ("circuit", "figure", "now", "change", "limit", "early", "likely", "late", "steps", "last_step")
     rows = []
     for name, one in care.trends.circuits.items():
         if circuit and name != circuit:
@@ -215,7 +225,7 @@ def _table(care: Care, circuit: str, voice: Voice) -> Any:
         rows += _more(one, voice)
     if len(care.trends.battery.values):
         rows.append(_row(NONE, "battery", care.trends.battery, voice))
-    return _rows([voice.say(f"maint.{name}") for name in names], rows)
+    return _rows([voice.say(f"maint.{name}") for name in COLUMNS], rows)
 
 
 def _row(circuit: str, wanted: str, trend: Trend, voice: Voice) -> Any:
@@ -247,7 +257,7 @@ def _more(one: CircuitTrends, voice: Voice) -> list[Any]:
         rows.append((one.id, voice.say("maint.sisters"), _bounds(one.sisters, Unit(""), voice)))
     if one.thin_n:
         rows.append((one.id, voice.say("maint.thin"), str(one.thin_n)))
-    return [html.Tr([html.Td(cell) for cell in row]) for row in rows]
+    return [html.Tr([html.Td(cell) for cell in (*row, *[""] * (len(COLUMNS) - len(row)))]) for row in rows]
 
 
 def _seal_tests(care: Care, circuit: str, voice: Voice, *, linked: bool) -> Any:

@@ -135,7 +135,8 @@ def _leak(one: CircuitTrends, trends: LifterTrends, now_utc_s: float) -> Iterato
     if step is not None and step.size > 0.0:
         told = values | {"step_kpa_per_min": step.size, "at_utc_s": step.utc_s}
         key = "care.leak_stepped" if step.certain else "care.leak_may_step"
-        yield 2.0 if step.certain else 3.5, Figure.LEAK, Text(key, told), _lift_at(step.utc_s, trends)
+        if_true = 3.5 if leak.level.likely + step.size >= limit else 5.9  # most possible steps are withdrawn again
+        yield 2.0 if step.certain else if_true, Figure.LEAK, Text(key, told), _lift_at(step.utc_s, trends)
     if (
         leak.services
         and leak.services[-1].better is False

@@ -32,7 +32,9 @@ TRENDS_WORDS: Final[Mapping[str, str]] = {
         "The pump of circuit {circuit} grows slower ({pump_down_s} now) and may take half as long again as when new from "
         "{early_utc_s} on."
     ),
-    "care.zero_off": "The gauge of circuit {circuit} reads {open_kpa} with the pads open; {limit_kpa} is the most allowed.",
+    "care.zero_off": (
+        "The gauge of circuit {circuit} is off zero by {open_kpa} with the pads open, over the {limit_kpa} allowed."
+    ),
     "care.gauges_apart": "The gauges of circuit {circuit} are {apart_kpa} apart on the mean of a lift.",
     "care.battery_low": "The battery falls to {battery_v} on a lift, at or under its limit of {limit_v}.",
     "care.battery_reaches": (

@@ -84,6 +84,20 @@ def test_new_step_is_told_and_links_to_its_lift() -> None:
     assert abs(int(item.lift.rpartition("-")[2]) - (N - 20)) <= 1
 
 
+@pytest.mark.parametrize(("size", "is_first"), [(0.06, False), (0.3, True)])
+def test_possible_step_comes_before_a_coming_date_only_if_it_would_be_over_the_limit(
+    size: float, is_first: bool
+) -> None:
+    """Most possible steps are withdrawn by the next lifts."""
+    leak = np.linspace(0.1, 0.38, N) + 0.005 * np.random.default_rng(2).standard_normal(N)
+    leak[N - 3 :] += size
+    found = [
+        key for key in keys(told(lifts(leak_kpa_per_min=leak))) if key in {"care.leak_may_step", "care.leak_reaches"}
+    ]
+    assert found == sorted(found, key=lambda key: (key == "care.leak_may_step") != is_first)
+    assert len(found) == 2
+
+
 @pytest.mark.parametrize(
     ("changes", "key"),
     [
