@@ -14,6 +14,7 @@ from monitor.store.backup import backup, restore
 from monitor.store.pruning import Keeping
 from monitor.store.records import Reader, StoreError, Writer, open_reader, open_writer
 from monitor.store.traces import read_trace
+from tests.brokers import wait_for
 
 
 @dataclass
@@ -246,6 +247,31 @@ def test_traces_let_go_leave_every_record_and_the_chain(store: Store) -> None:
     assert store.reader().verify() is None
 
 
+def test_first_that_does_not_fit_is_named_after_pruning_too(store: Store) -> None:
+    writer = traced(store, *(1000.0 * n for n in range(1, 7)))
+    writer.keeping = Keeping(trace_keep_s=time.time() - 3500.0)
+    prune(writer)
+    assert [store.reader().trace(f"dock-6/{n}") is None for n in range(6)] == [True] * 3 + [False] * 3
+    assert store.reader().verify() is None
+
+    def first() -> tuple[str, str]:
+        misfit = store.reader().verify()
+        assert misfit is not None
+        return misfit.lift, misfit.reason
+
+    kept = store.reader().trace("dock-6/4")
+    assert kept is not None
+    kept.write_bytes(kept.read_bytes() + b"x")
+    assert first() == ("dock-6/4", "trace_changed")
+    for changed in (3, 1):  # the first of them, whether its trace is kept or let go
+        with writer._engine.begin() as connection:
+            at = t.lifts.c.id == f"dock-6/{changed}"
+            record = connection.scalar(sa.select(t.lifts.c.record).where(at))
+            connection.execute(sa.update(t.lifts).where(at).values(record=record.replace("dock-6", "dock-7", 1)))
+        assert first() == (f"dock-6/{changed}", "changed")
+    assert len(store.reader().lifts()) == 6
+
+
 def test_chain_ends_say_how_many_lifts_a_site_has_and_the_last_hash(store: Store) -> None:
     writer = store.writer()
     assert store.reader().chain_ends() == []
@@ -470,7 +496,7 @@ def test_writer_goes_on_after_the_server_dropped_its_connection(
     writer.close()
 
 
-def test_backup_taken_while_writing_comes_back_whole(store: Store, tmp_path: Path) -> None:
+def test_backup_of_a_store_in_use_comes_back_whole(store: Store, tmp_path: Path) -> None:
     writer = store.writer()
     for n in range(3):
         writer.journal(10.0 + n, "reading", "dock-6", b'{"circuits":{"A":{"vacuum_kpa":60}}}')
@@ -496,6 +522,40 @@ def test_backup_taken_while_writing_comes_back_whole(store: Store, tmp_path: Pat
     assert after.settings("abc") == "site = 1"
     assert read_trace(after.trace("dock-6/1")) == read_trace(before.trace("dock-6/1"))
     after.close()
+
+
+def test_backup_taken_while_lifts_are_closed_has_every_lift_kept_before_it(store: Store, tmp_path: Path) -> None:
+    writer, stop = store.writer(), threading.Event()
+    kept: list[str] = []
+
+    def work() -> None:
+        while not stop.is_set():
+            n = len(kept)
+            writer.journal(11.0, "reading", "dock-6", b'{"circuits":{"A":{"vacuum_kpa":60}}}')
+            close_lift(writer, f"dock-6/{n}", opened=1764019000.0 + n)
+            kept.append(f"dock-6/{n}")
+
+    working = threading.Thread(target=work)
+    working.start()
+    during_n = 0
+    try:
+        for m in range(4):
+            wait_for(lambda least_n=5 * (m + 1): len(kept) >= least_n, 30.0, "lifts closed")
+            before = list(kept)
+            backup(store.data, tmp_path / f"{m}.tar", store.url)
+            during_n += len(kept) - len(before)
+            restore(tmp_path / f"{m}.tar", tmp_path / f"{m}")
+            restored = open_reader(tmp_path / f"{m}")
+            assert restored.verify() is None
+            there = [one["id"] for one in reversed(restored.lifts(limit=100_000))]
+            restored.close()
+            assert there[: len(before)] == before
+            assert there == [f"dock-6/{n}" for n in range(len(there))]
+    finally:
+        stop.set()
+        working.join()
+    assert during_n > 0, "nothing was written while the backups were made"
+    assert store.reader().verify() is None
 
 
 @pytest.mark.postgres
