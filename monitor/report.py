@@ -5,6 +5,7 @@ The page says what was seen, what was not, and what judged it. It never says tha
 
 import csv
 import io
+import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, datetime, tzinfo
 from html import escape
@@ -27,6 +28,11 @@ SHORT_N: Final = 24
 """Characters of a cell that is not broken into lines; a longer one is, within a word where it must be."""
 
 CAUTIONS: Final = ("report.caution", "report.decide", "report.says_no_more")
+PRINT_PX: Final = ((4500, 9), (8000, 7))
+"""Print that fits one sheet of A4 up to so many characters, found by printing from Chromium; beyond them ``LEAST_PX``. The
+PDF is fitted by itself (``report_pdf``)."""
+
+LEAST_PX: Final = 6
 SEAL_TESTS: Final = ("shift", "pre_pick")
 SIGNERS: Final = ("supervisor", "operator", "landing")
 
@@ -42,7 +48,7 @@ h1, p { overflow-wrap: anywhere }
 .facts { display: grid; grid-template-columns: repeat(4, 1fr); gap: 3px 10px }
 .facts b { display: block; font-size: 1.2em } .sign { display: flex; gap: 8mm; margin-top: 12mm }
 .sign div { flex: 1; border-top: 1px solid #111; padding-top: 2px } .small { color: #444 }
-@media print { body { padding: 0; font-size: 9px; line-height: 1.2 } svg { max-height: 52mm }
+@media print { body { padding: 0; line-height: 1.2 } svg { max-height: 52mm }
   .sign { margin-top: 9mm } h2 { margin-top: 4px } p { margin: 1px 0 } .facts { gap: 1px 10px } }
 .caution { border: 1px solid #111; padding: 3px 6px; margin-top: 6px }
 """
@@ -110,10 +116,13 @@ def lift_html(
         f"<p class='caution'>{escape(' '.join(words(key) for key in CAUTIONS))}</p>",
         "<div class='sign'>" + "".join(f"<div>{escape(one)}</div>" for one in signs) + "</div>",
     ]
+    said_n = len(re.sub(r"<[^>]*>", "", "".join(body).replace(drawing, "")))
+    size_px = next((size_px for most_n, size_px in PRINT_PX if said_n <= most_n), LEAST_PX)
+    sized = f"@media print {{ body {{ font-size: {size_px}px }} }}"
     return (
         f"<!doctype html><html lang='{speaker.language}'><head><meta charset='utf-8'>"
         f"<title>{escape(words('lift.title', id=record['id']))}</title>"
-        f"<style>{STYLE}</style></head><body>{''.join(body)}</body></html>\n"
+        f"<style>{STYLE}{sized}</style></head><body>{''.join(body)}</body></html>\n"
     )
 
 

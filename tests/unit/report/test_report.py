@@ -5,7 +5,7 @@ import io
 import json
 import re
 import subprocess
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
@@ -308,14 +308,19 @@ def test_nothing_stands_beyond_the_edge_of_the_drawing() -> None:
         assert float(one.get("x") or 0) + 8 * len(one.text or "") <= 1000 + 110, one.text
 
 
-@pytest.mark.parametrize("language", languages())
-def test_page_prints_on_one_sheet(language: str, tmp_path: Path) -> None:
-    """Printed by a real browser, with as many rows as it ever holds."""
-    full = record(**{name: fullest()[name] for name in ("gaps", "gaps_n")}, alarms=record()["alarms"] * 100,
+def long_tables() -> dict[str, Any]:
+    """As many rows as a record ever shows, with usual names."""
+    return record(**{name: fullest()[name] for name in ("gaps", "gaps_n")}, alarms=record()["alarms"] * 100,
                   actions=record()["actions"] * 100, circuits={name: circuit() for name in "ABCD"},
                   seal_tests=[seal_test("shift", circuits="ABCD"), seal_test("pre_pick", circuits="ABCD")])  # fmt: skip
+
+
+@pytest.mark.parametrize("full", [record, long_tables, fullest])
+@pytest.mark.parametrize("language", languages())
+def test_page_prints_on_one_sheet(language: str, full: Callable[[], dict[str, Any]], tmp_path: Path) -> None:
+    """Printed by a real browser."""
     speaker = Speaker(language, "us", language)
-    (tmp_path / "lift.html").write_text(lift_html(full, trace(), chained=HASH, speaker=speaker))
+    (tmp_path / "lift.html").write_text(lift_html(full(), trace(), chained=HASH, speaker=speaker))
     command = [
         need("chromium"),
         "--headless",
