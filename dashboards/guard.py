@@ -106,6 +106,9 @@ class Connection(H11Protocol):
                 del self._open[self._counted]
         super().connection_lost(exc)
 
+    def _unsupported_upgrade_warning(self) -> None:
+        """Say nothing: whoever asks for a websocket, which there are none of, would fill the log."""
+
     def _wait(self) -> None:
         self._wait_no_more()
         self._slow = self.loop.call_later(FIRST_WITHIN_S, self._too_slow)

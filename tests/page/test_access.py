@@ -9,7 +9,7 @@ import socket
 import threading
 import time
 from collections.abc import Iterator
-from contextlib import closing
+from contextlib import closing, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -279,6 +279,36 @@ def test_a_flood_from_one_device_leaves_the_others_served(site: Site) -> None:
         # Until the flood's allowance is used up, however slowly this machine floods.
         wait_for(lambda: site.device("127.0.0.66").ask("GET", "/api/status")[0] == 429, 30, "the flood refused")
         assert [site.device("127.0.0.7").ask("GET", "/api/status")[0] for _ in range(20)] == [200] * 20
+    finally:
+        over.set()
+        for thread in threads:
+            thread.join()
+
+
+def test_streams_held_open_by_one_device_leave_the_others_served(site: Site) -> None:
+    """The live stream is a long poll: one device holds all it gets, and asks for websockets, which there are none of."""
+    over, cut = threading.Event(), []
+
+    def hold(n: int) -> None:
+        ask = b"GET /api/live?page=ground&nonce=a&number=%d HTTP/1.1\r\nHost: 127.0.0.1\r\n" % n
+        upgrade = (
+            b"Upgrade: websocket\r\nConnection: Upgrade\r\nSec-WebSocket-Version: 13\r\nSec-WebSocket-Key: YQ==\r\n"
+        )
+        while not over.is_set():
+            with suppress(OSError), socket.create_connection(_at(site), 5, ("127.0.0.66", 0)) as stream:
+                stream.sendall(ask + (upgrade if n % 2 else b"") + b"\r\n")
+                while not over.is_set() and stream.recv(65536):
+                    stream.sendall(ask + b"\r\n")
+            cut.append(n)
+
+    threads = [threading.Thread(target=hold, args=(n,)) for n in range(60)]
+    for thread in threads:
+        thread.start()
+    try:
+        wait_for(lambda: len(cut) > 100, 30, "more connections than one device may have, cut off")
+        asked = [site.device("127.0.0.7").ask("GET", "/api/live?page=ground&nonce=b") for _ in range(20)]
+        assert [code for code, _, _ in asked] == [200] * 20
+        assert {said["view"]["call"] for _, said, _ in asked} == {"land_soon"}
     finally:
         over.set()
         for thread in threads:
