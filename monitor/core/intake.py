@@ -99,7 +99,8 @@ def judge(
     if news is News.LATE:
         behind = _behind(intake, reading, now_s)
         if _began_anew(behind, now_s) and not _old_of_this_run(intake, reading, now_s, utc_minus_now_s):
-            return _live(replace(behind, least_lag_s=None), reading, now_s), News.LIVE
+            anew = replace(behind, least_lag_s=None, late_n=intake.late_n)  # this one is counted as live
+            return _live(anew, reading, now_s), News.LIVE
         return behind, news
     return _live(intake, reading, now_s), News.LIVE
 

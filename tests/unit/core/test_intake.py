@@ -179,6 +179,12 @@ def test_restarted_sender_is_live_at_once() -> None:
     assert news[-1] is News.LIVE
 
 
+def test_message_that_begins_a_new_run_is_counted_once() -> None:
+    intake, news = take((0.0, reading(seq=900)), *((1.0 + n, reading(seq=n)) for n in range(5)))
+    counts = intake.counts()
+    assert (counts["live"], counts["late"]) == (news.count(News.LIVE), news.count(News.LATE)) == (3, 3)
+
+
 def test_message_of_the_run_before_the_restart_is_late() -> None:
     came = [(0.0, reading(seq=900, boot="a")), (1.0, reading(seq=0, boot="b")), (1.1, reading(seq=901, boot="a"))]
     assert take(*came)[1][-1] is News.LATE
