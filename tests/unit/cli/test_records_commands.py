@@ -1,5 +1,6 @@
 import csv
 import json
+import re
 import shutil
 import sqlite3
 import threading
@@ -8,8 +9,11 @@ from pathlib import Path
 import pytest
 
 from monitor.cli.main import main
+from monitor.core.messages import Text
 from monitor.fleet import folders
+from monitor.report import lift_html
 from monitor.store.records import open_reader, open_writer
+from monitor.words.say import say
 from tests.brokers import ROOT
 from tests.tools import sheets
 
@@ -159,3 +163,20 @@ def test_restore_never_writes_over_a_store(data: Path, tmp_path: Path, capsys: p
     assert main(["backup", "--data", str(data), "--out", str(tmp_path / "kept.tar")]) == 0
     assert main(["restore", str(tmp_path / "kept.tar"), "--data", str(data)]) == 1
     assert "has a store already; nothing was changed" in capsys.readouterr().err
+
+
+def test_plan_and_named_confirmations_stand_in_the_record_and_on_its_page(tmp_path: Path) -> None:
+    recording, summary = tmp_path / "lift.jsonl", tmp_path / "summary.json"
+    assert main(["simulate", "no-load-cell", "--site", SITE, "--out", str(recording), "--seed", "3"]) == 0
+    assert main(["replay", str(recording), "--site", SITE, "--summary", str(summary)]) == 0
+    said = [json.loads(line) for line in recording.read_text().splitlines()]
+    plan, *told = (one["payload"] for one in said if one["topic"].endswith("/actions"))
+    [record] = json.loads(summary.read_text())["lifts"]
+    kept = [(act["kind"], act["who"], act["role"]) for act in record["actions"]]
+    assert kept == [(act["kind"], act["who"], act["role"]) for act in told]
+    assert [kind for kind, _, _ in kept] == ["picked_up", "landed_fixed"]
+    assert record["plan"]["who"] == plan["who"]  # entered before the lift began
+    assert record["plan"]["weight_kg"] == plan["params"]["weight_kg"]
+    page = lift_html(record)
+    for kind, who, _ in kept:
+        assert re.search(rf"<td[^>]*>{say(Text(f'action.{kind}', {}))}</td><td[^>]*>{who}</td>", page)
