@@ -373,6 +373,29 @@ def test_circuit_without_a_believed_vacuum_holds_nothing(nothing: dict[str, floa
     answer = hold(model, judged_kpa=nothing, now_kpa=nothing, load_kg=500.0)
     assert answer.rated_kg == 0.0
     assert answer.margin_kg == -500.0
+    only_a = hold(model, judged_kpa=nothing, now_kpa={"A": 52.0, "B": 0.0}, load_kg=500.0)
+    assert answer.now_kg == (only_a.now_kg if nothing else 0.0)
+
+
+def test_little_vacuum_holds_little() -> None:
+    assert held(six_pads(), UPRIGHT, vacuum_kpa=0.5).rated_kg == pytest.approx(
+        held(six_pads(), UPRIGHT).rated_kg / 104.0
+    )
+
+
+def test_answer_names_its_basis() -> None:
+    assert held(six_pads()).basis == Basis.ASME_BTH_1.value
+    assert held(six_pads(basis=Basis.EN_13155)).basis == Basis.EN_13155.value
+
+
+def test_panel_that_bends_asks_more_of_the_worst_pad() -> None:
+    model = prepare(six_pads(), move=UPRIGHT, bend_factor=1.25)
+    assert model is not None
+    level = {"A": 52.0, "B": 52.0}
+    bent, rigid = hold(model, judged_kpa=level, now_kpa=level, load_kg=500.0), held(six_pads(), UPRIGHT)
+    assert bent.worst_pad is not None
+    assert rigid.worst_pad is not None
+    assert bent.worst_pad.use_ratio == pytest.approx(1.25 * rigid.worst_pad.use_ratio)
 
 
 @pytest.mark.parametrize("load_kg", [None, 0.0, -20.0])
