@@ -860,6 +860,42 @@ def test_new_raising_is_nobodys_yet_and_begins_with_its_breach() -> None:
     assert (late.raised_s, late.since_s, late.breach_since_s) == (160.0, 150.0, 150.0)
 
 
+@pytest.mark.parametrize(("over_for_s", "state"), [(29.9, ACK), (30.0, UNACK)])
+def test_breach_after_it_was_over_for_its_clear_delay_is_news(over_for_s: float, state: State) -> None:
+    rule = RULES["clock_wrong"]
+    old = Alarm(state=ACK, raising_n=3, raised_s=100.0, acknowledged_by="x", clear_since_s=120.0)
+    assert rule.clear_after_s == 30.0
+    again = advance(old, Verdict.BREACH, 120.0 + over_for_s, rule=rule, phase=Phase.CARRYING, raising_n=4)
+    assert again.state is state
+
+
+def test_breach_where_it_is_not_watched_begins_its_delay_anew() -> None:
+    rule = RULES["load_not_all_off"]
+    pending = Alarm(breach_since_s=100.0)
+    outside = advance(pending, Verdict.BREACH, 110.0, rule=rule, phase=Phase.CARRYING, raising_n=1)
+    assert outside == Alarm()
+    assert advance(pending, Verdict.BREACH, 120.0, rule=rule, phase=Phase.LANDING, raising_n=1).state is UNACK
+    back = advance(outside, Verdict.BREACH, 120.0, rule=rule, phase=Phase.LANDING, raising_n=1)
+    assert (back.state, back.breach_since_s) == (State.NORMAL, 120.0)
+
+
+def test_signal_whose_limit_is_gone_raises_nothing_and_clears_nothing() -> None:
+    rule = RULES["wind_over_limit"]
+    assert judge(Alarm(breach_since_s=1.0), rule, 20.0, None) is Verdict.CLEAR
+    assert judge(Alarm(state=UNACK), rule, 20.0, None) is Verdict.UNKNOWN
+    assert judge(Alarm(state=ACK), rule, 0.0, None) is Verdict.UNKNOWN
+
+
+def test_alarms_of_all_circuits_out_of_use_return_together() -> None:
+    low = circuit("A", state=S.LOW, vacuum_kpa=40.0), circuit("B", state=S.LOW, vacuum_kpa=40.0)
+    board = Board()
+    run(board, facts(*low), 5.0)
+    assert {stands(board, "vacuum_low", name).state for name in "AB"} == {UNACK}
+    unused = facts(*(replace(one, in_use=False) for one in low), replace(circuit("A"), id="C"), in_flight=False)
+    returned = {(moved.about, moved.rule.key) for moved in run(board, unused, 100.0, NOW_S + 10.0)}
+    assert {("A", "vacuum_low"), ("B", "vacuum_low")} <= returned
+
+
 @pytest.mark.parametrize(("for_s", "state"), [(59.9, UNACK), (60.0, State.RETURNED_UNACKNOWLEDGED)])
 def test_alarm_stands_exactly_a_minute_from_its_raising(for_s: float, state: State) -> None:
     rule = RULES["wind_over_limit"]
