@@ -1,6 +1,7 @@
 """A disk that is really full, in the middle of a lift and as it ends: the lift is whole once there is room again."""
 
 import json
+import shutil
 import threading
 from collections.abc import Iterator
 from pathlib import Path
@@ -67,6 +68,23 @@ def test_lift_that_goes_on_and_ends_while_the_disk_is_full_is_whole_afterwards(d
     assert writer.health()["writing"]
     writer.close()
     assert_whole(disk)
+
+
+def test_nearly_full_disk_is_seen_before_it_is_full(disk: Path) -> None:
+    """The alarm ``disk_nearly_full`` follows this share (``test_service``)."""
+    writer = open_writer(disk)
+    readings(writer, 0, 10)
+    assert writer.flush()
+    share = writer.health()["free_ratio"]
+    assert share is not None
+    assert share > 0.9
+    usage = shutil.disk_usage(disk)
+    (disk / "filler").write_bytes(b"\0" * (usage.free - usage.total // 50))
+    readings(writer, 10, 20)
+    wait_for(lambda: (writer.health()["free_ratio"] or 1.0) < 0.05, 20.0, "a share of the disk that is left")
+    assert writer.health()["writing"]
+    assert writer.flush()
+    writer.close()
 
 
 def test_trace_for_which_there_is_no_room_is_made_however_long_the_disk_was_full(

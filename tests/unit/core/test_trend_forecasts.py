@@ -1,9 +1,9 @@
-"""Forecasts of the day the service limit is reached, on seeded histories whose truth is known."""
+"""Forecasts of the day the service limit is reached, and steps, on seeded histories whose truth is known."""
 
 import numpy as np
 import pytest
 
-from tests.benchmarks.trends import Score, forecasts, judge
+from tests.benchmarks.trends import FOUND_WITHIN_N, OURS, OURS_DOWN, Score, forecasts, judge, steps
 
 NOW = 1_764_000_000.0
 DAY = 86_400.0
@@ -18,6 +18,19 @@ def test_dates_are_near_the_truth_and_their_bounds_cover_it_as_often_as_they_say
     assert len(score.errors) > 200
     assert 0.85 <= np.mean(score.covered) <= 0.96
     assert np.median(score.errors) <= 0.15
+
+
+@pytest.mark.long
+def test_steps_are_told_within_five_lifts_and_healthy_circuits_have_hardly_any() -> None:
+    """Eighty steps of twice the scatter each way, and forty healthy circuits of 500 lifts."""
+    found, _, _, _ = steps(range(920_000, 920_020))
+    for score in (found[OURS], found[OURS_DOWN]):
+        assert len(score.delays) == 80
+        assert np.median(score.delays) <= FOUND_WITHIN_N
+        assert np.mean(np.asarray(score.delays) <= FOUND_WITHIN_N) >= 0.85
+    ours = found[OURS]
+    assert ours.healthy_lifts_n == 40 * 500
+    assert 500 * ours.listed_n / ours.healthy_lifts_n <= 1.0  # told after 500 lifts, possible ones too
 
 
 @pytest.mark.parametrize(
