@@ -315,6 +315,20 @@ def test_streams_held_open_by_one_device_leave_the_others_served(site: Site) -> 
             thread.join()
 
 
+def test_asking_for_websockets_fills_no_log(tmp_path: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    with serve(tmp_path) as served:
+        wait_ready(served, "/landing")
+        phone = Device(served.url.removeprefix("http://"), "127.0.0.9")
+        upgrade = {
+            "Upgrade": "websocket",
+            "Connection": "Upgrade",
+            "Sec_WebSocket_Version": "13",
+            "Sec_WebSocket_Key": "YQ==",
+        }
+        assert [phone.ask("GET", "/landing", **upgrade)[0] for _ in range(5)] == [200] * 5
+    assert capfd.readouterr().err == ""
+
+
 def test_one_device_cannot_take_all_connections(site: Site) -> None:
     held = [socket.create_connection(_at(site), source_address=("127.0.0.66", 0), timeout=5) for _ in range(80)]
     try:
