@@ -95,11 +95,11 @@ class Tracer:
                 TypeError,
                 KeyError,
             ) as error:  # pyarrow's errors are ValueErrors and TypeErrors
-                self._tries_n[lift] = self._tries_n.get(lift, 0) + 1
                 log.warning("store: the trace of lift %s could not be written: %s", lift, in_words(error))
                 if isinstance(error, OSError) and error.errno in DISK_ALONE:
                     whole = False
                     continue
+                self._tries_n[lift] = self._tries_n.get(lift, 0) + 1
                 if self._tries_n[lift] < TRIES_N:
                     whole = False
                     continue

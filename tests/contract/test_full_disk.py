@@ -108,6 +108,7 @@ def test_trace_for_which_there_is_no_room_is_made_however_long_the_disk_was_full
     monkeypatch.setattr(tracing, "write_trace", write_on_a_full_disk)
     assert close(writer).wait(20.0)
     wait_for(lambda: tried_n > 2 * tracing.TRIES_N, 30.0, "the trace tried again and again")
+    assert writer._tracer._tries_n == {}, "a full disk counts as no try"
     (disk / "filler").unlink()
     assert writer.wait_for_traces(30.0)
     writer.close()
