@@ -44,6 +44,7 @@ TEXTS: Final = frozenset({"lifter", "circuit", "pads", "about", "note", "who", "
 """Columns with text from outside."""
 
 NOTHING: Final = Text("care.nothing", {})
+NO_LIFT: Final = Text("maint.no_lift", {})
 
 Row = dict[str, str]
 Say = Callable[[Text], str]
@@ -70,6 +71,9 @@ def care_text(cares: Sequence[Care], say: Say) -> str:
             pads = f" Pads: {row['pads']}." if row["pads"] else ""
             lift = f" Lift {row['lift']}." if row["lift"] else ""
             lines.append(f"  {row['place']}. {row['evidence']}{pads}{lift}")
+        if not len(care.trends.ids):
+            lines.append(f"  {say(NO_LIFT)}")
+            continue
         if not tables["list"]:
             lines.append(f"  {say(NOTHING)}")
         if tables["figures"]:

@@ -13,10 +13,11 @@ from typing import Any
 import pytest
 
 from monitor.care import Care
-from monitor.care_tables import care_csv
+from monitor.care_tables import care_csv, care_text
 from monitor.cli.main import main
 from monitor.clock import utc_s
 from monitor.core.lifter_trends import Service, follow
+from monitor.store.conditions import Lifts
 from monitor.words.say import say
 from tests.trend_histories import UNTIL_UTC_S, columns, demo_site, history
 
@@ -169,3 +170,10 @@ def test_note_is_no_formula_in_a_spreadsheet() -> None:
     care = Care(follow(config, columns(history(1, 40, 0.2)), [note], UNTIL_UTC_S), [])
     [row] = csv.DictReader(io.StringIO(care_csv([care], say, "services")))
     assert (row["note"], row["who"]) == ("'" + note.note, "'@who")
+
+
+def test_lifter_without_lifts_is_not_told_to_be_well() -> None:
+    [config] = demo_site().core.lifters.values()
+    said = care_text([Care(follow(config, Lifts().columns(), [], UNTIL_UTC_S), [])], say)
+    assert "dock-6: 0 lifts\n  No finished lift yet" in said
+    assert "Nothing stands out" not in said
