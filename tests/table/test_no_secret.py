@@ -38,6 +38,7 @@ TEST_DATA: Final[dict[str, str]] = {
     'tests/contract/test_mosquitto_files.py: value given to a secret: password="another"': "of a broker on this machine",
     'tests/page/test_access.py: value given to a secret: PIN = "482913"': "of a site in a test's own folder",
     'tests/page/test_header_injection.py: value given to a secret: PIN = "482913"': "of a site in a test's own folder",
+    'tests/unit/dashboards/test_sign_in.py: value given to a secret: PIN = "482913"': "of a site in a test's own folder",
     'tests/system/test_examples.py: value given to a secret: PASSWORD = "127.0.0.1"': "an address put into the example",
     'tests/system/test_secrets.py: value given to a secret: PIN = "quayside-monitor"': "a user's name stands first",
     'tests/tools.py: value given to a secret: mosquitto_passwd": "mosquitto"': "a program and its package",
