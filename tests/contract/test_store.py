@@ -16,6 +16,9 @@ from monitor.store.records import Reader, StoreError, Writer, open_reader, open_
 from monitor.store.traces import read_trace
 from tests.brokers import wait_for
 
+SLOW_S = 60.0
+"""These tests promise nothing of a slow machine, where an act that waits longer than two seconds is refused."""
+
 
 @dataclass
 class Store:
@@ -127,7 +130,7 @@ def test_snapshot_ids_are_never_given_to_new_rows(store: Store) -> None:
 
 def test_action_is_on_the_disk_when_it_returns(store: Store) -> None:
     writer = store.writer()
-    writer.action(action("a1"))
+    writer.action(action("a1"), timeout_s=SLOW_S)
     assert store.reader().actions() == [action("a1")]
     assert store.reader().actions(lifter="dock-7") == []
     assert store.reader().actions(since=1764019100.001) == []
@@ -135,16 +138,16 @@ def test_action_is_on_the_disk_when_it_returns(store: Store) -> None:
 
 def test_same_action_twice_is_refused_in_words(store: Store) -> None:
     writer = store.writer()
-    writer.action(action("a1"))
+    writer.action(action("a1"), timeout_s=SLOW_S)
     with pytest.raises(StoreError, match="taken before"):
-        writer.action(action("a1"))
+        writer.action(action("a1"), timeout_s=SLOW_S)
     assert len(store.reader().actions()) == 1
 
 
 def test_actions_not_taken_are_those_no_journal_row_names(store: Store) -> None:
     writer = store.writer()
-    writer.action(action("a1", utc_s=5.0))
-    writer.action(action("a2", utc_s=6.0))
+    writer.action(action("a1", utc_s=5.0), timeout_s=SLOW_S)
+    writer.action(action("a2", utc_s=6.0), timeout_s=SLOW_S)
     writer.journal(1.0, "action", "dock-6", b"{}", action="a1")
     assert writer.flush()
     assert [one["id"] for one in store.reader().actions_not_taken()] == ["a2"]
@@ -188,7 +191,7 @@ def test_lifts_are_listed_newest_first_by_lifter_and_before(store: Store) -> Non
 
 def test_names_with_bytes_a_database_refuses_are_kept_readable(store: Store) -> None:
     writer = store.writer()
-    writer.action(action("a1") | {"who": "a\0b"})
+    writer.action(action("a1") | {"who": "a\0b"}, timeout_s=SLOW_S)
     writer.alarm(move("r\0\ud800"))
     writer.alarm(move("r2", at_s=13.0))
     assert writer.flush()
@@ -443,7 +446,7 @@ def test_reads_go_on_hard_while_writing(store: Store) -> None:
         writer.journal(float(n), "reading", "dock-6", b"x" * 300)
         if n % 20 == 0:
             writer.alarm(move(f"r{n}"))
-            writer.action(action(f"a{n}"))
+            writer.action(action(f"a{n}"), timeout_s=SLOW_S)
             close_lift(writer, f"dock-6/{n}")
     assert writer.flush()
     ending.set()
@@ -501,7 +504,7 @@ def test_backup_of_a_store_in_use_comes_back_whole(store: Store, tmp_path: Path)
     for n in range(3):
         writer.journal(10.0 + n, "reading", "dock-6", b'{"circuits":{"A":{"vacuum_kpa":60}}}')
         close_lift(writer, f"dock-6/{n}")
-    writer.action(action("a1"))
+    writer.action(action("a1"), timeout_s=SLOW_S)
     writer.alarm(move("r1"))
     writer.snapshot(12.0, b"state", utc_minus_now_s=0.0, version="1")
     writer.settings("abc", "site = 1", name="site.toml", program="1")

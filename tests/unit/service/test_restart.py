@@ -325,7 +325,7 @@ def test_shelf_survives_with_its_end_and_comes_off_by_itself(run: Run) -> None:
 def test_out_of_service_survives_with_who_and_why(run: Run, forgotten: bool) -> None:
     params = {"alarm": "sensor_fault", "about": "B", "reason": "gauge on order"}
     action = Action("o1", ActionKind.OUT_OF_SERVICE, "dock-6", "the technician", "maintenance", params)
-    run.writer.action({**msgspec.to_builtins(action), "utc_s": T0})
+    run.writer.action({**msgspec.to_builtins(action), "utc_s": T0}, timeout_s=60.0)
     run.event(ActionCame(action))
     if forgotten:  # and said so long ago that its row in the journal is gone too
         run.statement("DELETE FROM snapshots")

@@ -181,7 +181,8 @@ def test_writes_survive_a_killed_process(tmp_path: Path) -> None:
     program += "w = open_writer(Path(sys.argv[1])); done = threading.Event()\n"
     program += "r = {'id': 'dock-6/1', 'site': 's', 'lifter': 'dock-6', 'opened': 1.0, 'closed': 2.0, 'version': 1}\n"
     program += "w.close_lift(r, opened_now_s=1.0, closed_now_s=2.0, done=lambda e: done.set()); done.wait()\n"
-    program += "w.action({'id': 'a1', 'kind': 'surface', 'lifter': 'dock-6', 'who': '', 'role': '', 'utc_s': 1.0})\n"
+    program += "a = {'id': 'a1', 'kind': 'surface', 'lifter': 'dock-6', 'who': '', 'role': '', 'utc_s': 1.0}\n"
+    program += "w.action(a, timeout_s=20.0)\n"
     program += "os.kill(os.getpid(), 9)"
     killed = subprocess.run([sys.executable, "-c", program, str(tmp_path)], check=False, timeout=30)
     assert killed.returncode == -9

@@ -74,7 +74,7 @@ def test_full_disk_is_told_keeps_everything_and_is_got_over(writer: Writer, tmp_
         assert writer.health()["error"]
         with pytest.raises(StoreError, match="Not done: it could not be written down"):
             writer.action(action("a1"), timeout_s=30.0)
-    writer.action(action("a2"))
+    writer.action(action("a2"), timeout_s=30.0)
     assert writer.flush()
     assert (writer.health()["writing"], writer.health()["error"], writer.health()["dropped_n"]) == (True, None, 0)
     reader = open_reader(tmp_path)
