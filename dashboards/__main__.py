@@ -76,20 +76,22 @@ async def _serve(options: argparse.Namespace, listening: socket.socket) -> None:
     channel = ChannelClient(options.channel)
     feeding = asyncio.create_task(channel.run(live.hello, live.take))
 
-    from dashboards.building import build
+    from dashboards.building import guarded, parts
     from dashboards.guard import Connection, allow_many_files
 
     allow_many_files()
 
     config = uvicorn.Config(
-        build(
-            live,
-            channel,
-            data=options.data,
-            story=options.story,
-            hosts=frozenset(options.host),
-            join_link=options.join_link,
-            listening=listening.getsockname()[:2],
+        guarded(
+            *parts(
+                live,
+                channel,
+                data=options.data,
+                story=options.story,
+                hosts=frozenset(options.host),
+                join_link=options.join_link,
+                listening=listening.getsockname()[:2],
+            )
         ),
         http=Connection,
         lifespan="off",

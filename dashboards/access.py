@@ -226,11 +226,11 @@ class Access:
         """What a cookie of ours says; None where there is none, it is too old, or somebody else made it."""
         try:
             found = SimpleCookie(header(scope, "cookie")).get(name)
-            return (
-                None
-                if found is None
-                else self._signer(name).loads(found.value, max_age=None if name == SESSION else _LASTS_S[name])
-            )
+            if found is None:
+                return None
+            # A sign-in says its own end, on a clock nobody sets.
+            most_s = None if name == SESSION else _LASTS_S[name]
+            return self._signer(name).loads(found.value, max_age=most_s)
         except (BadSignature, CookieError):
             return None
 

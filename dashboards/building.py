@@ -32,21 +32,6 @@ if TYPE_CHECKING:
     from monitor.store.records import Reader
 
 
-def build(
-    live: Live,
-    channel: ChannelClient,
-    *,
-    data: Path,
-    story: Path | None,
-    hosts: frozenset[str],
-    join_link: bool,
-    listening: tuple[str, int],
-) -> asgi.App:
-    """The ASGI app of one site."""
-    server, pages = parts(live, channel, data=data, story=story, hosts=hosts, join_link=join_link, listening=listening)
-    return asgi.with_headers(Guard(server), asgi.security_headers(pages.csp_hashes()))
-
-
 def parts(
     live: Live,
     channel: ChannelClient,
@@ -98,3 +83,8 @@ def parts(
         hosts=hosts,
     )
     return server, pages
+
+
+def guarded(server: Server, pages: Pages) -> asgi.App:
+    """The ASGI app of one site: its parts behind the guard, with their security headers."""
+    return asgi.with_headers(Guard(server), asgi.security_headers(pages.csp_hashes()))
