@@ -4,6 +4,7 @@ import errno
 import logging
 import threading
 from collections.abc import Callable
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any, Final
 
@@ -23,6 +24,8 @@ TRIES_N: Final = 10
 
 DISK_ALONE: Final = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EROFS})
 """A full or read-only disk is no fault of the trace: tried for ever, and its readings stay in the journal meanwhile."""
+
+NO_READING: Final = "the journal has no reading of this lift"
 
 
 class Tracer:
@@ -80,14 +83,7 @@ class Tracer:
         for lift, record, opened_s, closed_s, lifter in self._missing():
             try:
                 made = self._make(lift, msgspec.json.decode(record or b"{}"), opened_s, closed_s, lifter)
-                row = {
-                    "lift": lift,
-                    "path": made.path,
-                    "sha256": made.sha256,
-                    "rows_n": made.rows_n,
-                    "bytes_n": made.bytes_n,
-                    "error": None,
-                }
+                row = _without(lift, NO_READING) if made is None else asdict(made) | {"lift": lift, "error": None}
             except (
                 OSError,
                 ValueError,
@@ -103,7 +99,7 @@ class Tracer:
                 if self._tries_n[lift] < TRIES_N:
                     whole = False
                     continue
-                row = {"lift": lift, "path": None, "sha256": None, "rows_n": 0, "bytes_n": 0, "error": in_words(error)}
+                row = _without(lift, in_words(error))
             self._told.add(lift)
             self._made(row)
         return whole
@@ -116,7 +112,9 @@ class Tracer:
         with self._engine.connect() as connection:
             return [tuple(row) for row in connection.execute(query.order_by(c.n)) if row.id not in self._told]
 
-    def _make(self, lift: str, record: dict[str, Any], opened_s: float, closed_s: float, lifter: str) -> TraceFile:
+    def _make(
+        self, lift: str, record: dict[str, Any], opened_s: float, closed_s: float, lifter: str
+    ) -> TraceFile | None:
         c = t.journal.c
         query = (
             sa.select(c.kind, c.now_s, c.payload)
@@ -126,5 +124,12 @@ class Tracer:
         )
         with self._engine.connect() as connection:
             first = [TraceRow(*row) for row in connection.execute(query.limit(20))]
+            if not first:
+                return None
             rows = (TraceRow(*row) for row in connection.execute(query))
             return write_trace(self._data, lift, rows, circuits_of(record, first))
+
+
+def _without(lift: str, why: str) -> dict[str, Any]:
+    """The row of a lift that has no trace."""
+    return {"lift": lift, "path": None, "sha256": None, "rows_n": 0, "bytes_n": 0, "error": why}

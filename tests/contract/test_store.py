@@ -327,8 +327,20 @@ def test_trace_missing_after_a_crash_is_made_at_the_next_start(store: Store) -> 
     assert store.reader().trace("dock-6/1") is not None
 
 
+def test_lift_without_a_reading_in_the_journal_has_no_trace(store: Store) -> None:
+    writer = store.writer()
+    writer.journal(11.0, "reading", "dock-7", b'{"circuits":{"A":{"vacuum_kpa":60}}}')
+    close_lift(writer, "dock-6/1")
+    assert writer.wait_for_traces()
+    assert store.reader().trace("dock-6/1") is None
+    with writer._engine.begin() as connection:
+        [row] = connection.execute(sa.select(t.traces))
+    assert (row.path, row.rows_n, row.error) == (None, 0, "the journal has no reading of this lift")
+
+
 def test_changed_trace_is_named(store: Store) -> None:
     writer = store.writer()
+    writer.journal(11.0, "reading", "dock-6", b'{"circuits":{"A":{"vacuum_kpa":60}}}')
     close_lift(writer, "dock-6/1")
     assert writer.wait_for_traces()
     path = store.reader().trace("dock-6/1")

@@ -33,6 +33,7 @@ def data(tmp_path_factory: pytest.TempPathFactory) -> Path:
     kept = threading.Event()
     writer.close_lift(record, opened_now_s=record["opened"], closed_now_s=record["closed"], done=lambda _: kept.set())
     assert kept.wait(10)
+    assert writer.wait_for_traces()
     writer.close()
     return folder / "data"
 

@@ -18,6 +18,7 @@ def data(tmp_path: Path) -> Path:
     folder = tmp_path / "data"
     writer = open_writer(folder)
     record = {"version": 1, "id": "dock-6/1", "site": "quayside", "lifter": "dock-6", "opened": 1.0, "closed": 2.0}
+    writer.journal(1.5, "reading", "dock-6", b'{"circuits":{"A":{"vacuum_kpa":60}}}')
     writer.close_lift(record, opened_now_s=1.0, closed_now_s=2.0)
     assert writer.wait_for_traces()
     writer.close()
