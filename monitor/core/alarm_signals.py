@@ -57,6 +57,11 @@ def _silent_s(circuit: CircuitFacts, facts: Facts) -> float | None:
     return circuit.age_s
 
 
+def _lost_kpa(circuit: CircuitFacts, facts: Facts) -> float | None:
+    """A fall that was seen is one, whatever came after it; that nothing is lost any more is known only of what is heard."""
+    return None if circuit.state in UNHEARD and circuit.lost_kpa < LET_OUT_KPA else circuit.lost_kpa
+
+
 def _reserve_s(circuit: CircuitFacts, facts: Facts) -> float | None:
     if circuit.reserve is None:
         return None
@@ -151,7 +156,7 @@ SIGNALS: Final[Mapping[str, Signal]] = {
     "vacuum_kpa": _circuit(_believed_kpa),
     "to_level_early_s": _circuit(_to_level_s),
     "reserve_early_s": _circuit(_reserve_s),
-    "lost_kpa": _circuit(lambda c, f: None if c.state is CircuitState.NO_READING else c.lost_kpa),
+    "lost_kpa": _circuit(_lost_kpa),
     "opens_under_load": _opens_under_load,
     "silent_s": _circuit(_silent_s),
     "fault_for_s": _circuit(lambda c, f: None if c.state is CircuitState.NO_READING else c.fault_for_s),

@@ -27,6 +27,23 @@ def test_one_missed_message_does_not_clear_an_alarm() -> None:
     assert watch.alarms["vacuum_low B"] == "unacknowledged"
 
 
+@pytest.mark.parametrize("then", ["nan", "_"], ids=["doubted", "silent"])
+def test_sudden_loss_is_not_over_because_nothing_more_is_known(then: str) -> None:
+    watch = carrying()
+    carry(watch, B=f"64x5 64>50x3 {then}x600")
+    assert watch.alarms["sudden_loss B"] == "unacknowledged"
+    carry(watch, B="50x25")
+    assert watch.alarms["sudden_loss B"] == "unacknowledged"  # it is heard again, and not yet for half a minute
+    carry(watch, B="50x350")
+    assert watch.alarms["sudden_loss B"] == "latched_unacknowledged"
+
+
+def test_fall_seen_just_before_its_gauge_is_doubted_is_a_sudden_loss() -> None:
+    watch = carrying()
+    carry(watch, B="64x5 64>52x3 nanx2")
+    assert watch.alarms["sudden_loss B"] == "unacknowledged"
+
+
 def test_alarm_is_answered_returns_and_is_reset() -> None:
     watch = carrying()
     carry(watch, B="64x5 64>50x10 50x10")
