@@ -35,6 +35,9 @@ from monitor.core.status import Status, alarms_told
 
 TICK_S: Final = 0.5
 
+PARTNER_ROUNDS_N: Final = 2
+"""A partner's trouble may raise an alarm here, and that alarm is this lifter's own news for the partner."""
+
 
 @dataclass(slots=True)
 class SiteState:
@@ -150,7 +153,7 @@ def _tell_all(state: SiteState, now_s: float, effects: list[Effect]) -> None:
         _tell(state, name, now_s, effects)
 
 
-def _tell(state: SiteState, name: str, now_s: float, effects: list[Effect], *, for_partner: bool = False) -> None:
+def _tell(state: SiteState, name: str, now_s: float, effects: list[Effect], rounds_n: int = PARTNER_ROUNDS_N) -> None:
     """Move the phase, judge everything of one lifter and tell it; its partner in tandem too where that changed."""
     one = state.lifters[name]
     lifter.advance_phase(one, now_s)
@@ -210,9 +213,9 @@ def _tell(state: SiteState, name: str, now_s: float, effects: list[Effect], *, f
     lifts.close_lift(one, facts, now_s, effects)
     if one.log is None and facts.phase not in IN_FLIGHT:
         put_next_plan_in_force(one)
-    if partners_changed and not for_partner:
+    if partners_changed and rounds_n:
         for partner in _partners(state, name):
-            _tell(state, partner, now_s, effects, for_partner=True)
+            _tell(state, partner, now_s, effects, rounds_n - 1)
 
 
 def _streams(state: SiteState, name: str) -> list[intake.Intake]:

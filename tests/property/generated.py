@@ -6,7 +6,7 @@ when, so that the rules can be held against something other than the engine's ow
 """
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -45,6 +45,7 @@ class Sender:
 
     rng: np.random.Generator
     clock_jumps: bool
+    lifter: str = "dock-6"
     rich: bool = (
         False  # several gauges, absolute ones, height, ambient pressure, wind and turn too, all of them doubtful
     )
@@ -167,33 +168,37 @@ class Sender:
 
 @dataclass(frozen=True)
 class Done:
-    """One engine step: the kind of event, and whether it could have told anything new."""
+    """One engine step: the kind of event, and the lifter of which it could have told anything new."""
 
     kind: str
-    news: bool
+    news_of: str = ""
 
 
-def drive(watch: Watch, sender: Sender, steps_n: int) -> Iterator[Done]:
+def drive(watch: Watch, senders: Sequence[Sender], steps_n: int) -> Iterator[Done]:
     """Play ``steps_n`` engine steps or a few more; yields after each with the engine's answers in ``watch``."""
     done_n = 0
-    rng = sender.rng
+    rng = senders[0].rng
     while done_n < steps_n:
-        if rng.random() < 0.015:
-            sender.turn()
+        for sender in senders:
+            if sender.rng.random() < 0.015:
+                sender.turn()
         dt_s = float(rng.choice([0.1, 0.2, 0.5, 1.0], p=[0.3, 0.5, 0.15, 0.05]))
         if rng.random() < 0.004:
             dt_s = float(rng.uniform(2.0, 25.0))  # nothing comes for a while
-        sender.move(dt_s)
+        for sender in senders:
+            sender.move(dt_s)
         end_s = round(watch.now_s + dt_s, 3)
         while (next_s := (watch.now_s // 0.5 + 1) * 0.5) <= end_s:
             watch.now_s = next_s
             watch.take(Tick())
             done_n += 1
-            yield Done("tick", news=False)
+            yield Done("tick")
         watch.now_s = end_s
-        for done in _something(watch, sender):
-            done_n += 1
-            yield done
+        for sender in senders:
+            watch.lifter = sender.lifter
+            for done in _something(watch, sender):
+                done_n += 1
+                yield done
 
 
 def _something(watch: Watch, sender: Sender) -> Iterator[Done]:
@@ -206,26 +211,26 @@ def _something(watch: Watch, sender: Sender) -> Iterator[Done]:
             return
         case "doubled" | "late" if sender.sent:
             watch.send(sender.sent[-1 if kind == "doubled" else -min(len(sender.sent), int(rng.integers(2, 30)))])
-            yield Done(kind, news=False)
+            yield Done(kind)
         case "retained":
             message, _ = sender.message(watch.now_s)
             sender.seq -= 1
             watch.send(message, retained=True)
-            yield Done(kind, news=False)
+            yield Done(kind)
         case "garbage":
             watch.send(GARBAGE[rng.integers(len(GARBAGE))])
-            yield Done(kind, news=False)
+            yield Done(kind)
         case "act":
             _act(watch, rng)
-            yield Done(kind, news=True)
+            yield Done(kind, sender.lifter)
         case "around":
             events = [
                 LinkChanged(up=bool(rng.random() < 0.5)),
                 StoreSaid(writing=bool(rng.random() < 0.5), free_ratio=0.5),
             ]
-            events += [ConnectionSaid("dock-6", online=bool(rng.random() < 0.5)), Resumed(watch.now_s)]  # type: ignore[list-item]
+            events += [ConnectionSaid(sender.lifter, online=bool(rng.random() < 0.5)), Resumed(watch.now_s)]  # type: ignore[list-item]
             watch.take(events[rng.integers(len(events))])
-            yield Done(kind, news=False)
+            yield Done(kind)
         case _:
             if kind == "boot":
                 sender.boot += 1
@@ -236,12 +241,12 @@ def _something(watch: Watch, sender: Sender) -> Iterator[Done]:
             sender.sent = [*sender.sent, message][-30:]
             sender.learn(learnt, watch.now_s)
             watch.send(message)
-            yield Done("reading", news=bool(learnt))
+            yield Done("reading", sender.lifter if learnt else "")
 
 
 def _act(watch: Watch, rng: np.random.Generator) -> None:
     raisings: list[object] = [moved.raising for moved in watch.moved if moved.moved == "raised"][-6:]
-    raising = raisings[rng.integers(len(raisings))] if raisings else "dock-6/A/vacuum_low/1"
+    raising = raisings[rng.integers(len(raisings))] if raisings else f"{watch.lifter}/A/vacuum_low/1"
     params: dict[str, object] = {
         "raising": raising, "duration_s": 60.0, "reason": "known", "surface": str(rng.choice(["dry", "wet", "oily", "?"])),
         "weight_kg": float(rng.choice([300.0, 600.0, -1.0])), "layout": str(rng.choice(["narrow", "", "none"])),

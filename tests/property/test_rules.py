@@ -7,6 +7,7 @@ import hashlib
 import math
 import pickle
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -35,10 +36,11 @@ BESIDE_THE_READINGS = {"broker_lost", "record_not_written", "disk_nearly_full", 
 LONG = pytest.mark.long
 
 
-def lifter_of(seed: int) -> Watch:
+def lifter_of(seed: int, *partners: str) -> Watch:
     """Site files differ too: pump levels or none, both bases, a battery limit."""
     changes: dict[str, object] = {"battery_low_v": 23.0} if seed % 2 else {}
-    return Watch(dock(pump_levels=seed % 3 == 0, **changes))
+    lifters = [dock(id=name, pump_levels=seed % 3 == 0, **changes) for name in ("dock-6", *partners)]
+    return Watch(*lifters, tandem=bool(partners))
 
 
 class Judge:
@@ -51,10 +53,19 @@ class Judge:
         self.moved_n = 0
 
     def look(self, done: Done) -> None:
-        status = self.watch.status
+        lifter = self.sender.lifter
+        told = (one.status for one in reversed(self.watch.told) if one.status.facts.config.id == lifter)
+        status = next(told, None)
+        if status is None:
+            return
+        own = self.watch.state.lifters[lifter]
+        assert own.called is not None
+        assert own.release is not None
+        self.worse_of_two_is_told(status)
+        status = replace(status, called=own.called, release=own.release)  # what follows is of each by itself
         assert 3.0 <= status.facts.stale_after_s <= 20.0
         self.silence_is_never_good(status)
-        self.silence_never_improves(status, done)
+        self.silence_never_improves(status, news=done.news_of == lifter)
         self.silence_never_clears(status)
         self.release_is_never_better_than_known(status)
         self.times_and_loads_hang_together(status)
@@ -76,18 +87,29 @@ class Judge:
         if facts.in_flight and not any(self.fresh(circuit.id, status) for circuit in facts.used()):
             assert status.called.call in {Call.LAND_NOW, Call.NO_SIGNAL}
 
-    def silence_never_improves(self, status: Status, done: Done) -> None:  # rule 2
+    def worse_of_two_is_told(self, status: Status) -> None:
+        """Two lifters on one panel: one that carries nothing says nothing of the call, and all count for the release."""
+        state = self.watch.state
+        lifters = (self.sender.lifter, *state.config.partners(self.sender.lifter))
+        calls = [one.called.call for name in lifters if (one := state.lifters[name]).called is not None]
+        lifting = [call for call in calls if call is not Call.NOT_LIFTING]
+        assert status.called.call is min(lifting, key=RANK.__getitem__, default=Call.NOT_LIFTING)
+        answers = [state.lifters[name].release for name in lifters]
+        worst = [answer for answer in (Release.DO_NOT_RELEASE, Release.CANNOT_TELL, answers[0]) if answer in answers]
+        assert status.release is worst[0]
+
+    def silence_never_improves(self, status: Status, *, news: bool) -> None:  # rule 2
         rank = RANK[status.called.call]
         heard_s = self.sender.fresh_s
         silent = heard_s is None or status.facts.now_s - heard_s > status.facts.stale_after_s
-        if silent and not done.news and self.silent_rank is not None:
+        if silent and not news and self.silent_rank is not None:
             assert rank <= self.silent_rank
         self.silent_rank = rank if silent else None
 
     def silence_never_clears(self, status: Status) -> None:  # rule 1
         for moved in self.watch.moved[self.moved_n :]:
             by_itself = moved.moved in {"returned", "cleared"} and not moved.who
-            if by_itself and moved.key not in BESIDE_THE_READINGS:
+            if by_itself and moved.lifter == self.sender.lifter and moved.key not in BESIDE_THE_READINGS:
                 abouts = [moved.about] if moved.about else list(CIRCUITS)
                 assert any(self.fresh(name, status) for name in (*abouts, *(() if moved.about else ("load",)))), moved
         self.moved_n = len(self.watch.moved)
@@ -141,31 +163,35 @@ def points(bounds: Bounds) -> tuple[float | None, float | None, float | None]:
     return bounds.early_s, bounds.likely_s, bounds.late_s
 
 
-def hold_the_rules(seed: int) -> int:
-    """One history; returns how many engine steps it was."""
-    watch = lifter_of(seed)
-    sender = Sender(np.random.default_rng(seed), clock_jumps=seed % 4 == 0, rich=seed % 3 == 1)
-    judge = Judge(watch, sender)
+def hold_the_rules(seed: int, *partners: str) -> int:
+    """One history, of one lifter or of several on one panel; returns how many engine steps it was."""
+    watch = lifter_of(seed, *partners)
+    senders = [
+        Sender(np.random.default_rng(seed + 1_000_000 * n), clock_jumps=seed % 4 == 0, lifter=name, rich=seed % 3 == 1)
+        for n, name in enumerate(("dock-6", *partners))
+    ]
+    judges = [Judge(watch, sender) for sender in senders]
     steps_n = 0
-    for done in drive(watch, sender, HISTORY_N):
+    for done in drive(watch, senders, HISTORY_N):
         steps_n += 1
-        if done.kind in {"tick", "around"} and not watch.told:
+        if not watch.told:
             continue
-        judge.look(done)
+        for judge in judges:
+            judge.look(done)
         if watch.told[-1].changed or steps_n % 20 == 0:
-            encoded(status_dict(watch.status))
-        if len(watch.told) > 50:
-            del watch.told[:-4]
+            encoded(status_dict(watch.told[-1].status))
+        if len(watch.told) > 200:
+            del watch.told[:-100]
     no_alarm_chatters(watch.moved)
     return steps_n
 
 
 def no_alarm_chatters(moved: list[AlarmMoved]) -> None:
     """Never three changes between alarm and clear within 60 s (two alarm-management trade texts)."""
-    active: dict[tuple[str, str], bool] = {}
-    changes: dict[tuple[str, str], list[float]] = {}
+    active: dict[tuple[str, str, str], bool] = {}
+    changes: dict[tuple[str, str, str], list[float]] = {}
     for move in moved:
-        key, now_active = (move.about, move.key), move.state in {"unacknowledged", "acknowledged"}
+        key, now_active = (move.lifter, move.about, move.key), move.state in {"unacknowledged", "acknowledged"}
         if active.get(key, False) is not now_active:
             active[key] = now_active
             changes.setdefault(key, []).append(move.at_s)
@@ -177,6 +203,14 @@ def no_alarm_chatters(moved: list[AlarmMoved]) -> None:
 def test_rules_hold_over_generated_histories(block: int) -> None:
     each = STEPS_N // HISTORY_N // 5
     assert sum(hold_the_rules(seed) for seed in range(block * each, (block + 1) * each)) >= STEPS_N // 5
+
+
+@pytest.mark.parametrize("block", range(5))
+def test_rules_hold_for_two_lifters_on_one_panel(block: int) -> None:
+    each = STEPS_N // HISTORY_N // 25
+    first = 5_000 + block * each
+    steps_n = sum(hold_the_rules(seed, "dock-7") for seed in range(first, first + each))
+    assert steps_n >= STEPS_N // 25
 
 
 @LONG
@@ -195,7 +229,7 @@ def fingerprint(seed: int, steps_n: int, *, pickled_every_n: int = 0) -> str:
     watch = lifter_of(seed)
     sender = Sender(np.random.default_rng(seed), clock_jumps=True)
     told = hashlib.sha256()
-    for number, _ in enumerate(drive(watch, sender, steps_n)):
+    for number, _ in enumerate(drive(watch, [sender], steps_n)):
         for each in watch.told:
             told.update(encoded(status_dict(each.status)))
         del watch.told[:]
@@ -219,7 +253,7 @@ def test_same_history_is_told_the_same_also_over_a_restart(seed: int) -> None:
 def test_acknowledge_of_an_old_raising_changes_nothing(seed: int) -> None:
     watch = lifter_of(seed)
     sender = Sender(np.random.default_rng(seed), clock_jumps=False)
-    for _ in drive(watch, sender, 700):
+    for _ in drive(watch, [sender], 700):
         raised = [moved for moved in watch.moved if moved.moved == "raised"]
         if len(raised) < 2:
             continue
