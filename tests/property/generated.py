@@ -132,7 +132,7 @@ class Sender:
         if self.rich:
             message |= self._around()
         if not circuits:
-            learnt = {}
+            learnt = {"alarm": learnt["alarm"]}  # an event by itself: it freshens no circuit
         return message, learnt
 
     def _by_several_gauges(self, part: dict[str, object]) -> dict[str, object]:
@@ -156,9 +156,8 @@ class Sender:
 
     def learn(self, learnt: dict[str, Said], now_s: float) -> None:
         """A message has come over while it was news."""
-        if not learnt:
-            return
-        self.fresh_s = now_s
+        if learnt.keys() & set(CIRCUITS):
+            self.fresh_s = now_s
         for name, said in learnt.items():
             before = self.said[name]
             self.said[name] = Said(before.value, before.at_s, bad=True) if said.bad else said
@@ -241,7 +240,7 @@ def _something(watch: Watch, sender: Sender) -> Iterator[Done]:
             sender.sent = [*sender.sent, message][-30:]
             sender.learn(learnt, watch.now_s)
             watch.send(message)
-            yield Done("reading", sender.lifter if learnt else "")
+            yield Done("reading", sender.lifter)
 
 
 def _act(watch: Watch, rng: np.random.Generator) -> None:
