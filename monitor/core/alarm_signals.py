@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Callable, Mapping
+from functools import partial
 from typing import Final
 
 from monitor.core.call import (
@@ -29,11 +30,10 @@ TROUBLED_CALLS: Final = frozenset({Call.LAND_NOW.value, Call.NO_SIGNAL.value, Ca
 Signal = Callable[[Facts, CircuitFacts | None], float | bool | None]
 
 
-def _circuit(read: Callable[[CircuitFacts, Facts], float | bool | None]) -> Signal:
-    def signal(facts: Facts, circuit: CircuitFacts | None) -> float | bool | None:
-        return None if circuit is None else read(circuit, facts)
-
-    return signal
+def _of(
+    read: Callable[[CircuitFacts, Facts], float | bool | None], facts: Facts, circuit: CircuitFacts | None
+) -> float | bool | None:
+    return None if circuit is None else read(circuit, facts)
 
 
 def _believed_kpa(circuit: CircuitFacts, facts: Facts) -> float | None:
@@ -100,11 +100,10 @@ def _battery_early_s(facts: Facts, circuit: CircuitFacts | None) -> float | None
     return math.inf if early_s is None else early_s
 
 
-def _trouble(name: str) -> Signal:
-    return _circuit(lambda c, f: None if c.state is CircuitState.NO_READING else _troubled(c, name))
-
-
-def _troubled(circuit: CircuitFacts, name: str) -> bool:
+def _pump_is(name: str, circuit: CircuitFacts, facts: Facts) -> bool | None:
+    """Whether a pump has this trouble, unknown unheard; a circuit that was let go asks nothing of its pump."""
+    if circuit.state in UNHEARD:
+        return None
     return circuit.pump_trouble == name and circuit.state in ATTACHED_STATES
 
 
@@ -153,18 +152,18 @@ def _if_lost(facts: Facts, circuit: CircuitFacts | None) -> float | None:
 
 
 SIGNALS: Final[Mapping[str, Signal]] = {
-    "vacuum_kpa": _circuit(_believed_kpa),
-    "to_level_early_s": _circuit(_to_level_s),
-    "reserve_early_s": _circuit(_reserve_s),
-    "lost_kpa": _circuit(_lost_kpa),
+    "vacuum_kpa": partial(_of, _believed_kpa),
+    "to_level_early_s": partial(_of, _to_level_s),
+    "reserve_early_s": partial(_of, _reserve_s),
+    "lost_kpa": partial(_of, _lost_kpa),
     "opens_under_load": _opens_under_load,
-    "silent_s": _circuit(_silent_s),
-    "fault_for_s": _circuit(lambda c, f: None if c.state is CircuitState.NO_READING else c.fault_for_s),
-    "pump_not_building": _trouble("not_building"),
-    "pump_not_starting": _trouble("not_starting"),
-    "pump_not_stopping": _trouble("not_stopping"),
-    "pump_down_s": _circuit(lambda c, f: None if c.state in UNHEARD else c.pump_down_s),
-    "duty_ratio": _circuit(lambda c, f: None if c.state in UNHEARD else (c.duty_ratio or 0.0)),
+    "silent_s": partial(_of, _silent_s),
+    "fault_for_s": partial(_of, lambda c, f: None if c.state is CircuitState.NO_READING else c.fault_for_s),
+    "pump_not_building": partial(_of, partial(_pump_is, "not_building")),
+    "pump_not_starting": partial(_of, partial(_pump_is, "not_starting")),
+    "pump_not_stopping": partial(_of, partial(_pump_is, "not_stopping")),
+    "pump_down_s": partial(_of, lambda c, f: None if c.state in UNHEARD else c.pump_down_s),
+    "duty_ratio": partial(_of, lambda c, f: None if c.state in UNHEARD else (c.duty_ratio or 0.0)),
     "lifter_alarm": lambda f, c: None if f.silent and not f.lifter_alarm else f.lifter_alarm,
     "load_kg": lambda f, c: f.load_kg,
     "carried_kg": _carried_kg,

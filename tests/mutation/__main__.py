@@ -28,7 +28,6 @@ TESTS: Final = {
     "call": ["core/test_call.py", "table/test_calls.py"],
     "alarms": ["core/test_alarms.py", "table/test_alarm_table.py"],
     "alarm_acts": ["core/test_alarms.py", "core/test_acts.py", "table/test_alarm_table.py"],
-    "alarm_signals": ["core/test_alarms.py", "table/test_alarm_table.py"],
     "condition": ["core/test_condition.py", "core/test_pump_health.py"],
     "duty": ["core/test_pump_health.py"],
     "entry_fault": ["settings/test_plan_entry.py", "core/test_plan.py"],
@@ -103,7 +102,7 @@ source_paths = ["monitor"]
 only_mutate = ["monitor/core/{name}.py"]
 also_copy = ["simulator", "dashboards", "configs"]
 pytest_add_cli_args_test_selection = [{tests}]
-pytest_add_cli_args = ["-p", "no:cacheprovider"]
+pytest_add_cli_args = ["-p", "no:cacheprovider", "-p", "tests.mutation.quickest_first"]
 use_git_change_detection = false
 track_dependencies = false
 """

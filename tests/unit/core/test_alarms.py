@@ -6,7 +6,6 @@ from typing import Any
 import pytest
 
 from monitor.core.alarm_acts import NEVER_SET_ASIDE, SHELVE_MOST_S, Answered, act, set_service
-from monitor.core.alarm_signals import SIGNALS
 from monitor.core.alarm_table import Breach
 from monitor.core.alarms import (
     RULES,
@@ -629,26 +628,6 @@ LOST = {"load_known": LoadKnown.UNSURE, "load_lost": True, "load_fresh": False, 
 def test_release_is_told_unless_the_load_is_known_to_be_off(load: dict[str, Any], told: bool) -> None:
     fast = [circuit(name, lost_kpa=20.0) for name in "AB"]
     assert ("release_under_load" in up(facts(*fast, **load))) is told
-
-
-@pytest.mark.parametrize(
-    ("later", "known"),
-    [
-        (facts(), False),
-        (facts(**LOST), None),
-        (facts(circuit("A", state=S.NO_READING)), None),
-        (facts(circuit("A", state=S.SENSOR_FAULT)), None),
-        (facts(*[circuit(name, state=S.SENSOR_FAULT, lost_kpa=20.0) for name in "AB"]), None),
-    ],
-)
-def test_release_is_over_only_while_load_and_circuits_are_heard(later: Facts, known: bool | None) -> None:
-    assert SIGNALS["opens_under_load"](later, None) is known
-
-
-def test_release_with_a_silent_cell_tells_the_load_it_is_judged_by() -> None:
-    fast = [circuit(name, lost_kpa=20.0) for name in "AB"]
-    assert SIGNALS["carried_kg"](facts(*fast, load_kg=455.0), None) == 455.0
-    assert SIGNALS["carried_kg"](facts(*fast, **LOST), None) == 620.0
 
 
 @pytest.mark.parametrize(("early_s", "key"), [(480.0, {"battery_will_not_last"}), (480.1, set()), (None, set())])
