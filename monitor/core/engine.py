@@ -162,7 +162,6 @@ def _tell(state: SiteState, name: str, now_s: float, effects: list[Effect], roun
         link_up=state.link_up,
         store_writing=state.store_writing,
         disk_free_ratio=state.disk_free_ratio,
-        utc_minus_now_s=state.utc_minus_now_s,
         partners=_partners(state, name),
         lag_s=intake.worst_lag_s([one.news, *_streams(state, name)], now_s, state.utc_minus_now_s),
     )

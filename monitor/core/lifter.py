@@ -444,7 +444,6 @@ class Surroundings:
     link_up: bool
     store_writing: bool
     disk_free_ratio: float | None
-    utc_minus_now_s: float
     partners: dict[str, tuple[str, str]]
     lag_s: float | None = None  # UTC minus the clock of the sender that is furthest off, as far as it is known
 

@@ -35,6 +35,7 @@ TESTS: Final = {
     "facts": ["core/test_lifter.py"],
     "late": ["core/test_summary.py"],
     "layout": ["core/test_holding.py", "core/test_carrying.py"],
+    "lifter": ["core/test_lifter_readings.py", "core/test_lifter.py"],
     "lifter_trends": ["core/test_maintenance.py"],
     "lifts": ["core/test_engine.py", "core/test_summary.py"],
     "plan_input": ["core/test_plan.py", "core/test_plan_act.py"],

@@ -11,13 +11,16 @@ from monitor.core.events import (
     LastLifts,
     LinkChanged,
     MessagesLost,
+    ReadingCame,
     Resumed,
     StoreSaid,
     Tick,
 )
+from monitor.core.intake import News
 from monitor.core.past_lifts import PastLifts
+from monitor.core.readings import CircuitReading, Reading
 from monitor.words.say import status_dict
-from tests.histories import RESTING, STILL, Watch, calls, carry, carrying, dock, messages
+from tests.histories import RESTING, START_S, STILL, Watch, calls, carry, carrying, dock, messages
 
 SEALED = {"A": "64x1", "B": "64x1"}
 
@@ -172,6 +175,102 @@ def test_messages_of_an_unknown_lifter_are_counted_and_ignored() -> None:
     assert watch.state.unknown_lifters_n == 2
 
 
+def test_each_message_of_an_unknown_lifter_counts() -> None:
+    watch = Watch()
+    for _ in range(3):
+        watch.send({"circuits": {"A": {"vacuum_kpa": 64.0}}}, lifter="dock-9")
+    assert watch.state.unknown_lifters_n == 3
+
+
+def reading(watch: Watch, **said: object) -> Reading:
+    return Reading(watch.lifter, {"A": CircuitReading(61.0), "B": CircuitReading(62.0)}, **said)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("news", "count"),
+    [(News.DOUBLED, "doubled"), (News.LATE, "late"), (News.RETAINED, "retained")],
+)
+def test_what_the_wire_alone_knows_to_be_no_news_is_counted_and_never_live(news: News, count: str) -> None:
+    watch = Watch()
+    for _ in range(2):
+        watch.take(ReadingCame(reading(watch, sent_utc_s=watch.now_s - 60.0), judged=news))
+    assert watch.said["counts"][count] == 2  # type: ignore[index]
+    assert (watch.call, watch.said["reading_time"]) == ("no_signal", None)
+
+
+@pytest.mark.parametrize(("sender_ahead_s", "utc_minus_now_s"), [(0.0, 0.0), (7.0, 0.0), (0.0, 5000.0)])
+def test_late_reading_is_filled_in_at_its_own_time_by_the_clock_of_its_sender(
+    sender_ahead_s: float, utc_minus_now_s: float
+) -> None:
+    """The sender's clock may be wrong: how far is known by its live readings."""
+    watch = Watch()
+    watch.take(ClockSet(utc_minus_now_s))
+    clock_s = utc_minus_now_s + sender_ahead_s
+    for seq, at_s in [(1, 0.0), (2, 0.5), (3, 5.0), (4, 5.5)]:
+        watch.until(START_S + at_s)
+        watch.take(ReadingCame(reading(watch, sent_utc_s=watch.now_s + clock_s, seq=seq, boot="a")))
+    watch.take(ReadingCame(reading(watch, sent_utc_s=START_S + 1.0 + clock_s, seq=2, boot="a")))
+    assert [(filled.at_s - START_S, filled.vacuums) for filled in watch.filled] == [(1.0, (("A", 61.0), ("B", 62.0)))]
+
+
+def test_late_reading_the_wire_tells_of_has_the_time_of_this_site() -> None:
+    watch = Watch()
+    watch.take(ClockSet(5000.0))
+    watch.until(START_S + 60.0)
+    watch.take(ReadingCame(reading(watch, sent_utc_s=START_S + 20.0 + 5000.0), judged=News.LATE))
+    assert [filled.at_s - START_S for filled in watch.filled] == [20.0]
+
+
+def test_doubled_reading_fills_nothing_in() -> None:
+    watch = Watch()
+    watch.take(ReadingCame(reading(watch, sent_utc_s=watch.now_s - 1.0), judged=News.DOUBLED))
+    assert watch.filled == []
+
+
+@pytest.mark.parametrize(("silent_s", "gaps"), [(3.0, []), (3.5, [(0.0, 3.5, "silence")])])
+def test_silence_in_a_lift_longer_than_a_reading_lasts_is_named_in_its_record(
+    silent_s: float, gaps: list[tuple[float, float, str]]
+) -> None:
+    watch = carrying()
+    heard_s = watch.now_s
+    watch.until(heard_s + silent_s)
+    watch.seq += 1
+    watch.send({"time": watch.now_s, "seq": watch.seq, "boot": "a", "circuits": {"A": {"vacuum_kpa": 64.0}}})
+    log = watch.state.lifters["dock-6"].log
+    assert log is not None
+    assert [(gap.from_s - heard_s, gap.to_s - heard_s, gap.why) for gap in log.gaps] == gaps
+
+
+def test_alarm_says_when_it_moved() -> None:
+    watch = Watch()
+    watch.take(LinkChanged(False))
+    while "broker_lost" not in watch.raised():
+        watch.wait(0.5)
+    [at_s] = [move.at_s for move in watch.moved if move.key == "broker_lost"]
+    assert at_s == watch.now_s
+
+
+def test_record_of_a_lift_says_which_version_judged_it_and_when_by_the_clock() -> None:
+    watch = carrying()
+    log = watch.state.lifters["dock-6"].log
+    assert log is not None
+    assert log.version == "test"
+    watch = Watch()
+    watch.take(ClockSet(5000.0))
+    watch.play(A="0x5 0>64x40", B="0x5 0>64x40", A_pump="onx1", B_pump="onx1")
+    log = watch.state.lifters["dock-6"].log
+    assert log is not None
+    assert log.utc_minus_now_s == 5000.0
+
+
+def test_land_now_stands_while_nothing_more_is_heard() -> None:
+    watch = carrying()
+    carry(watch, B="64>50x60 50x10")
+    assert watch.call == "land_now"
+    watch.wait(10.0)
+    assert (watch.call, watch.reason) == ("land_now", "reason.standing")
+
+
 def test_connection_topic_is_a_hint_and_never_proof() -> None:
     watch = carrying()
     watch.take(ConnectionSaid("dock-6", online=False))
@@ -282,6 +381,23 @@ def test_after_a_restart_nothing_old_is_believed() -> None:
     assert (watch.call, watch.release, watch.phase) == ("no_signal", "do_not_release", "carrying")
 
 
+def test_restart_is_a_gap_in_the_record_of_the_lift_and_ends_its_seal_test() -> None:
+    watch = Watch()
+    watch.play(A="0x5 0>64x40 64x60", B="0x5 0>64x40 64x60", A_pump="onx45 offx1", B_pump="onx45 offx1", load_kg="0x1")
+    watch.act("seal_test", test="pre_pick", who="supervisor")
+    one = watch.state.lifters["dock-6"]
+    assert one.log is not None
+    assert one.seal_tests.running is not None
+    down_s = watch.now_s
+    watch.now_s += 30.0
+    watch.take(Resumed(down_s))
+    assert [(gap.from_s, gap.to_s, gap.why) for gap in one.log.gaps] == [(down_s, down_s + 30.0, "restart")]
+    assert one.seal_tests.running is None
+    [test] = one.seal_tests.ended
+    assert test.text.key == "seal.broken.restart"
+    assert test.ended_s == down_s + 30.0
+
+
 def test_acknowledged_alarm_is_still_acknowledged_after_a_restart() -> None:
     watch = carrying()
     carry(watch, B="64>50x60 50x10")
@@ -304,46 +420,6 @@ def test_lift_in_progress_goes_on_after_a_restart() -> None:
     carry(again)
     assert again.said["lift"]["id"] == begun  # type: ignore[index]
     assert again.said["lift"]["picks_n"] == 1  # type: ignore[index]
-
-
-# --- a leak is seen however the pads were pumped down
-
-
-@pytest.mark.parametrize("pumping_s", [5, 10, 20, 40])
-@pytest.mark.parametrize("rate_hz", [5.0, 10.0])
-def test_leak_after_a_quick_or_slow_pump_down_is_seen(pumping_s: int, rate_hz: float) -> None:
-    watch = Watch()
-    n = round(pumping_s * rate_hz)
-    vacuum, pump = f"0x5 0>64x{n} 64x100", f"onx{n + 5} offx1"
-    watch.play(A=vacuum, B=vacuum, A_pump=pump, B_pump=pump, load_kg="0x1", noise_kpa=0.05, rate_hz=rate_hz, **STILL)
-    slow = round(60 * rate_hz)  # B loses 4 kPa in a minute, A nothing
-    watch.play(A="64x1", B=f"64>60x{slow}", load_kg="0x1", noise_kpa=0.05, seed=1, rate_hz=rate_hz, **STILL, **RESTING)
-    assert (watch.circuit("A"), watch.circuit("B")) == ("holding", "losing")
-    leak = watch.status.facts.circuits["B"].leak
-    assert leak is not None
-    assert leak.leak_kpa_per_min == pytest.approx(4.0, rel=0.1)
-
-
-@pytest.mark.parametrize("digits", [0, 1, 2, 3, 9])
-def test_gauge_of_any_resolution_shows_a_leak(digits: int) -> None:
-    watch = Watch()
-    how = {"noise_kpa": 0.05, "digits": digits}
-    vacuum, pump = "0x5 0>64x200 64x100", "onx205 offx1"
-    watch.play(A=vacuum, B=vacuum, A_pump=pump, B_pump=pump, load_kg="0x1", **how, **STILL)  # type: ignore[arg-type]
-    watch.play(A="64x1", B="64>58x900", load_kg="0x1", seed=1, **how, **STILL, **RESTING)  # type: ignore[arg-type]
-    leak = watch.status.facts.circuits["B"].leak
-    assert leak is not None
-    assert leak.leak_kpa_per_min == pytest.approx(4.0, rel=0.3)
-    assert watch.circuit("A") == "holding"
-
-
-def test_first_reading_of_many_digits_is_no_certainty() -> None:
-    watch = Watch()
-    vacuum = "3.123456789x1 0x30 0>64x200 64x300"
-    watch.play(A=vacuum, B=vacuum, A_pump="onx231 offx1", B_pump="onx231 offx1", load_kg="0x1")  # warnings are errors
-    leak = watch.status.facts.circuits["A"].leak
-    assert leak is not None
-    assert leak.leak_kpa_per_min is None or abs(leak.leak_kpa_per_min) < 1.0
 
 
 # --- tandem
