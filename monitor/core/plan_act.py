@@ -55,7 +55,7 @@ def read_params(params: Mapping[str, object], config: LifterConfig) -> Plan | No
         rotation_high_deg=_within(finite(params, "rotation_high_deg"), 360.0, -360.0, 360.0),
     )
     surface = params.get("surface")
-    if surface is not None and surface not in set(Surface):
+    if surface is not None and not (isinstance(surface, str) and surface in set(Surface)):
         return None
     blown = Wind(
         away_n=_within(finite(params, "wind_away_n"), 0.0, -1.0, math.inf),
@@ -77,7 +77,7 @@ def read_params(params: Mapping[str, object], config: LifterConfig) -> Plan | No
             depth_mm=finite(params, "cg_depth_mm") or 0.0,
         ),
         tilts_given=finite(params, "tilt_low_deg") is not None or finite(params, "tilt_high_deg") is not None,
-        surface=Surface(str(surface)) if surface is not None else None,
+        surface=Surface(surface) if surface is not None else None,
         wind=blown,
         bend_factor=bends or 1.0,
         wind_limit_m_s=wind_limit_m_s,
@@ -98,9 +98,13 @@ def _pads(params: Mapping[str, object], config: LifterConfig) -> tuple[tuple[str
 def finite(params: Mapping[str, object], name: str) -> float | None:
     """A finite number among an action's parameters; ``None`` where there is none."""
     value = params.get(name)
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+    if isinstance(value, bool) or not isinstance(value, int | float):
         return None
-    return float(value)
+    try:
+        number = float(value)
+    except OverflowError:  # a whole number of over 308 digits
+        return None
+    return number if math.isfinite(number) else None
 
 
 def _within(value: float | None, default: float, low: float, high: float) -> float:

@@ -191,6 +191,9 @@ def test_dry_by_the_supervisor_is_never_better_than_the_site_file() -> None:
         {"tilt_low_deg": 90.0, "tilt_high_deg": 10.0},
         {"surface": "damp"},
         {"surface": 3},
+        {"surface": ["wet"]},  # not even hashable
+        {"weight_kg": 10**400},  # JSON knows no largest whole number
+        {"tilt_low_deg": 10**400, "layout": 7},
         {"wind_away_n": -1.0},
         {"wind_along_n": -1.0},
         {"bend_factor": 0.5},

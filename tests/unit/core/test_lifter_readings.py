@@ -7,9 +7,12 @@ from typing import Any
 import pytest
 
 from monitor.core import lifter, moved
+from monitor.core.carrying import Wind
+from monitor.core.config import Surface
 from monitor.core.facts import CircuitState, Facts
+from monitor.core.holding import Centre
 from monitor.core.leak_state import LeakConfig
-from monitor.core.lifter import QUANTITIES, UPRIGHT_DEG, LifterState, Surroundings
+from monitor.core.lifter import QUANTITIES, UPRIGHT_DEG, LifterState, Plan, Surroundings
 from monitor.core.load import Load, LoadKnown
 from monitor.core.phases import Phase, PhaseState
 from monitor.core.readings import CircuitReading, Pump, Reading, Refusal, Valve
@@ -351,7 +354,7 @@ def test_lifter_is_silent_only_when_no_circuit_in_use_is_heard() -> None:
     hear(state, 0.0)
     hear(state, 4.0, vacuum_kpa={"A": 64.0})
     assert not tell(state, 4.0).silent
-    state.plan = lifter.Plan(pads=("B1", "B2", "B3"))
+    state.plan = Plan(pads=("B1", "B2", "B3"))
     assert tell(state, 4.0).silent
 
 
@@ -448,3 +451,48 @@ def test_vacuum_lost_is_measured_from_the_highest_of_the_last_two_seconds() -> N
         hear(state, now_s, vacuum_kpa={"A": kpa, "B": 64.0})
     assert tell(state, 3.0).circuits["A"].lost_kpa == 2.0
     assert tell(state, 3.0).circuits["B"].lost_kpa == 0.0
+
+
+@pytest.mark.parametrize(
+    "plan",
+    [
+        {"pads": ("A1", "A2", "B1", "B2")},
+        {"centre": Centre(x_mm=300.0)},
+        {"wind": Wind(away_n=2000.0)},
+        {"bend_factor": 1.5},
+        {"surface": Surface.WET},
+    ],
+)
+def test_what_holds_is_judged_by_everything_the_plan_says(plan: dict[str, Any]) -> None:
+    """Each of these asks more of the pads than the same panel without it; put in force between two readings, it counts."""
+    state = lifter.begin(dock(wll_kg=5000.0))
+    hear(state, 0.0, tilt_deg=90.0)
+    state.plan = Plan(weight_kg=600.0)
+    plain = tell(state, 0.0).holding
+    state.plan = Plan(weight_kg=600.0, **plan)
+    state.surface = state.plan.surface
+    asked = tell(state, 0.0).holding
+    assert plain is not None
+    assert asked is not None
+    assert asked.rated_kg < plain.rated_kg
+    state.plan, state.surface = Plan(weight_kg=600.0), None
+    assert tell(state, 0.0).holding == plain
+
+
+def test_holding_is_that_of_the_lower_of_vacuum_and_warning_level_and_now_that_of_the_vacuum() -> None:
+    state = lifter.begin(dock(wll_kg=5000.0))
+    held = {}
+    for now_s, kpa in [(0.0, 64.0), (10.0, 52.0), (20.0, 45.0)]:
+        hear(state, now_s, vacuum_kpa={"A": kpa, "B": kpa}, tilt_deg=90.0)
+        hear(state, now_s + 2.0, vacuum_kpa={"A": kpa, "B": kpa}, tilt_deg=90.0)
+        held[kpa] = tell(state, now_s + 2.0).holding
+        assert held[kpa] is not None
+    assert held[64.0].rated_kg == held[52.0].rated_kg > held[45.0].rated_kg
+    assert held[64.0].now_kg > held[52.0].now_kg > held[45.0].now_kg
+
+
+def test_last_reading_is_when_a_live_message_came_last() -> None:
+    state = lifter.begin(dock())
+    hear(state, 1.0, 2.5)
+    assert tell(state, 9.0).last_reading_s == 2.5
+    assert tell(state, 9.0).ever_heard
