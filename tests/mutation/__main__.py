@@ -42,7 +42,6 @@ TESTS: Final = {
     "plan_act": ["core/test_plan_act.py", "core/test_acts_answers.py"],
     "plan_input": ["core/test_plan.py", "core/test_plan_act.py"],
     "plan_rating": ["core/test_plan.py"],
-    "plan_says": ["core/test_plan.py"],
     "seal_tests": ["core/test_seal_test_steps.py"],
     "silent_gauges": ["core/test_sensors.py"],
     "standstill": ["core/test_sensors.py"],

@@ -48,6 +48,39 @@ def answer(state: LifterState | None, kind: ActionKind | str, *, role: str = "su
     return answered.key
 
 
+@pytest.mark.parametrize("who", ["", "  "])
+def test_nobody_acts_without_a_name(who: str) -> None:
+    state, effects = state_of(), []  # type: ignore[var-annotated]
+    action = Action("a17", ActionKind.ACKNOWLEDGE, "dock-6", who, "supervisor", {"raising": RAISING})
+    assert apply_action(state, action, NOW_S, effects) == ActionAnswered("a17", done=False, key="refused.who")
+    assert effects == []
+
+
+@pytest.mark.parametrize(
+    ("kind", "params", "key"),
+    [
+        ("surface", {"surface": "damp"}, "refused.surface"),
+        ("plan", {"weight_kg": -1.0}, "refused.plan"),
+        ("plan", {"layout": "none such"}, "refused.plan"),
+        ("out_of_service", {"alarm": ["battery_low"], "reason": "x"}, "refused.no_such_alarm"),
+        ("out_of_service", {"alarm": "battery_low", "about": 7, "reason": "x"}, "refused.no_such_alarm"),
+        ("out_of_service", {"alarm": "no such", "about": 7, "reason": "x"}, "refused.no_such_alarm"),
+    ],
+)
+def test_what_cannot_be_is_refused_and_not_noted(kind: str, params: dict[str, Any], key: str) -> None:
+    state = state_of(Phase.SEAL_TEST)
+    assert answer(state, kind, role="maintenance", **params) == key
+    assert (state.plan, state.next_plan, state.surface) == (None, None, None)
+    assert state.log is not None
+    assert state.log.actions == []
+
+
+def test_plan_by_a_layout_has_the_pads_of_this_lifters_layout() -> None:
+    state = state_of(Phase.SEAL_TEST)
+    assert answer(state, "plan", weight_kg=100.0, layout="narrow") == "done.plan"
+    assert state.plan == Plan(weight_kg=100.0, pads=("A1", "A2", "B1", "B2"))
+
+
 # --- an alarm, by the name of its raising
 
 
@@ -85,7 +118,7 @@ def test_second_acknowledge_is_refused_and_tells_nothing() -> None:
     state = state_of()
     say(state, "acknowledge", raising=RAISING)
     answered, effects = say(state, "acknowledge", raising=RAISING)
-    assert (answered.key, effects) == ("refused.nothing_to_do", [])
+    assert (answered, effects) == (ActionAnswered("a17", done=False, key="refused.nothing_to_do"), [])
 
 
 BATTERY = {"raising": "dock-6/lifter/battery_low/8"}
@@ -96,6 +129,8 @@ BATTERY = {"raising": "dock-6/lifter/battery_low/8"}
     [
         ({"duration_s": 600.0, "reason": "new battery on its way"}, "done.shelve"),
         ({"duration_s": 600, "reason": "new battery on its way"}, "done.shelve"),
+        ({"duration_s": 1.0, "reason": "only to look"}, "done.shelve"),
+        ({"duration_s": 3600.0, "reason": "new battery on its way"}, "done.shelve"),
         ({"duration_s": 3600.5, "reason": "new battery on its way"}, "refused.shelve_needs"),
         ({"duration_s": 0.0, "reason": "new battery on its way"}, "refused.shelve_needs"),
         ({"duration_s": float("nan"), "reason": "x"}, "refused.shelve_needs"),
@@ -112,7 +147,7 @@ def test_shelving_needs_a_time_and_a_reason(params: dict[str, Any], key: str) ->
     state = state_of()
     assert answer(state, "shelve", **BATTERY, **params) == key
     alarm = state.board.alarms["", "battery_low"]
-    assert alarm.shelved_until_s == (NOW_S + 600.0 if key == "done.shelve" else None)
+    assert alarm.shelved_until_s == (NOW_S + params["duration_s"] if key == "done.shelve" else None)
 
 
 def test_shelf_says_who_and_why_and_is_ended_by_hand() -> None:
@@ -123,6 +158,13 @@ def test_shelf_says_who_and_why_and_is_ended_by_hand() -> None:
     assert [effect.moved for effect in effects if isinstance(effect, AlarmMoved)] == ["shelved"]
     assert answer(state, "unshelve", **BATTERY) == "done.unshelve"
     assert answer(state, "unshelve", **BATTERY) == "refused.nothing_to_do"
+
+
+def test_alarm_that_is_over_is_not_shelved() -> None:
+    """It would silence a raising nobody has seen yet."""
+    state = state_of()
+    state.board.alarms["", "battery_low"] = replace(state.board.alarms["", "battery_low"], state=State.NORMAL)
+    assert answer(state, "shelve", **BATTERY, duration_s=600.0, reason="x") == "refused.nothing_to_do"
 
 
 def test_alarm_that_leads_to_land_now_is_never_shelved() -> None:
@@ -168,7 +210,27 @@ def test_out_of_service_and_back_is_told_by_the_name_of_the_raising() -> None:
         ("out_of_service", BATTERY["raising"], NOW_S, "lift supervisor"),
         ("in_service", BATTERY["raising"], NOW_S, "lift supervisor"),
     ]
+    alarm = state.board.alarms["", "battery_low"]
+    assert (alarm.out_of_service_s, alarm.out_of_service_by, alarm.out_of_service_why) == (None, "", "")
     assert answer(state, "in_service", role="maintenance", alarm="battery_low") == "refused.nothing_to_do"
+
+
+def test_out_of_service_of_one_circuit_is_told_of_that_circuit() -> None:
+    _, effects = say(state_of(), "out_of_service", role="maintenance", alarm="sensor_fault", about="B", reason="x")
+    assert [effect.about for effect in effects if isinstance(effect, AlarmMoved)] == ["B"]
+
+
+def test_alarm_never_raised_is_none_of_the_lift_though_it_was_taken_out_of_service() -> None:
+    state = state_of()
+    answer(state, "out_of_service", role="maintenance", alarm="sensor_fault", about="B", reason="on order")
+    assert state.log is not None
+    assert state.log.alarms == {}
+
+
+def test_alarm_moves_between_two_lifts_too() -> None:
+    state = state_of()
+    state.log = None
+    assert answer(state, "acknowledge", raising=RAISING) == "done.acknowledge"
 
 
 # --- what is done stands in the record of the lift

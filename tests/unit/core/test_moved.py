@@ -2,6 +2,8 @@
 
 import pytest
 
+from monitor.core import lifter
+from monitor.core.events import Event, ReadingCame, Tick
 from monitor.core.readings import Pump
 from tests.histories import Watch, dock
 
@@ -9,12 +11,25 @@ STEPS = "60x20 59.9x20 60x20"  # the gauge shows how fine it is
 QUIET = {"load_kg": "0x1", "tilt_deg": "90x1"}
 
 
+class Gauges(Watch):
+    """The memory of the gauges alone: no call, alarm or status is made of it."""
+
+    def take(self, event: Event) -> None:
+        one = self.state.lifters[self.lifter]
+        match event:
+            case ReadingCame(reading):
+                lifter.take(one, reading, self.now_s)
+            case Tick():
+                lifter.settle(one, self.now_s)
+        lifter.advance_phase(one, self.now_s)
+
+
 def fault(watch: Watch, name: str = "A") -> str | None:
-    return watch.status.facts.circuits[name].fault
+    return watch.state.lifters[watch.lifter].gauges[name].fault
 
 
 def played(watch: Watch | None = None, **signals: str) -> Watch:
-    watch = watch or Watch()
+    watch = watch or Gauges()
     watch.play(**{"B": "61x1", **QUIET, **signals})
     return watch
 
@@ -76,7 +91,7 @@ def test_gauge_coarser_than_a_stroke_shows_none() -> None:
 def test_fine_gauge_that_stands_still_over_the_stop_of_its_pump_below_its_stop_level_is_frozen(
     levels: bool, value_kpa: float, still_n: int, told: str | None
 ) -> None:
-    watch = Watch(dock(pump_levels=levels))
+    watch = Gauges(dock(pump_levels=levels))
     vacuum = f"{value_kpa - 5}>{value_kpa}x51 {value_kpa}x{still_n + 120}"
     assert fault(played(watch, A=vacuum, A_pump=f"onx{51 + still_n} offx1")) == told
 
@@ -112,7 +127,7 @@ def test_running_pump_may_hold_a_gauge_against_the_hoist() -> None:
 
 
 def test_absolute_gauge_does_not_follow_the_hoist() -> None:
-    watch = Watch()
+    watch = Gauges()
     for number in range(600):
         watch.until(watch.now_s + 0.1)
         circuits = {"A": {"pressure_abs_kpa": 41.0 + 0.1 * (number == 20)}, "B": {"vacuum_kpa": 61.0}}
@@ -125,7 +140,7 @@ def test_one_wild_height_is_no_hoist() -> None:
 
 
 def test_ambient_measured_on_the_ground_moves_no_gauge() -> None:
-    watch = Watch(dock(ambient_at="ground"))
+    watch = Gauges(dock(ambient_at="ground"))
     assert fault(played(watch, A=f"{STEPS} 60x600", ambient_kpa="101.2x80 101.2>99x400")) is None
 
 
@@ -136,7 +151,7 @@ RESTS = {f"{name}_pump": "offx1" for name in "ABCD"}
 
 
 def four(*, rate_hz: float = 5.0, **signals: str) -> Watch:
-    watch = Watch(dock(circuits=FOUR, pads={}))
+    watch = Gauges(dock(circuits=FOUR, pads={}))
     watch.play(**{"C": "61x1", "D": "61x1", **RESTS, **QUIET, **signals}, rate_hz=rate_hz)
     return watch
 
@@ -210,7 +225,7 @@ def test_frozen_gauge_is_believed_again_after_three_changes() -> None:
     watch.play(A="60.2x1 60.4x1", B="61x1", A_pump="onx1", **QUIET)
     assert fault(watch) == "frozen"
     watch.play(A="60.6x1", B="61x1", A_pump="onx1", **QUIET)
-    assert (fault(watch), watch.status.facts.circuits["A"].pump) == (None, Pump.ON)
+    assert (fault(watch), watch.state.lifters[watch.lifter].gauges["A"].pump) == (None, Pump.ON)
 
 
 # --- stuck since it was first heard: it may be the coarsest gauge there is
