@@ -250,36 +250,36 @@ def _watch(one: CircuitTest, test: SealTest, circuit: CircuitFacts, facts: Facts
     kpa = circuit.vacuum_kpa
     past_s = facts.now_s - test.begun_s
     counts = test.kind is SealTestKind.SHIFT and past_s <= facts.config.seal_shift_test_s
+    lowest_kpa = min(one.lowest_kpa, kpa)
+    losses = _losses(one.start_kpa, min(one.at_loss_kpa, kpa) if counts else one.at_loss_kpa, facts.config)
     one = replace(
         one,
         last_kpa=kpa,
-        lowest_kpa=min(one.lowest_kpa, kpa),
-        at_loss_kpa=min(one.at_loss_kpa, kpa) if counts else one.at_loss_kpa,
+        lowest_kpa=lowest_kpa,
+        at_loss_kpa=losses["low_kpa"],
         reserve_s=circuit.reserve.early_s if circuit.reserve is not None else None,
         text=Text("seal.circuit.watched", {"start_kpa": one.start_kpa, "vacuum_kpa": kpa}),
     )
     if _pump_runs(circuit):
         return _failed(one, Text("seal.circuit.pump_came_on", {"after_s": past_s}))
-    if one.lowest_kpa is not None and kpa - one.lowest_kpa > RISES_KPA:
-        return _failed(one, Text("seal.circuit.rose", {"rise_kpa": kpa - one.lowest_kpa}))
+    if kpa - lowest_kpa > RISES_KPA:
+        return _failed(one, Text("seal.circuit.rose", {"rise_kpa": kpa - lowest_kpa}))
     level = "warning" if test.kind is SealTestKind.SHIFT else circuit.level
     level_kpa = circuit.config.warning_kpa if test.kind is SealTestKind.SHIFT else circuit.level_kpa
     if kpa <= level_kpa:
         values: dict[str, Value] = {"vacuum_kpa": kpa, "level_kpa": level_kpa, "after_s": past_s}
         return _failed(one, Text(f"seal.circuit.low.{level}", values))
-    if counts and (lost := _loss(one, facts.config)) is not None:
-        return _failed(one, Text("seal.circuit.lost_too_much", lost))
+    if counts and losses["low_kpa"] < (1.0 - facts.config.seal_shift_loss_ratio) * losses["start_kpa"]:
+        return _failed(one, Text("seal.circuit.lost_too_much", losses))
     if (
         past_s - (circuit.age_s or 0.0) < test.for_s
     ):  # the last value must be heard after the time is up: no silence passes
         return one
     if not circuit.gauge_moved:
         return _failed(one, Text("seal.circuit.never_moved", {"vacuum_kpa": kpa}))
-    return (
-        _shift_passed(one, facts.config)
-        if test.kind is SealTestKind.SHIFT
-        else _pre_pick_judged(one, test, circuit, facts)
-    )
+    if test.kind is SealTestKind.SHIFT:
+        return _passed(one, Text("seal.circuit.passed.shift", {**losses, "held_s": HOLDS_FOR_S}))
+    return _pre_pick_judged(one, test, circuit, facts)
 
 
 def _failed(one: CircuitTest, text: Text) -> CircuitTest:
@@ -296,26 +296,18 @@ def _unheard_text(circuit: CircuitFacts) -> Text:
     return Text("seal.circuit.no_reading", {"age_s": circuit.age_s})
 
 
-def _losses(one: CircuitTest, config: LifterConfig) -> dict[str, Value]:
-    start_kpa, low_kpa = one.start_kpa or 0.0, one.at_loss_kpa or 0.0
+def _losses(start_kpa: float, low_kpa: float, config: LifterConfig) -> dict[str, float]:
+    """What a circuit lost and what it may lose. Check: from 60 kPa, 45.0 is the last that passes, 25 %.
+
+    It began above its warning level, so ``start_kpa`` is above 0.
+    """
     return {
         "start_kpa": start_kpa,
         "low_kpa": low_kpa,
-        "lost_percent": 100.0 * (start_kpa - low_kpa) / start_kpa if start_kpa > 0.0 else 100.0,
+        "lost_percent": 100.0 * (start_kpa - low_kpa) / start_kpa,
         "most_percent": 100.0 * config.seal_shift_loss_ratio,
         "over_s": config.seal_shift_test_s,
     }
-
-
-def _loss(one: CircuitTest, config: LifterConfig) -> dict[str, Value] | None:
-    """What a shift test lost, if that is too much. Check: from 60 kPa, 45.0 is the last that passes."""
-    if (one.at_loss_kpa or 0.0) >= (1.0 - config.seal_shift_loss_ratio) * (one.start_kpa or 0.0):
-        return None
-    return _losses(one, config)
-
-
-def _shift_passed(one: CircuitTest, config: LifterConfig) -> CircuitTest:
-    return _passed(one, Text("seal.circuit.passed.shift", {**_losses(one, config), "held_s": HOLDS_FOR_S}))
 
 
 def _pre_pick_judged(one: CircuitTest, test: SealTest, circuit: CircuitFacts, facts: Facts) -> CircuitTest:
