@@ -33,7 +33,6 @@ TESTS: Final = {
     "entry_fault": ["settings/test_plan_entry.py", "core/test_plan.py"],
     "factors": ["core/test_holding.py", "core/test_search.py", "core/test_warning_level.py"],
     "facts": ["core/test_lifter.py"],
-    "late": ["core/test_summary.py"],
     "layout": ["core/test_holding.py", "core/test_carrying.py"],
     "lifter": ["core/test_lifter_readings.py", "core/test_lifter.py"],
     "lifter_trends": ["core/test_maintenance.py"],
