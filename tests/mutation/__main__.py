@@ -42,7 +42,6 @@ TESTS: Final = {
     "plan_rating": ["core/test_plan.py"],
     "seal_tests": ["core/test_seal_test_steps.py"],
     "silent_gauges": ["core/test_sensors.py"],
-    "standstill": ["core/test_sensors.py"],
     "leak_bank": ["core/test_leak.py", "core/test_leak_stairs.py"],
     "leak_blocks": ["core/test_leak.py", "core/test_leak_stairs.py"],
     "leak_common": ["core/test_leak.py"],

@@ -91,3 +91,32 @@ def test_circuit_lost_leaves_the_others_the_wind_as_well() -> None:
     # upper pad against two lower ones: half each side of the middle
     assert left.wind_shares[0] == pytest.approx([300.0, 150.0, 150.0])
     assert left.without("B") is None
+
+
+@pytest.mark.parametrize("basis", list(Basis))
+@pytest.mark.parametrize("by_friction", [True, False])
+@pytest.mark.parametrize("wind", [Wind(), Wind(700.0, 300.0)])
+def test_all_pads_together_are_asked_for_their_whole_suction_at_their_limit(
+    basis: Basis, by_friction: bool, wind: Wind
+) -> None:
+    plan = carrying(six_pads(basis=basis), wind, Centre())
+    for tilt_deg, limit_n in zip(TILT, plan.total_limits_n(TILT, by_friction=by_friction)[:, 0], strict=True):
+        asked = plan.total_asked_n(np.array([tilt_deg]), float(limit_n), by_friction=by_friction)
+        assert asked[0, 0] == pytest.approx(0.69 * 52_000.0)
+
+
+def test_wind_asks_of_the_pads_without_a_load_as_well() -> None:
+    plan = carrying(six_pads(), Wind(600.0, 60.0), Centre())
+    pull, slide = plan.shares_n(np.array([0.0, 90.0]), np.array([0.0, 0.0]), 0.0)
+    assert pull == pytest.approx(np.full((2, 6), 100.0))
+    assert slide == pytest.approx(np.full((2, 6), 10.0))
+
+
+def test_past_upright_the_design_factor_asks_for_the_whole_load_and_friction_gets_no_credit_for_its_pressing() -> None:
+    """At 120°: BTH-1 as at 60°; with factor 2 and friction 0.5, 2 W sin 120°/0.5 = suction."""
+    plan = carrying(six_pads(), centre=Centre())
+    tilts = np.array([60.0, 120.0])
+    by_basis = plan.total_limits_n(tilts, by_friction=False)[:, 0]
+    assert by_basis[1] == pytest.approx(by_basis[0])
+    by_friction = plan.total_limits_n(tilts, by_friction=True)[1, 0]
+    assert 2.0 * by_friction * np.sin(np.radians(120.0)) / 0.5 == pytest.approx(0.69 * 52_000.0)
