@@ -32,7 +32,6 @@ TESTS: Final = {
     "asked": ["core/test_asked.py", "core/test_holding.py"],
     "condition": ["core/test_condition.py", "core/test_pump_health.py"],
     "entry_fault": ["settings/test_plan_entry.py", "core/test_plan.py"],
-    "factors": ["core/test_holding.py", "core/test_search.py", "core/test_warning_level.py"],
     "facts": ["core/test_lifter.py"],
     "layout": ["core/test_holding.py", "core/test_carrying.py"],
     "lifter": ["core/test_lifter_readings.py", "core/test_lifter.py"],
