@@ -12,7 +12,7 @@ from monitor.core.facts import UNHEARD, CircuitFacts, CircuitState, Facts
 from monitor.core.load import LoadKnown
 from monitor.core.messages import Text, Value
 from monitor.core.phases import Phase
-from monitor.core.readings import Valve
+from monitor.core.readings import Pump, Valve
 
 RESERVE_LEAST_S: Final = 300.0
 """EN 13155: a lifter without power holds for 5 min (clause 5.2.2.7, from memory)."""
@@ -213,11 +213,18 @@ def _silent(facts: Facts) -> Values | None:
     return {"age_s": _last_age_s(facts)} if facts.silent else None
 
 
+def _draws_down(facts: Facts, circuit: CircuitFacts) -> bool:
+    """Before anything is lifted the pump is still making the vacuum: what would be left without it says nothing yet."""
+    runs = circuit.pump is Pump.ON or (circuit.leak is not None and circuit.leak.pump == "on")
+    return facts.phase is Phase.SEALING and runs
+
+
 def _reserve_under(facts: Facts, within_s: float) -> Values | None:
     timed = [
         (c.reserve.early_s, c)
         for c in facts.used()
         if c.state in {CircuitState.HOLDING, CircuitState.LOSING}
+        and not _draws_down(facts, c)
         and c.reserve is not None
         and c.reserve.early_s is not None
         and c.reserve.early_s < within_s

@@ -111,6 +111,12 @@ GROWTH_WANDER_RATIO: Final = 0.04**2 / 60.0
 
 LEVEL, RATE, GROWTH, P_LEVEL, P_LEVEL_RATE, P_LEVEL_GROWTH, P_RATE, P_RATE_GROWTH, P_GROWTH = range(9)
 
+UNSETTLED_S: Final = 10.0
+UNSETTLED_PER_S: Final = 0.03
+UNSETTLED_SD_KPA: Final = 1.0
+"""While pads and hoses settle after a pump's stop, in ways that have no law, any second may be the first of the fall that lasts
+(common practice: seconds for gas in hoses and pads; the slower settling of a tank is one of ``KINDS``)."""
+
 DEAD: Final = -1.0e4
 """Log weight of a hypothesis that is not in use."""
 
@@ -147,6 +153,7 @@ class Bank:
     slots: list[int] = field(init=False)
     born_s: list[float] = field(init=False)
     since_s: list[float] = field(init=False)
+    remembered: list[tuple[float, float] | None] = field(init=False)
 
     def __post_init__(self) -> None:
         shape = (SLOTS_N, self.rows_n, len(KINDS))
@@ -158,6 +165,11 @@ class Bank:
         self.slots = list(range(SLOTS_N))
         self.born_s = [-math.inf] * SLOTS_N
         self.since_s = [math.inf] * self.rows_n
+        self.remembered = [None] * self.rows_n
+
+    def unsettled(self, row: int) -> bool:
+        """Whether the row's stretch is so young that it may still settle."""
+        return 0.0 <= self.at_s - self.since_s[row] <= UNSETTLED_S
 
 
 def restart(
@@ -167,13 +179,17 @@ def restart(
 
     Gas that settles after a stroke does so on top of the leak that is remembered: it doesn't take the leak away.
     """
-    slot = bank.slots[-1]
     bank.log_weight[:, row] = DEAD
-    bank.log_weight[slot, row] = _START_SHARE
-    state = bank.state[:, slot, row]
+    bank.since_s[row], bank.remembered[row] = bank.at_s, rate
+    _begin(bank, bank.slots[-1], row, level_kpa, 4.0 * noise_var)
+    bank.log_weight[bank.slots[-1], row] = _START_SHARE
+
+
+def _begin(bank: Bank, slot: int, row: int, level_kpa: float, level_var: float) -> None:
+    """A row's hypotheses of each kind, as at the start of its stretch."""
+    state, rate = bank.state[:, slot, row], bank.remembered[row]
     state[:] = 0.0
-    state[LEVEL] = level_kpa
-    state[P_LEVEL] = 4.0 * noise_var
+    state[LEVEL], state[P_LEVEL] = level_kpa, level_var
     state[RATE], state[P_RATE] = _START_RATE, _START_VAR
     state[GROWTH], state[P_GROWTH] = _GROWTH, _GROWTH_VAR
     bank.base[slot, row], bank.onset_s[slot, row] = 0.0, bank.at_s
@@ -181,7 +197,6 @@ def restart(
         state[RATE, STEADY : STEADY + 2] = rate[0]
         state[P_RATE, STEADY : STEADY + 2] = rate[1]
         bank.base[slot, row] = max(rate[0], 0.0)
-    bank.since_s[row] = bank.at_s
 
 
 def predict(bank: Bank, now_s: float, slackening: Floats) -> None:
@@ -310,6 +325,10 @@ def spawn(bank: Bank, dt_s: float) -> None:
     state[RATE, :, JUMP], state[P_RATE, :, JUMP] = mean[RATE], var[RATE]
     bank.base[slot], bank.onset_s[slot] = np.maximum(mean[RATE], 0.0), bank.at_s
     bank.log_weight[slot] = np.log(CHANGE_PER_S * dt_s * _ONSET_SHARE)
+    for row in range(bank.rows_n):
+        if bank.unsettled(row):
+            _begin(bank, slot, row, mean[LEVEL, row], var[LEVEL, row] + UNSETTLED_SD_KPA**2)
+            bank.log_weight[slot, row] = math.log(UNSETTLED_PER_S * dt_s) + _START_SHARE
 
 
 def moments(bank: Bank) -> tuple[Floats, Floats]:

@@ -280,7 +280,7 @@ def _judge(state: LeakState, dt_s: float) -> None:
             least = max(FALLING_KPA_PER_S, _SHARED_RATIO * track.quantiles.middle)
             shared = min(map(abs, others), default=0.0) >= least
             steps_n = _STEPS_SHOWN if measured or not others else _STEPS_SHOWN + _STEPS_OTHERS
-            shows = _shows(track.mixed, steps_n * track.gatherer.stairs_kpa, shared=shared)
+            shows = _shows(track.mixed, steps_n * track.gatherer.stairs_kpa, stretch_s=stretch_s, shared=shared)
             sure = lasting_above(track.mixed, beyond, settling_since_s=stretch_s, counted=shows)
         alone = all(rate is None for n, rate in enumerate(rates) if n != row)
         if not (measured or alone or state.relative is None):
@@ -305,9 +305,13 @@ def _doubt_climb(state: LeakState, at_s: float, rates: Sequence[Rate | None]) ->
         close(state.climb)
 
 
-def _shows(mixed: Mixture, least_kpa: float, *, shared: bool) -> NDArray[np.bool_]:
-    """Which hypotheses say of a fall that it has gone beyond a gauge's next step and, if all move, beyond a swing."""
-    lost = lost_kpa(mixed)
+def _shows(mixed: Mixture, least_kpa: float, *, stretch_s: float, shared: bool) -> NDArray[np.bool_]:
+    """Which hypotheses say of a fall that it has gone beyond a gauge's next step and, if all move, beyond a swing.
+
+    What the last rest lost goes on from the beginning of this stretch, beside what settles.
+    """
+    remembered = np.where(mixed.age_s >= stretch_s - banks.UNSETTLED_S, mixed.base, 0.0)
+    lost = lost_kpa(mixed) + remembered * mixed.age_s
     shows = lost >= least_kpa
     return shows & ((lost >= SWING_KPA) | (mixed.age_s >= SWING_S)) if shared else shows
 
@@ -370,5 +374,5 @@ def _beside_others(
 def _fresh_share(bank: banks.Bank, row: int) -> float:
     """Weight of the hypotheses whose onset is so recent that other circuits may not have shown theirs yet."""
     young = bank.at_s - bank.onset_s[:, row] <= _FRESH_S
-    young[bank.slots[-1]] = False  # what began with the record is no change
+    young &= bank.onset_s[:, row] > bank.since_s[row] + banks.UNSETTLED_S  # what began with the stretch is no change
     return float(np.exp(bank.log_weight[young, row]).sum())

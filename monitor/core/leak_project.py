@@ -27,6 +27,7 @@ from monitor.core.leak_bank import (
     RATE_WANDER_RATIO,
     SETTLING,
     STEADY,
+    UNSETTLED_S,
     Bank,
 )
 from monitor.core.units import S_PER_MIN
@@ -131,7 +132,7 @@ def mixture(bank: Bank, row: int, block_var_kpa2: float, *, level_shift_kpa: flo
     """
     onset_s, told = bank.onset_s[:, row], bank.log_weight[:, row]
     fresh = bank.at_s - onset_s < _FRESH_S
-    fresh[bank.slots[-1]] = False  # what began with the record is no change
+    fresh &= onset_s > bank.since_s[row] + UNSETTLED_S  # what began with the stretch is no change
     mixed = _chosen(bank, row, told - _FRESH_DOUBT * fresh[:, None], _KEPT_N)
     mixed.source = (bank, row, float(np.interp(0.5 * math.log(block_var_kpa2), *CHANGE_FEAR)))
     mixed.shift(level_shift_kpa, 0.0)
@@ -146,7 +147,7 @@ def _feared(mixed: Mixture) -> Mixture | None:
     if fear <= 0.0:
         return None
     onset_s, told = bank.onset_s[:, row], bank.log_weight[:, row]
-    later = onset_s > onset_s[int(told.max(axis=1).argmax())]
+    later = onset_s > max(onset_s[int(told.max(axis=1).argmax())], bank.since_s[row] + UNSETTLED_S)
     feared = _chosen(bank, row, told + fear * _FEARED * later[:, None], _FEARED_N)
     feared.shift(*mixed.moved)
     return feared
@@ -201,7 +202,7 @@ def lasting_above(
     Gas settles only after its pump stopped: a hypothesis of settling counts if it is as old as the stretch, which began
     ``settling_since_s`` ago.
     """
-    settles = (mixed.kind < SETTLING.stop) & (mixed.age_s >= settling_since_s - 3.0)
+    settles = (mixed.kind < SETTLING.stop) & (mixed.age_s >= settling_since_s - UNSETTLED_S)
     rate = mixed.rate * np.where(settles, np.exp(mixed.growth * _LASTING_S), 1.0) + mixed.base
     weight = mixed.weight if counted is None else mixed.weight * counted
     return float((weight * normal_cdf((rate - rate_kpa_per_s) / np.sqrt(mixed.p_rate))).sum())

@@ -10,10 +10,10 @@ from monitor.core.facts import CircuitState, Facts
 from monitor.core.load import Load, LoadKnown
 from monitor.core.messages import Text
 from monitor.core.phases import Phase
-from monitor.core.readings import Valve
+from monitor.core.readings import Pump, Valve
 from monitor.core.warning_time import Bounds
 from monitor.words.say import say
-from tests.unit.core.made import NOW_S, circuit, facts, holding, losing
+from tests.unit.core.made import NOW_S, TIGHT, circuit, facts, holding, losing
 
 S = CircuitState
 
@@ -217,6 +217,29 @@ def test_pads_opened_on_the_ground_with_the_load_not_known_are_no_release() -> N
 )
 def test_reserve_against_the_time_to_land(reserve_s: Bounds | None, told: str) -> None:
     assert call(facts(circuit("B", reserve=reserve_s))) == told
+
+
+@pytest.mark.parametrize(
+    ("pump", "inferred", "phase", "told"),
+    [
+        (Pump.ON, None, Phase.SEALING, "holding holding"),
+        (None, "on", Phase.SEALING, "holding holding"),
+        (Pump.OFF, "cycling", Phase.SEALING, "look reserve_under_landing"),
+        (Pump.ON, None, Phase.SEAL_TEST, "look reserve_under_landing"),
+    ],
+)
+def test_reserve_is_not_asked_of_a_circuit_that_its_pump_draws_down_before_the_lift(
+    pump: Pump | None, inferred: str | None, phase: Phase, told: str
+) -> None:
+    leak = replace(TIGHT, pump=inferred)
+    drawn = circuit("B", pump=pump, leak=leak, vacuum_kpa=52.2, reserve=Bounds(60.0, 90.0, None))
+    assert call(ground(drawn, phase=phase)) == told
+
+
+def test_reserve_of_a_running_pump_counts_in_the_air() -> None:
+    assert (
+        call(facts(circuit("B", pump=Pump.ON, reserve=Bounds(60.0, 90.0, None)))) == "land_soon reserve_under_landing"
+    )
 
 
 @pytest.mark.parametrize(("reserve_s", "told"), [(299.0, "look reserve_short"), (300.0, "holding holding")])

@@ -182,6 +182,36 @@ def test_gas_that_warms_after_pump_down_is_no_leak(noise_kpa, quantum_kpa, rate_
     assert falls(t_s, seen, from_s=0.0, ambient_kpa=ambient(t_s)) == []
 
 
+def pumped_down(rate_hz, *, settles_kpa, settles_s, leak_kpa_per_min=0.05):
+    """Ten seconds of pump, then rest: hoses and pads settle within seconds, beside what leaks."""
+    t_s = times(90.0, rate_hz)
+    rests_s = np.maximum(t_s - t_s[0] - 10.0, 0.0)
+    settled = settles_kpa * -np.expm1(-rests_s / settles_s)
+    truth = 65.0 + np.minimum(t_s - t_s[0] - 10.0, 0.0) - settled - leak_kpa_per_min / 60.0 * rests_s
+    pump = [{"A": Pump.ON if rest_s == 0.0 else Pump.OFF, "B": Pump.OFF} for rest_s in rests_s]
+    return t_s, np.stack([truth, np.full(len(t_s), 64.0)], axis=1), pump
+
+
+@pytest.mark.parametrize(
+    ("noise_kpa", "quantum_kpa", "rate_hz"), [(0.02, 0.05, 10.0), (0.05, 0.1, 5.0), (0.1, 0.5, 2.0)]
+)
+@pytest.mark.parametrize(("settles_kpa", "settles_s"), [(0.5, 1.0), (1.5, 1.5), (1.5, 3.0), (3.0, 2.0)])
+def test_what_settles_within_seconds_of_the_pumps_stop_is_no_leak(
+    noise_kpa, quantum_kpa, rate_hz, settles_kpa, settles_s
+):
+    t_s, truth, pump = pumped_down(rate_hz, settles_kpa=settles_kpa, settles_s=settles_s)
+    seen = read(truth, noise_kpa=noise_kpa, quantum_kpa=quantum_kpa)
+    assert falls(t_s, seen, from_s=0.0, pump=pump, ambient_kpa=ambient(t_s)) == []
+
+
+@pytest.mark.parametrize("settles_kpa", [0.0, 1.5])
+def test_a_leak_that_was_there_before_the_pump_stopped_is_found_under_what_settles(settles_kpa):
+    t_s, truth, pump = pumped_down(5.0, settles_kpa=settles_kpa, settles_s=2.0, leak_kpa_per_min=2.0)
+    seen = read(truth, noise_kpa=0.05)
+    found_s = falls(t_s, seen, from_s=0.0, pump=pump, ambient_kpa=ambient(t_s))
+    assert 10.0 < found_s[0] < 55.0  # within 45 s of the stop: for so long slowly warming gas looks the same
+
+
 def test_a_leak_that_begins_while_the_gas_warms_is_found():
     t_s, truth, _ = lift(100.0, drop={0: lambda t: level_fall(t, 60.0, 1.0)})
     seen = read(warming(t_s, truth, kelvin=6.0, settles_s=60.0))
