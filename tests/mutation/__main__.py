@@ -17,6 +17,7 @@ import time
 import tomllib
 from collections import Counter
 from collections.abc import Sequence
+from itertools import groupby
 from pathlib import Path
 from typing import Final
 
@@ -90,16 +91,20 @@ def copy_tree(to: Path) -> None:
             shutil.copy2(ROOT / name, to / name)
 
 
-def mutate(tree: Path, name: str, within_s: float, children_n: int, only: Sequence[str] = ()) -> dict[str, str]:
-    """What became of each mutant, by its name: ``killed``, ``survived``, ``timeout``, ``no tests`` or ``not checked``."""
+def mutate(
+    tree: Path, names: Sequence[str], within_s: float, children_n: int, only: Sequence[str] = ()
+) -> dict[str, str]:
+    """What became of each mutant, by its name: ``killed``, ``survived``, ``timeout``, ``no tests`` or ``not checked``.
+
+    Files with the same tests are mutated together: these are run whole twice before the first mutant.
+    """
     settings = (ROOT / "pyproject.toml").read_text(encoding="utf-8")
-    tests = ", ".join(f'"{test}"' for test in tests_of(name))
     settings += f"""
 [tool.mutmut]
 source_paths = ["monitor"]
-only_mutate = ["monitor/core/{name}.py"]
+only_mutate = {json.dumps([f"monitor/core/{name}.py" for name in names])}
 also_copy = ["simulator", "dashboards", "configs"]
-pytest_add_cli_args_test_selection = [{tests}]
+pytest_add_cli_args_test_selection = {json.dumps(tests_of(names[0]))}
 pytest_add_cli_args = ["-p", "no:cacheprovider", "-p", "tests.mutation.quickest_first"]
 use_git_change_detection = false
 track_dependencies = false
@@ -107,9 +112,10 @@ track_dependencies = false
     (tree / "pyproject.toml").write_text(settings, encoding="utf-8")
     shutil.rmtree(tree / "mutants", ignore_errors=True)
     log = tree / "mutmut.log"
+    chosen = [f"monitor.core.{name}.{one}" for name in names for one in only]
     with log.open("wb") as out:
         run = subprocess.Popen(
-            [MUTMUT, "run", "--max-children", str(children_n), *(f"monitor.core.{name}.{one}" for one in only)],
+            [MUTMUT, "run", "--max-children", str(children_n), *chosen],
             cwd=tree,
             stdout=out,
             stderr=subprocess.STDOUT,
@@ -120,9 +126,11 @@ track_dependencies = false
             run.terminate()
             run.wait()
     told = subprocess.run([MUTMUT, "results", "--all", "true"], cwd=tree, capture_output=True, text=True, check=False)
-    found = dict(line.strip().split(": ", 1) for line in told.stdout.splitlines() if f"monitor.core.{name}." in line)
+    found = dict(line.strip().split(": ", 1) for line in told.stdout.splitlines() if "monitor.core." in line)
     if not found:
-        raise SystemExit(f"{name}: no mutant was made. Mutmut said:\n{log.read_text(errors='replace')[-2000:]}")
+        raise SystemExit(
+            f"{', '.join(names)}: no mutant was made. Mutmut said:\n{log.read_text(errors='replace')[-2000:]}"
+        )
     return found
 
 
@@ -195,15 +203,17 @@ def main(argv: Sequence[str] | None = None) -> int:
         copy_tree(tree)
         heads = ("mutants", "killed", "survivors", "equivalent", "not checked")
         print(f"{'file':16s} " + " ".join(f"{head:>11s}" for head in heads) + "  score")
-        for name in names:
+        for _, same in groupby(names, key=tests_of):
+            group = list(same)
             left_s = ends_s - time.monotonic()
             if left_s <= 0.0:
-                print(f"{name:16s} no time left")
+                print(f"{', '.join(group)}: no time left")
                 continue
-            killed, checked = report(
-                tree, name, mutate(tree, name, min(left_s, 1e7), given.children, given.only), given.show
-            )
-            killed_n, checked_n = killed_n + killed, checked_n + checked
+            found = mutate(tree, group, min(left_s, 1e7), given.children, given.only)
+            for name in group:
+                own = {mutant: became for mutant, became in found.items() if mutant.startswith(f"monitor.core.{name}.")}
+                killed, checked = report(tree, name, own, given.show)
+                killed_n, checked_n = killed_n + killed, checked_n + checked
     if checked_n:
         print(f"score {killed_n / checked_n:.1%} of {checked_n} mutants checked (goal {GOAL:.0%})")
     return 0
