@@ -9,6 +9,7 @@ from monitor.core.call import RANK, Call, Called
 from monitor.core.condition import Condition, note_condition
 from monitor.core.facts import CircuitFacts, CircuitState, Facts
 from monitor.core.phases import IN_FLIGHT
+from monitor.core.readings import Pump
 from monitor.core.seal_tests import SealTest
 
 GAPS_KEPT_N: Final = 100
@@ -169,7 +170,7 @@ def _look_circuit(log: CircuitLog, circuit: CircuitFacts, facts: Facts, now_s: f
     if circuit.state in {CircuitState.NO_READING, CircuitState.SENSOR_FAULT} or circuit.vacuum_kpa is None:
         return
     log.seen_s += step_s
-    if circuit.pump is not None and circuit.pump.value == "on":
+    if circuit.pump is Pump.ON:
         log.pump_on_s += step_s
     note_condition(log.condition, circuit, facts, now_s, step_s)
     if not facts.in_flight:

@@ -49,6 +49,7 @@ TESTS: Final = {
     "leak_project": ["core/test_leak_project.py"],
     "leak_pump": ["core/test_leak.py"],
     "leak_state": ["core/test_leak.py"],
+    "summary": ["core/test_summary.py", "core/test_late.py"],
     "sent_units": ["wire/test_mapping.py", "settings/test_sources.py"],
     "sources": ["wire/test_mapping.py", "settings/test_sources.py"],
 }

@@ -299,6 +299,8 @@ def test_centre_off_the_middle_of_the_outline_is_said(x_mm: float, y_mm: float, 
     found = notes(None, plan(panel=Panel(rectangle(3.0, 3.0), weight_kg=100.0)), centre=Centre(x_mm, y_mm, 0.0))
     assert found.get("off_middle") == ({"x_mm": round(x_mm), "y_mm": round(y_mm)} if said else None)
     assert "off_middle" not in notes(centre=Centre(500.0, 0.0, 0.0))  # no outline, no middle
+    aside = Panel(((0.0, 0.0), (1.0, 0.0), (1.0, 1.0), (0.0, 1.0)), weight_kg=100.0)  # its middle at 500, 500 mm
+    assert "off_middle" not in notes(None, plan(panel=aside), centre=Centre(500.0, 500.0, 0.0))
 
 
 @pytest.mark.parametrize(
@@ -328,6 +330,8 @@ def test_two_lifters_on_one_panel_are_said(
         ({"altitude_m": -400.0}, {}),
         ({"lift_height_m": 100.0}, {"hoist_takes": {"lift_height_m": 100.0, "takes_kpa": pytest.approx(1.2)}}),
         ({"vacuum_kpa": 60.0}, {"over_warning_level": {"vacuum_kpa": 60.0, "warning_kpa": 50.0}}),
+        ({"lift_height_m": 0.5}, {"hoist_takes": {"lift_height_m": 0.5, "takes_kpa": pytest.approx(0.006)}}),
+        ({"vacuum_kpa": 52.0}, {"over_warning_level": {"vacuum_kpa": 52.0, "warning_kpa": 50.0}}),
         ({"vacuum_kpa": 50.0}, {"below_warning_level": {"vacuum_kpa": 50.0, "warning_kpa": 52.0}}),
         ({"vacuum_kpa": 45.0}, {"below_warning_level": {"vacuum_kpa": 45.0, "warning_kpa": 52.0}}),
     ],

@@ -1,19 +1,22 @@
 """The record of a lift: what it was, what was seen of it, and what was not."""
 
 import json
+from dataclasses import replace
 
 import pytest
 
 from monitor.core import summary
+from monitor.core.alarms import State
 from monitor.core.call import Call, Called
 from monitor.core.events import Resumed
 from monitor.core.facts import CircuitState, Facts
 from monitor.core.messages import Text
 from monitor.core.phases import Phase
+from monitor.core.readings import Pump
 from monitor.core.summary import LiftLog
 from monitor.words.say import summary_dict
 from tests.histories import START_S, Watch, carry, carrying
-from tests.unit.core.made import NOW_S, circuit, facts
+from tests.unit.core.made import FALLING, FAR, NOW_S, circuit, facts, holding
 
 
 def log() -> LiftLog:
@@ -217,3 +220,107 @@ def test_next_lift_after_the_release_has_a_record_of_its_own() -> None:
 def test_time_to_land_in_force_is_fixed_when_the_lift_starts() -> None:
     _, record = whole_lift()
     assert record["time_to_land_s"] == 240.0
+
+
+# --- of each circuit, and of the surroundings
+
+
+@pytest.mark.parametrize(("pump", "on_s"), [(Pump.ON, 1.0), (Pump.OFF, 0.0), (None, 0.0)])
+def test_time_the_pump_says_it_runs_is_counted(pump: Pump | None, on_s: float) -> None:
+    noted = looks(log(), facts(circuit("B", pump=pump)), 0.0, 0.5, 1.0)
+    assert noted.circuits["B"].pump_on_s == on_s
+
+
+def test_lowest_vacuum_in_flight_is_noted_with_its_time_beside_that_of_the_pick() -> None:
+    noted = log()
+    looks(noted, facts(circuit("B", vacuum_kpa=40.0), in_flight=False), 0.0)  # on the ground it says nothing
+    for at_s, kpa in [(1.0, 64.0), (2.0, 61.0), (3.0, 62.0), (4.0, 61.0)]:
+        looks(noted, facts(circuit("B", vacuum_kpa=kpa)), at_s)
+    part = noted.circuits["B"]
+    assert (part.at_pick_kpa, part.lowest_kpa, part.lowest_s) == (64.0, 61.0, NOW_S + 2.0)
+
+
+def test_worst_and_last_leak_are_those_known_while_it_was_projected() -> None:
+    noted = log()
+    for at_s, leak, projected in [
+        (0.0, 2.0, True), (1.0, 3.0, True), (2.0, 1.0, True), (3.0, 9.0, False), (4.0, None, True)
+    ]:  # fmt: skip
+        told = replace(FALLING, leak_kpa_per_min=leak)
+        looks(noted, facts(circuit("B", leak=told, to_warning=FAR if projected else None)), at_s)
+    looks(noted, facts(circuit("B", leak=None)), 5.0)
+    assert (noted.circuits["B"].worst_leak_kpa_per_min, noted.circuits["B"].last_leak_kpa_per_min) == (3.0, 1.0)
+
+
+def test_least_margin_is_noted_with_its_time_and_what_governed_then() -> None:
+    noted = log()
+    for at_s, margin_kg, governs in [(0.0, 190.0, "plate"), (1.0, 120.0, "friction"), (2.0, 150.0, "worst_pad")]:
+        looks(noted, facts(holding=holding(margin_kg, governs=governs)), at_s)
+    looks(noted, facts(holding=None), 3.0)
+    looks(noted, facts(holding=holding(10.0), in_flight=False), 4.0)  # nothing hangs any more
+    assert (noted.lowest_margin_kg, noted.lowest_margin_s, noted.governs) == (120.0, NOW_S + 1.0, "friction")
+
+
+def test_surroundings_last_heard_stay_in_the_record() -> None:
+    noted = looks(log(), facts(ambient_kpa=99.0, temperature_c=4.0, battery_v=24.0), 0.0)
+    looks(noted, facts(ambient_kpa=None, temperature_c=None, battery_v=None), 1.0)
+    looks(noted, facts(ambient_kpa=98.5, temperature_c=None, battery_v=25.0), 2.0)
+    assert (noted.ambient_kpa, noted.temperature_c, noted.battery_low_v) == (98.5, 4.0, 24.0)
+
+
+def test_extremes_of_tilt_and_wind_are_those_in_flight() -> None:
+    noted = looks(log(), facts(phase=Phase.SEAL_TEST, tilt_deg=0.0, wind_m_s=20.0), 0.0)
+    for at_s, tilt_deg, wind_m_s in [(1.0, 80.0, 4.0), (2.0, 95.0, 7.0), (3.0, 90.0, None)]:
+        looks(noted, facts(tilt_deg=tilt_deg, wind_m_s=wind_m_s, planned_kg=610.0), at_s)
+    assert (noted.tilt_low_deg, noted.tilt_high_deg, noted.wind_high_m_s) == (80.0, 95.0, 7.0)
+    assert (noted.planned_kg, noted.largest_kg, noted.load_on_s) == (610.0, 620.0, NOW_S + 1.0)
+
+
+# --- alarms and gaps
+
+
+def noted_alarm(noted: LiftLog, moved: str, at_s: float, *, who: str = "", state: State = State.UNACKNOWLEDGED) -> None:
+    summary.note_alarm(
+        noted, raising="dock-6/B/vacuum_low/3", key="vacuum_low", about="B", priority="high", state=state, moved=moved,
+        who=who, at_s=at_s,
+    )  # fmt: skip
+
+
+def test_alarm_is_noted_with_when_it_was_raised_answered_and_first_over() -> None:
+    noted = log()
+    noted_alarm(noted, "raised", 10.0)
+    noted_alarm(noted, "acknowledged", 12.0, who="operator", state=State.ACKNOWLEDGED)
+    noted_alarm(noted, "shelved", 13.0, who="somebody else", state=State.ACKNOWLEDGED)
+    noted_alarm(noted, "returned", 20.0, state=State.RETURNED_UNACKNOWLEDGED)
+    noted_alarm(noted, "cleared", 25.0, state=State.NORMAL)
+    [alarm] = noted.alarms.values()
+    assert (alarm.raising, alarm.key, alarm.about, alarm.priority) == (
+        "dock-6/B/vacuum_low/3",
+        "vacuum_low",
+        "B",
+        "high",
+    )
+    assert (alarm.raised_s, alarm.acknowledged_s, alarm.acknowledged_by, alarm.returned_s) == (
+        10.0,
+        12.0,
+        "operator",
+        20.0,
+    )
+
+
+def test_alarm_that_stands_is_not_over() -> None:
+    noted = log()
+    noted_alarm(noted, "raised", 10.0)
+    noted_alarm(noted, "unsuppressed", 12.0)
+    [alarm] = noted.alarms.values()
+    assert (alarm.raised_s, alarm.returned_s, alarm.acknowledged_s) == (10.0, None, None)
+
+
+def test_gaps_are_counted_with_their_length_and_the_next_begins_where_the_last_one_ended() -> None:
+    noted = log()
+    assert summary.gap_from_s(noted, 7.0) == 7.0
+    summary.note_gap(noted, 10.0, 14.0, "silence")
+    summary.note_gap(noted, 20.0, 19.0, "restart")  # a clock set back is no time gained
+    assert (noted.gaps_n, noted.gap_s) == (2, 4.0)
+    assert [(gap.from_s, gap.to_s, gap.why) for gap in noted.gaps] == [(10.0, 14.0, "silence"), (20.0, 19.0, "restart")]
+    assert summary.gap_from_s(noted, 7.0) == 19.0
+    assert summary.gap_from_s(noted, 30.0) == 30.0
