@@ -3,6 +3,7 @@
 import math
 from collections.abc import Mapping
 from dataclasses import asdict
+from typing import Final
 
 from monitor.core.carrying import Wind
 from monitor.core.config import LifterConfig, Surface
@@ -10,6 +11,15 @@ from monitor.core.holding import Centre, Move
 from monitor.core.lifter import Plan
 from monitor.core.plan import PlanResult
 from monitor.core.plan_input import PlanInput, bend_factor, planned_wind
+
+NUMBERS: Final = (
+    "weight_kg",
+    *("tilt_low_deg", "tilt_high_deg", "rotation_low_deg", "rotation_high_deg"),
+    *("cg_x_mm", "cg_y_mm", "cg_depth_mm"),
+    *("wind_away_n", "wind_along_n", "wind_at_x_m", "wind_at_y_m", "wind_limit_m_s"),
+    "bend_factor",
+)
+"""Parameters that are numbers: what stands there and is none cannot be a plan."""
 
 
 def write_params(lifter: LifterConfig, plan: PlanInput, result: PlanResult) -> dict[str, object]:
@@ -45,42 +55,42 @@ def read_params(params: Mapping[str, object], config: LifterConfig) -> Plan | No
     are for the record alone.
     """
     pads, pads_known = _pads(params, config)
-    weight_kg = finite(params, "weight_kg")
-    if not pads_known or (params.get("weight_kg") is not None and (weight_kg is None or weight_kg <= 0.0)):
-        return None
-    move = Move(
-        tilt_low_deg=_within(finite(params, "tilt_low_deg"), 0.0, 0.0, 180.0),
-        tilt_high_deg=_within(finite(params, "tilt_high_deg"), 90.0, 0.0, 180.0),
-        rotation_low_deg=_within(finite(params, "rotation_low_deg"), 0.0, -360.0, 360.0),
-        rotation_high_deg=_within(finite(params, "rotation_high_deg"), 360.0, -360.0, 360.0),
-    )
+    said = {name: finite(params, name) for name in NUMBERS}
     surface = params.get("surface")
-    if surface is not None and not (isinstance(surface, str) and surface in set(Surface)):
+    if (
+        not pads_known
+        or any(value is None and params.get(name) is not None for name, value in said.items())
+        or (surface is not None and not (isinstance(surface, str) and surface in set(Surface)))
+    ):
         return None
-    blown = Wind(
-        away_n=_within(finite(params, "wind_away_n"), 0.0, -1.0, math.inf),
-        along_n=_within(finite(params, "wind_along_n"), 0.0, -1.0, math.inf),
-        at_m=(finite(params, "wind_at_x_m") or 0.0, finite(params, "wind_at_y_m") or 0.0),
+    given = {name: value for name, value in said.items() if value is not None}
+    move = Move(
+        tilt_low_deg=_within(given.get("tilt_low_deg", 0.0), 0.0, 180.0),
+        tilt_high_deg=_within(given.get("tilt_high_deg", 90.0), 0.0, 180.0),
+        rotation_low_deg=_within(given.get("rotation_low_deg", 0.0), -360.0, 360.0),
+        rotation_high_deg=_within(given.get("rotation_high_deg", 360.0), -360.0, 360.0),
     )
-    bends, wind_limit_m_s = finite(params, "bend_factor"), finite(params, "wind_limit_m_s")
-    if wind_limit_m_s is not None and wind_limit_m_s <= 0.0:
+    blown = Wind(
+        away_n=given.get("wind_away_n", 0.0),
+        along_n=given.get("wind_along_n", 0.0),
+        at_m=(given.get("wind_at_x_m", 0.0), given.get("wind_at_y_m", 0.0)),
+    )
+    bend_factor = given.get("bend_factor", 1.0)
+    above_zero = [given[name] for name in ("weight_kg", "wind_limit_m_s") if name in given]
+    if min(above_zero, default=1.0) <= 0.0 or min(blown.away_n, blown.along_n) < 0.0 or bend_factor < 1.0:
         return None
-    if move.tilt_low_deg > move.tilt_high_deg or min(blown.away_n, blown.along_n) < 0.0 or (bends or 1.0) < 1.0:
+    if move.tilt_low_deg > move.tilt_high_deg:
         return None
     return Plan(
-        weight_kg=weight_kg,
+        weight_kg=said["weight_kg"],
         pads=pads,
         move=move,
-        centre=Centre(
-            x_mm=finite(params, "cg_x_mm") or 0.0,
-            y_mm=finite(params, "cg_y_mm") or 0.0,
-            depth_mm=finite(params, "cg_depth_mm") or 0.0,
-        ),
-        tilts_given=finite(params, "tilt_low_deg") is not None or finite(params, "tilt_high_deg") is not None,
+        centre=Centre(given.get("cg_x_mm", 0.0), given.get("cg_y_mm", 0.0), given.get("cg_depth_mm", 0.0)),
+        tilts_given="tilt_low_deg" in given or "tilt_high_deg" in given,
         surface=Surface(surface) if surface is not None else None,
         wind=blown,
-        bend_factor=bends or 1.0,
-        wind_limit_m_s=wind_limit_m_s,
+        bend_factor=bend_factor,
+        wind_limit_m_s=said["wind_limit_m_s"],
     )
 
 
@@ -107,5 +117,5 @@ def finite(params: Mapping[str, object], name: str) -> float | None:
     return number if math.isfinite(number) else None
 
 
-def _within(value: float | None, default: float, low: float, high: float) -> float:
-    return default if value is None else min(high, max(low, value))
+def _within(value: float, low: float, high: float) -> float:
+    return min(high, max(low, value))
