@@ -36,6 +36,7 @@ _BIAS_BLOCKS: Final = 20.0  # a quantised mean stays off to one side for some bl
 class Block:
     """About a second of one signal: mean in kPa at ``at_s`` and the variance of that mean in kPa².
 
+    ``noise_kpa2`` is that variance without what a swing adds.
     ``half_kpa`` above 0: the vacuum lay within so much of the mean, no likelier in the middle, the sides softened by a noise
     of variance ``soft_kpa2``. ``still``: nothing to be weighed. ``counts``: values read and how often, if the gauge may be
     coarse.
@@ -44,6 +45,7 @@ class Block:
     at_s: float
     mean_kpa: float
     var_kpa2: float
+    noise_kpa2: float
     still: bool = False
     half_kpa: float = 0.0
     soft_kpa2: float = 0.0
@@ -139,12 +141,14 @@ def close(gatherer: Gatherer) -> Block | None:
             gatherer.stairs_kpa = quantum / math.sqrt(used_n) if mixes else quantum
             said = say(gatherer.stairs, [times_s[i] for i in kept], seen, before, quantum)
             rounded = gatherer.noise_var / used_n + shows * quantum * quantum / 12.0  # such a mean moves by steps
-            soft = said.var_kpa2 + (_sway(gatherer, at_s, mean, rounded) - 1.0) * rounded
+            swings = (_sway(gatherer, at_s, mean, rounded) - 1.0) * rounded
+            soft = said.var_kpa2 + swings
             var = soft + said.half_kpa**2 / 3.0 + _FLOOR_KPA**2
-            return Block(said.at_s, said.kpa, var, not said.new, said.half_kpa, soft, counts)
+            return Block(said.at_s, said.kpa, var, var - swings, not said.new, said.half_kpa, soft, counts)
     bias = shows * quantum * quantum / (2.0 * math.pi**2)
     var = gatherer.noise_var / used_n + _FLOOR_KPA**2
-    return Block(at_s, mean, (var + _BIAS_BLOCKS * bias) * _sway(gatherer, at_s, mean, var), counts=counts)
+    noise = var + _BIAS_BLOCKS * bias
+    return Block(at_s, mean, noise * _sway(gatherer, at_s, mean, var), noise, counts=counts)
 
 
 def _sway(gatherer: Gatherer, at_s: float, mean: float, var: float) -> float:

@@ -20,6 +20,10 @@ LINGER_S: Final = 60.0
 HOISTING_KPA_PER_S: Final = 0.2 / 60.0
 """A common fall faster than this is taken for a hoist under way."""
 
+SWING_KPA: Final = 0.35
+SWING_S: Final = 8.0
+"""A load that swings moves every circuit no further, nor longer, before it turns back (common practice)."""
+
 _TEMPERATURE_K_PER_S: Final = 10.0 / 600.0
 _GAS_K: Final = 288.0
 

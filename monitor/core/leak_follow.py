@@ -9,9 +9,9 @@ from numpy.typing import NDArray
 
 from monitor.core import leak_bank as banks
 from monitor.core.leak_blocks import Block, begin_anew, close, gather
-from monitor.core.leak_common import FOLLOW_S, HOISTING_KPA_PER_S, share, temperature_kpa_per_s
+from monitor.core.leak_common import FOLLOW_S, HOISTING_KPA_PER_S, SWING_KPA, SWING_S, share, temperature_kpa_per_s
 from monitor.core.leak_project import FALLING_KPA_PER_S, Mixture, lasting_above, lost_kpa, mixture, rate_quantiles
-from monitor.core.leak_pump import infer, started, stopped
+from monitor.core.leak_pump import infer, lowest_kpa, rested, started, stopped
 from monitor.core.leak_stairs import due, learn
 from monitor.core.leak_state import KNOWN_AFTER_S, CircuitTrack, LeakState, known, shown
 from monitor.core.readings import Pump
@@ -23,10 +23,6 @@ SURE: Final = 0.999
 
 GAP_MOST_S: Final = 20.0
 """After a longer hole in the readings what was known is forgotten, s."""
-
-SWING_KPA: Final = 0.35
-SWING_S: Final = 8.0
-"""A load that swings moves every circuit no further, nor longer, before it turns back (common practice)."""
 
 Rate = tuple[float, float]
 
@@ -106,7 +102,7 @@ def flush(state: LeakState) -> None:
         sd = math.sqrt(block.var_kpa2 + float(var[0, row]))
         if track.begun_s is None:
             banks.restart(bank, row, fixed_kpa, block.var_kpa2)
-            track.begun_s = at_s
+            track.begun_s, track.pump.followed = at_s, []
         else:
             jumped[row] = _follow_pump(state, track, row, block, fixed_kpa, float(mean[0, row]), sd)
         seen[row] = fixed_kpa + rate * (block.at_s - at_s)
@@ -198,10 +194,11 @@ def _follow_pump(
         runs = pump.reported is Pump.ON
         turn = None if runs is pump.running else runs
     else:
-        turn = infer(pump, fixed_kpa, block.at_s, expected_kpa, sd)
+        noise_sd = math.sqrt(block.noise_kpa2)
+        turn = infer(pump, fixed_kpa, block.at_s, expected_kpa, sd, noise_sd_kpa=noise_sd)
     if turn is None:
         if not pump.running and pump.suspect_s is None:
-            pump.calm_kpa = block.mean_kpa
+            rested(pump, expected_kpa, block.at_s)
         return False
     strays = abs(fixed_kpa - expected_kpa) > max(_WILD_SDS * sd, _WILD_KPA)
     level_kpa, level_var = fixed_kpa, block.var_kpa2
@@ -209,11 +206,12 @@ def _follow_pump(
         level_kpa, level_var = expected_kpa, (fixed_kpa - expected_kpa) ** 2
     if turn:
         rest = track.quantiles if known(track) else None
-        started(pump, block.mean_kpa, block.at_s, None if rest is None else (rest.middle, rest.sd**2))
+        low_kpa = lowest_kpa(pump, fixed_kpa) - state.climb_kpa  # its last blocks already hold some of the rise
+        started(pump, low_kpa, block.at_s, None if rest is None else (rest.middle, rest.sd**2))
         banks.restart(bank, row, level_kpa, level_var, rate=_PUMPING_RATE)
         track.falling = False
     else:
-        stopped(pump)
+        stopped(pump, block.mean_kpa, block.at_s)
         rate = None if pump.off_rate is None else (pump.off_rate[0], pump.off_rate[1] + _OFF_RATE_WIDEN)
         banks.restart(bank, row, level_kpa, level_var, rate=rate)
     track.begun_s = block.at_s

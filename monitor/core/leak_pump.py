@@ -1,8 +1,10 @@
 """Whether a circuit's pump runs, as reported or as its strokes show, and what its pump-off stretches leaked."""
 
+import math
 from dataclasses import dataclass, field
 from typing import Final
 
+from monitor.core.leak_common import SWING_KPA
 from monitor.core.readings import Pump
 
 _STROKE_KPA: Final = 0.3
@@ -10,6 +12,8 @@ _STROKE_SDS: Final = 4.0
 _RISING_KPA_PER_S: Final = 0.06
 _STROKES_KEPT_N: Final = 6
 _CYCLING_STROKES_N: Final = 2
+_FOLLOWED_S: Final = 10.0  # a hoist that comes down lifts every circuit by no more than 0.24 kPa in it
+_REST_LEAST_S: Final = 12.0
 
 RESTED_LATELY_S: Final = 120.0
 """A pump that has run longer without a rest may cover a leak that began since: what it leaked at rest is not known any more."""
@@ -17,7 +21,11 @@ RESTED_LATELY_S: Final = 120.0
 
 @dataclass(slots=True)
 class PumpTrack:
-    """One circuit's pump. ``off_rate``: mean and variance of the leak while it rested last, kPa/s and (kPa/s)²."""
+    """One circuit's pump. ``off_rate``: mean and variance of the leak while it rested last, kPa/s and (kPa/s)².
+
+    ``followed``: when and where, in kPa, the fall was followed to in the last seconds of a rest, hoist taken out. ``low_kpa``
+    and ``began_s``: where and when the stroke under way began; ``top_kpa`` and ``ended_s``: where and when the last ended.
+    """
 
     reported: Pump | None = None
     running: bool = False
@@ -28,7 +36,10 @@ class PumpTrack:
     lows_kpa: list[float] = field(default_factory=list)
     starts_s: list[float] = field(default_factory=list)
     low_kpa: float = 0.0
-    calm_kpa: float | None = None
+    began_s: float = 0.0
+    top_kpa: float = 0.0
+    ended_s: float = 0.0
+    followed: list[tuple[float, float]] = field(default_factory=list)
     suspect_s: float | None = None
     rest_s: float | None = None
     last: tuple[float, float] | None = None
@@ -46,32 +57,55 @@ def rate_at_rest(track: PumpTrack, now_s: float) -> tuple[float, float] | None:
     return None if track.running and now_s - track.running_since_s > RESTED_LATELY_S else track.off_rate
 
 
-def started(track: PumpTrack, seen_kpa: float, now_s: float, off_rate: tuple[float, float] | None) -> None:
-    """The pump has begun to run; keep where it began, and what its rest leaked if that is known."""
+def rested(track: PumpTrack, level_kpa: float, now_s: float) -> None:
+    """The pump still rests, and the fall was followed to here, hoist taken out."""
+    track.followed = [one for one in track.followed if now_s - one[0] <= _FOLLOWED_S] + [(now_s, level_kpa)]
+
+
+def lowest_kpa(track: PumpTrack, default_kpa: float) -> float:
+    """The lowest the fall was followed to in the last seconds."""
+    return min((kpa for _, kpa in track.followed), default=default_kpa)
+
+
+def started(track: PumpTrack, low_kpa: float, now_s: float, off_rate: tuple[float, float] | None) -> None:
+    """The pump has begun to run; keep where it began, kPa of vacuum, and what its rest leaked if that is known.
+
+    A stroke that is not reported and begins within seconds of the last, in its upper half, is the last going on, its end seen
+    too soon: a pump's switch waits for a lower vacuum.
+    """
     track.running = True
-    track.running_since_s = now_s
-    track.low_kpa = seen_kpa if track.calm_kpa is None else track.calm_kpa
-    track.calm_kpa = None
+    track.running_since_s = track.began_s = now_s
+    track.low_kpa = low_kpa
+    track.followed = []
+    goes_on = track.reported is None and bool(track.lows_kpa) and now_s - track.ended_s < _REST_LEAST_S
+    if goes_on and track.low_kpa > 0.5 * (track.lows_kpa[-1] + track.top_kpa):
+        track.low_kpa, track.began_s = track.lows_kpa.pop(), track.starts_s.pop()
     if off_rate is not None:
         track.off_rate, track.off_at_s = off_rate, now_s
 
 
-def stopped(track: PumpTrack) -> None:
+def stopped(track: PumpTrack, seen_kpa: float, now_s: float) -> None:
     """The pump has come to rest: a whole stroke is known."""
     track.running = False
+    track.top_kpa, track.ended_s = seen_kpa, now_s
     track.lows_kpa = [*track.lows_kpa, track.low_kpa][-_STROKES_KEPT_N:]
-    track.starts_s = [*track.starts_s, track.running_since_s][-_STROKES_KEPT_N:]
+    track.starts_s = [*track.starts_s, track.began_s][-_STROKES_KEPT_N:]
 
 
-def infer(track: PumpTrack, seen_kpa: float, at_s: float, expected_kpa: float, sd_kpa: float) -> bool | None:
+def infer(
+    track: PumpTrack, seen_kpa: float, at_s: float, expected_kpa: float, sd_kpa: float, *, noise_sd_kpa: float
+) -> bool | None:
     """Judge one block of a circuit whose pump does not report.
 
     Returns ``True`` when a stroke shows, ``False`` when it has ended, ``None`` when nothing changed. A rise counts
-    once two blocks show it, so that one wild value is no stroke.
+    once two blocks show it, so that one wild value is no stroke. A slow one may be followed, and be taken for a swing
+    (``sd_kpa`` allows for one, ``noise_sd_kpa`` doesn't): but no swing lifts a circuit further than from one side to the other.
     """
     last, track.last = track.last, (seen_kpa, at_s)
     if not track.running:
-        if seen_kpa - expected_kpa < max(_STROKE_SDS * sd_kpa, _STROKE_KPA):
+        most_kpa = max(_STROKE_SDS * math.sqrt(2.0) * noise_sd_kpa, 2.0 * SWING_KPA)
+        lifted = seen_kpa - lowest_kpa(track, seen_kpa) >= most_kpa
+        if not lifted and seen_kpa - expected_kpa < max(_STROKE_SDS * sd_kpa, _STROKE_KPA):
             track.suspect_s = None
             return None
         if track.suspect_s is None:

@@ -596,3 +596,62 @@ def test_a_wild_reading_does_not_take_back_that_the_pump_covers():
     feed(start(), t_s, seen, pump=pump, ambient_kpa=ambient(t_s), each=each)
     assert len(wild) > 5
     assert np.mean(told) > 0.98
+
+
+@pytest.mark.parametrize(
+    ("noise_kpa", "quantum_kpa", "rate_hz", "top_kpa", "rise_kpa_per_s"),
+    [(0.3, 0.1, 5.0, 66.0, 0.3), (0.3, 0.1, 5.0, 63.2, 0.25), (0.1, 0.5, 2.0, 66.0, 0.6)],
+)
+def test_slow_strokes_of_a_pump_that_does_not_report_are_counted_on(
+    noise_kpa, quantum_kpa, rate_hz, top_kpa, rise_kpa_per_s
+):
+    """They show some seconds late, above where the pump came in; noise may seem to end them, or pass them for swing."""
+    t_s, truth, on = saw_tooth(
+        600.0, rate_hz, leak=3.8, top=top_kpa, bottom=61.0, rise_kpa_per_s=rise_kpa_per_s, circuits_n=1
+    )
+    seen = read(truth, noise_kpa=noise_kpa, quantum_kpa=quantum_kpa)
+    from_i = np.flatnonzero(np.diff(np.array(on, dtype=int)) == -1)[2]  # three whole strokes
+    losing_s = []
+
+    def each(i, state):
+        if i > from_i and view(state, "A", t_s[i]).falling:
+            told = to_level(state, "A", 50.0, t_s[i])
+            if told is None or told.early_s is not None:
+                losing_s.append(t_s[i] - t_s[0])
+
+    state = feed(start(1), t_s, seen, ambient_kpa=ambient(t_s), each=each)
+    assert view(state, "A", t_s[-1]).pump == "cycling"
+    assert losing_s == []
+
+
+def test_strokes_after_a_pump_down_from_nothing_are_strokes_of_their_own():
+    t_s, truth, _ = saw_tooth(500.0, leak=3.8, bottom=61.0, circuits_n=1)
+    down_s = t_s[t_s < t_s[0] + 45.0]
+    truth = np.concatenate([np.minimum(np.maximum(down_s - t_s[0] - 20.0, 0.0) * 3.0, truth[0, 0])[:, None], truth])
+    t_s = np.concatenate([down_s, t_s + down_s[-1] - t_s[0] + 0.2])
+    state = feed(start(1), t_s, read(truth), ambient_kpa=ambient(t_s))
+    assert view(state, "A", t_s[-1]).pump == "cycling"
+    lows_kpa = state.tracks[0].pump.lows_kpa
+    assert len(lows_kpa) == 6
+    assert lows_kpa[-4:] == pytest.approx([61.0] * 4, abs=0.15)
+
+
+@pytest.mark.parametrize("reported", [True, False])
+@pytest.mark.parametrize("rise_kpa_per_s", [0.3, 1.5])
+def test_a_pump_that_fails_after_it_covered_a_leak_is_not_counted_on(reported, rise_kpa_per_s):
+    """It came in at 61 kPa: a fall that goes on below is told, though it is no faster than at every rest before."""
+    t_s, truth, on = saw_tooth(480.0, leak=3.8, bottom=61.0, rise_kpa_per_s=rise_kpa_per_s, circuits_n=1)
+    last = np.flatnonzero(np.diff(np.array(on, dtype=int)) == -1)[3]
+    truth[last:, 0] = truth[last, 0] - 3.8 / 60.0 * (t_s[last:] - t_s[last])
+    due_s = t_s[last] + (truth[last, 0] - 61.0) / 3.8 * 60.0
+    pump = [{"A": Pump.ON if runs and i < last else Pump.OFF} for i, runs in enumerate(on)] if reported else None
+    told = {}
+
+    def each(i, state):
+        bounds = to_level(state, "A", 45.0, t_s[i])
+        told[t_s[i]] = view(state, "A", t_s[i]).falling and bounds is not None and bounds.early_s is not None
+
+    feed(start(1), t_s, read(truth), pump=pump, ambient_kpa=ambient(t_s), each=each)
+    losing = [falls for at_s, falls in told.items() if at_s > due_s + 20.0]
+    assert len(losing) > 200
+    assert all(losing)
