@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from monitor.core.leak_bank import KINDS, LAMINAR, POWER, RATE_WANDER, RATE_WANDER_RATIO, STEADY
+from monitor.core.leak_bank import KINDS, LAMINAR, POWER, RATE_WANDER, RATE_WANDER_RATIO, STEADY, UNSETTLED_S
 from monitor.core.leak_project import (
     FALLING_KPA_PER_S,
     Around,
@@ -65,8 +65,13 @@ def test_chance_of_a_rate_above_a_value_is_the_tail_of_the_normal_distribution(a
     ("kind", "age_s", "since_s", "lasts"),
     [
         (SETTLES, 50.0, 40.0, False),  # gas that settles since its pump stopped has settled in a minute
-        (SETTLES, 37.0, 40.0, False),
-        (SETTLES, 36.9, 40.0, True),  # begun after the pump had stopped it is no settling, whatever its form
+        (SETTLES, 40.0 - UNSETTLED_S, 40.0, False),
+        (
+            SETTLES,
+            39.9 - UNSETTLED_S,
+            40.0,
+            True,
+        ),  # begun after the pump had stopped it is no settling, whatever its form
         (SETTLES_SLOWLY, 50.0, 40.0, False),
         (BY_ORIFICE, 50.0, 40.0, True),
     ],
