@@ -43,3 +43,34 @@ def test_next_lift_goes_by_what_was_learned_and_a_lift_under_way_does_not_change
     one.past = PastLifts((500.0,) * 10)
     watch.play(A="64x20", B="64x20", load_kg="0x1", **STILL, **RESTING)
     assert watch.said["time_to_land_s"] == 300.0
+
+
+def pumped(*took_s: float | None, circuit: str = "A") -> PastLifts:
+    past = PastLifts()
+    for one_s in took_s:
+        past = past.with_lift(None, {circuit: one_s, "Z": None})
+    return past
+
+
+@pytest.mark.parametrize(
+    ("took_s", "limit_s"),
+    [
+        ((10.0,) * 4, None),  # no habit yet
+        ((10.0,) * 5, 15.0),  # half as long again
+        ((4.0,) * 5, 7.0),  # and three seconds at least
+        ((6.0,) * 5, 9.0),
+        ((10.0, 10.0, 10.0, 10.0, 60.0), 15.0),  # by the middle: one clogged pick is no habit
+        ((10.0, None, 10.0, 10.0, 10.0), None),  # not seen is not counted
+        ((90.0,) * 20 + (10.0,) * 30, 15.0),  # of the last thirty
+    ],
+)
+def test_pump_down_is_slow_half_as_long_again_as_usual(took_s: tuple[float | None, ...], limit_s: float | None) -> None:
+    past = pumped(*took_s)
+    assert past.pump_down_limit_s("A") == limit_s
+    assert past.pump_down_limit_s("Z") is None
+
+
+def test_pump_downs_of_each_circuit_are_its_own_and_thirty_are_kept() -> None:
+    past = pumped(*[10.0] * 40).with_lift(None, {"B": 20.0})
+    assert (len(past.pump_down_s["A"]), past.pump_down_s["B"]) == (30, (20.0,))
+    assert past.landing_s == ()

@@ -223,6 +223,13 @@ def test_on_the_panel_its_own_need_is_the_level_and_on_a_plate_the_warning_level
     assert why(test) == reason
 
 
+def test_shift_test_that_falls_to_the_warning_level_says_so_whatever_is_planned() -> None:
+    part = {"vacuum_kpa": 51.0, "level": "needed", "level_kpa": 63.5}
+    test = under_way(run(begun(SHIFT), at(20.0, B=part)))
+    assert why(test) == "low.warning"
+    assert test.circuits["B"].text.values["level_kpa"] == 52.0
+
+
 @pytest.mark.parametrize(
     ("kpa", "after_s", "fails"), [(48.0, 240.0, False), (47.99, 240.0, True), (47.99, 240.5, False)]
 )
