@@ -1,0 +1,121 @@
+"""The fall all circuits share, instant by instant: how much of it a hoist may be, and that no leak hides behind it."""
+
+import pytest
+
+from monitor.core.leak_common import FOLLOW_S, LINGER_S, Common, share, temperature_kpa_per_s
+
+PER_MIN = 1.0 / 60.0
+SD = 0.01 * PER_MIN
+CALM = (0.05 * PER_MIN, SD)
+FASTEST = 1.2 * PER_MIN  # 100 m at 1.7 m/s and 0.012 kPa/m
+
+
+def told(common, *rates, dt_s=1.0, settled=True, height_m=100.0, speed_m_s=FASTEST / 0.012):
+    share(common, rates, dt_s, height_m=height_m, speed_m_s=speed_m_s, settled=[settled] * len(rates))
+    return common
+
+
+def known(n=2, usual=CALM[0]):
+    """Circuits that were seen at rest: their own usual leaks are no part of a hoist."""
+    return Common([usual] * n)
+
+
+def falls(kpa_per_min, sd=SD):
+    return CALM[0] + kpa_per_min * PER_MIN, sd
+
+
+def test_usual_leak_of_each_circuit_is_learned_at_rest_and_never_below_nothing():
+    common = told(Common([None, None]), (0.1 * PER_MIN, SD), (-0.1 * PER_MIN, SD))
+    assert common.usual_kpa_per_s == pytest.approx([0.1 * PER_MIN, 0.0])
+    assert common.rate_kpa_per_s == 0.0
+
+
+def test_rate_that_has_not_stood_yet_is_not_called_usual():
+    assert told(Common([None, None]), CALM, CALM, settled=False).usual_kpa_per_s == [None, None]
+
+
+@pytest.mark.parametrize(
+    ("a", "b", "hoist"), [(0.6, 0.8, 0.6), (0.8, 0.6, 0.6), (0.6, 0.0, 0.0), (0.6, -0.1, 0.0), (3.0, 2.0, 1.2)]
+)
+def test_hoist_is_what_all_circuits_lose_at_least_and_no_faster_than_the_hoist_climbs(a, b, hoist):
+    common = told(known(), falls(a), falls(b))
+    assert common.rate_kpa_per_s == pytest.approx(hoist * PER_MIN, abs=1e-9)
+
+
+def test_one_circuit_alone_is_never_excused():
+    for rates in ((falls(0.6),), (falls(0.6), None)):
+        common = told(known(len(rates)), *rates)
+        assert (common.rate_kpa_per_s, common.ceiling_kpa_per_s) == (0.0, 0.0)
+
+
+def test_circuits_of_which_only_one_was_seen_at_rest_are_not_excused():
+    """A lift starts on the ground: a fall seen from the first is a leak."""
+    common = told(Common([CALM[0], None]), falls(0.6), falls(0.6), settled=False)
+    assert (common.rate_kpa_per_s, common.ceiling_kpa_per_s) == (0.0, 0.0)
+
+
+def test_what_a_hoist_took_in_all_is_bounded_by_the_height_of_the_lift():
+    common = known()
+    for _ in range(59):
+        told(common, falls(1.2), falls(1.2))
+    assert common.rate_kpa_per_s > 0.0
+    assert common.used_kpa == pytest.approx(59.0 * FASTEST)
+    for _ in range(10):
+        told(common, falls(1.2), falls(1.2))
+    assert common.used_kpa == pytest.approx(1.2)  # 100 m
+    assert common.rate_kpa_per_s == 0.0
+
+
+def test_hook_that_comes_down_gives_it_back_no_faster_than_it_can():
+    common = known()
+    common.used_kpa = 1.0
+    told(common, falls(-3.0), falls(-2.0), dt_s=10.0)
+    assert common.used_kpa == pytest.approx(1.0 - 10.0 * FASTEST)
+    assert common.rate_kpa_per_s == 0.0
+    told(common, falls(-0.3), falls(-0.6), dt_s=10.0)
+    # the slower of the two, less what they leak at rest
+    assert common.used_kpa == pytest.approx(1.0 - 10.0 * FASTEST - 10.0 * 0.3 * PER_MIN)
+    for _ in range(20):
+        told(common, falls(-2.0), falls(-2.0), dt_s=10.0)
+    assert common.used_kpa == 0.0
+
+
+def test_most_that_a_hoist_may_be_is_the_upper_end_of_the_slowest_circuit_and_is_held_a_while():
+    """Circuits show the end of one hoist some seconds apart."""
+    common = told(known(), falls(0.6, 0.1 * PER_MIN), falls(0.5, 0.2 * PER_MIN))
+    assert common.ceiling_kpa_per_s == pytest.approx(0.85 * PER_MIN)
+    for _ in range(round(FOLLOW_S) - 1):
+        told(common, falls(0.0), falls(0.0))
+        assert common.ceiling_kpa_per_s == pytest.approx(0.85 * PER_MIN)
+    told(common, falls(0.0), falls(0.0))
+    assert common.ceiling_kpa_per_s == pytest.approx(0.025 * PER_MIN)
+
+
+def test_ceiling_is_no_faster_than_the_hoist_nor_below_nothing_and_none_at_the_top():
+    assert told(known(), falls(3.0), falls(3.0)).ceiling_kpa_per_s == pytest.approx(FASTEST)
+    assert told(known(), falls(-3.0), falls(-3.0)).ceiling_kpa_per_s == 0.0
+    common = known()
+    common.used_kpa = 1.2
+    assert told(common, falls(0.6), falls(0.6)).ceiling_kpa_per_s == 0.0
+
+
+@pytest.mark.parametrize(("kpa_per_min", "lingers"), [(0.21, True), (0.19, False), (-0.21, True)])
+def test_hoist_lingers_a_minute(kpa_per_min, lingers):
+    common = told(known(), falls(kpa_per_min), falls(kpa_per_min))
+    assert common.lingers_s == (LINGER_S if lingers else 0.0)
+    told(common, falls(0.0), falls(0.0), dt_s=10.0)
+    assert common.lingers_s == (LINGER_S - 10.0 if lingers else 0.0)
+
+
+@pytest.mark.parametrize(("kpa_per_min", "learns"), [(0.09, True), (0.11, False)])
+def test_usual_leak_follows_slowly_while_nothing_is_hoisted(kpa_per_min, learns):
+    """A hundred and twenty seconds bring it there; while all fall together it stands."""
+    common = told(known(), falls(kpa_per_min), falls(kpa_per_min), dt_s=12.0)
+    step = 0.1 * kpa_per_min * PER_MIN if learns else 0.0
+    assert common.usual_kpa_per_s == pytest.approx([CALM[0] + step] * 2)
+
+
+def test_gas_of_a_weaker_vacuum_moves_more_with_its_temperature():
+    """10 K in ten minutes on 40 kPa of gas at 288 K: 0.139 kPa a minute (the gas law)."""
+    assert temperature_kpa_per_s(101.3, 61.3) == pytest.approx(40.0 / 288.0 * 10.0 / 600.0)
+    assert temperature_kpa_per_s(101.3, 110.0) == 0.0
