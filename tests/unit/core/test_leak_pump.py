@@ -2,34 +2,56 @@
 
 import pytest
 
-from monitor.core.leak_pump import RESTED_LATELY_S, PumpTrack, infer, rate_at_rest, started, stopped
+from monitor.core.leak_pump import RESTED_LATELY_S, PumpTrack, infer, lowest_kpa, rate_at_rest, rested, started, stopped
+from monitor.core.readings import Pump
 
 RATE = (0.02, 1e-6)
 
 
-def strokes(*starts_s, ran_s=5.0, low_kpa=60.0):
-    track = PumpTrack()
+def strokes(*starts_s, ran_s=5.0, low_kpa=60.0, top_kpa=64.0, reported=Pump.OFF):
+    track = PumpTrack(reported=reported)
     for start_s in starts_s:
-        track.calm_kpa = low_kpa
-        started(track, 60.4, start_s, RATE)
-        stopped(track)
+        started(track, low_kpa, start_s, RATE)
+        stopped(track, top_kpa, start_s + ran_s)
     return track
 
 
-def test_stroke_begins_where_the_vacuum_stood_before_the_pump_showed():
-    track = PumpTrack(calm_kpa=59.8)
-    started(track, 60.4, 100.0, None)
-    assert (track.running, track.running_since_s, track.low_kpa, track.calm_kpa) == (True, 100.0, 59.8, None)
-    again = PumpTrack()
-    started(again, 60.4, 100.0, None)
-    assert again.low_kpa == 60.4
+def test_lowest_of_a_rest_is_that_of_its_last_ten_seconds():
+    track = PumpTrack()
+    assert lowest_kpa(track, 61.0) == 61.0
+    for now_s, kpa in [(0.0, 59.0), (5.0, 60.0), (10.0, 60.5)]:
+        rested(track, kpa, now_s)
+    assert lowest_kpa(track, 61.0) == 59.0
+    rested(track, 60.7, 10.1)
+    assert lowest_kpa(track, 61.0) == 60.0
+    started(track, 60.0, 11.0, None)
+    assert (track.running, track.running_since_s, track.low_kpa) == (True, 11.0, 60.0)
+    assert lowest_kpa(track, 61.0) == 61.0
+
+
+@pytest.mark.parametrize(
+    ("low_kpa", "after_s", "reported", "goes_on"),
+    [
+        (62.5, 11.9, None, True),  # in the upper half of the last one, within twelve seconds of its end
+        (61.5, 11.9, None, False),
+        (62.5, 12.0, None, False),
+        (62.5, 5.0, Pump.ON, False),  # a pump that reports says itself when it starts
+    ],
+)
+def test_stroke_that_begins_high_and_soon_after_the_last_is_the_last_going_on(low_kpa, after_s, reported, goes_on):
+    track = strokes(100.0, ran_s=5.0, low_kpa=60.0, top_kpa=64.0, reported=reported)
+    started(track, low_kpa, 105.0 + after_s, None)
+    stopped(track, 66.0, 130.0)
+    assert track.lows_kpa == ([60.0] if goes_on else [60.0, low_kpa])
+    assert track.starts_s == ([100.0] if goes_on else [100.0, 105.0 + after_s])
+    assert (track.top_kpa, track.ended_s) == (66.0, 130.0)
 
 
 def test_leak_at_rest_is_kept_with_its_time_and_not_forgotten_by_a_stroke_that_shows_none():
     track = PumpTrack()
     started(track, 60.0, 100.0, RATE)
     assert (track.off_rate, track.off_at_s) == (RATE, 100.0)
-    stopped(track)
+    stopped(track, 64.0, 105.0)
     started(track, 60.0, 200.0, None)
     assert (track.off_rate, track.off_at_s) == (RATE, 100.0)
 
@@ -39,7 +61,7 @@ def test_pump_that_runs_on_may_cover_a_leak_that_is_new(ran_s, known):
     track = PumpTrack()
     started(track, 60.0, 100.0, RATE)
     assert (rate_at_rest(track, 100.0 + ran_s) is not None) is known
-    stopped(track)
+    stopped(track, 64.0, 105.0)
     assert rate_at_rest(track, 9999.0) == RATE
 
 
@@ -64,8 +86,11 @@ def test_pump_comes_and_goes_by_itself_while_it_came_lately(starts_s, now_s, cyc
     assert strokes(*starts_s).cycling(now_s) is cycling
 
 
-def seen(track, *kpa, expected_kpa=60.0, sd_kpa=0.05, from_s=0.0):
-    return [infer(track, value, from_s + number, expected_kpa, sd_kpa) for number, value in enumerate(kpa)]
+def seen(track, *kpa, expected_kpa=60.0, sd_kpa=0.05, from_s=0.0, noise_kpa=0.05):
+    return [
+        infer(track, value, from_s + number, expected_kpa, sd_kpa, noise_sd_kpa=noise_kpa)
+        for number, value in enumerate(kpa)
+    ]
 
 
 @pytest.mark.parametrize(
@@ -95,3 +120,14 @@ def test_pump_that_does_not_report_shows_by_two_rises(kpa, sd_kpa, turns):
 def test_stroke_is_over_once_two_in_turn_show_no_rise(kpa, turns):
     track = PumpTrack(running=True)
     assert seen(track, *kpa) == turns
+
+
+@pytest.mark.parametrize(
+    ("noise_kpa", "lifted_kpa", "shows"), [(0.05, 0.69, False), (0.05, 0.71, True), (0.2, 1.1, False), (0.2, 1.2, True)]
+)
+def test_slow_stroke_that_is_taken_for_a_swing_shows_once_it_is_higher_than_any_swing(noise_kpa, lifted_kpa, shows):
+    """From one side of a swing to the other are 0.7 kPa, or four standard deviations of a difference."""
+    track = PumpTrack()
+    rested(track, 60.0, 0.0)
+    high = 60.0 + lifted_kpa
+    assert seen(track, high, high, expected_kpa=high, sd_kpa=1.0, noise_kpa=noise_kpa)[-1] is (True if shows else None)

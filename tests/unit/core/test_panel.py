@@ -194,3 +194,40 @@ def test_all_faults_of_a_panel_at_once() -> None:
 def test_distance_to_the_edge() -> None:
     assert side_distance_m(rectangle(2.0, 1.0), (0.6, 0.0)) == pytest.approx(0.4)
     assert side_distance_m(rectangle(2.0, 1.0), (4.0, 4.5)) == pytest.approx(5.0)
+
+
+def test_edges_of_a_cut_out_weigh_as_well() -> None:
+    """An insulating unit with an opening has a spacer around that too: 8 m outside and 2 m inside at 0.5 kg/m."""
+    unit = Panel(rectangle(2.0, 2.0), (rectangle(0.5, 0.5),), read_makeup("glass 4 + gap 16 + glass 4"))
+    assert unit.mass_kg() == pytest.approx(3.75 * 20.0 + 10.0 * 0.5)
+
+
+@pytest.mark.parametrize(("at_m", "holds"), [((0.9, 0.4), True), ((0.5, 0.0), False), ((1.1, 0.0), False)])
+def test_pad_holds_on_the_panel_and_not_over_its_opening(at_m: tuple[float, float], holds: bool) -> None:
+    panel = Panel(rectangle(2.0, 1.0), (rectangle(0.5, 0.5, (0.5, 0.0)),), weight_kg=1.0)
+    assert panel.holds(*at_m) is holds
+
+
+@pytest.mark.parametrize(("weight_kg", "allowed"), [(100_000.0, True), (100_001.0, False), (0.1, True), (0.0, False)])
+def test_weight_a_panel_may_have(weight_kg: float, allowed: bool) -> None:
+    assert (Panel(weight_kg=weight_kg).faults() == []) is allowed
+
+
+@pytest.mark.parametrize("first", ["pvb 1.52", "gap 16"])
+def test_pads_hold_on_no_interlayer_and_no_gap(first: str) -> None:
+    with pytest.raises(PanelError) as caught:
+        read_makeup(f"{first} + glass 8")
+    assert [fault.field for fault in caught.value.faults] == ["makeup, layer 1"]
+
+
+@pytest.mark.parametrize(
+    "corners",
+    [
+        ((0.0, 0.0), (2.0, 2.0), (2.0, 0.0), (0.0, 2.0)),  # crosses itself
+        ((0.0, 0.0), (2.0, 0.0), (2.0, 2.0), (1.0, 0.0), (0.0, 2.0)),  # a corner on another side
+        ((0.0, 0.0), (1.0, 0.0), (1.0, 1.0), (3.0, 1.0), (3.0, 2.0), (0.5, 2.0), (0.5, -1.0)),
+    ],
+)
+def test_outline_that_crosses_or_touches_itself_is_none(corners: tuple[tuple[float, float], ...]) -> None:
+    for turned in (corners, corners[1:] + corners[:1], tuple(reversed(corners))):
+        assert [fault.field for fault in Panel(turned, weight_kg=1.0).faults()] == ["outline"]
