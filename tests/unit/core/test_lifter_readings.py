@@ -6,14 +6,15 @@ from typing import Any
 
 import pytest
 
-from monitor.core import lifter, moved
+from monitor.core import lifter, lifts, moved
 from monitor.core.carrying import Wind
 from monitor.core.config import Surface
 from monitor.core.facts import CircuitState, Facts
-from monitor.core.holding import Centre
+from monitor.core.holding import Centre, Move
 from monitor.core.leak_state import LeakConfig
 from monitor.core.lifter import QUANTITIES, UPRIGHT_DEG, LifterState, Plan, Surroundings
 from monitor.core.load import Load, LoadKnown
+from monitor.core.past_lifts import PastLifts
 from monitor.core.phases import Phase, PhaseState
 from monitor.core.readings import CircuitReading, Pump, Reading, Refusal, Valve
 from monitor.core.sensors import Signal
@@ -496,3 +497,36 @@ def test_last_reading_is_when_a_live_message_came_last() -> None:
     hear(state, 1.0, 2.5)
     assert tell(state, 9.0).last_reading_s == 2.5
     assert tell(state, 9.0).ever_heard
+
+
+@pytest.mark.parametrize(
+    ("tilt_deg", "judged"),
+    [(187.0, Move(0.0, 180.0)), (-9.0, Move(0.0, 60.0)), (70.5, Move(0.0, 71.0)), (179.6, Move(0.0, 180.0))],
+)
+def test_panel_that_swings_past_its_ends_is_judged_by_no_tilt_there_is_not(tilt_deg: float, judged: Move) -> None:
+    state = lifter.begin(dock())
+    state.plan = Plan(weight_kg=600.0, move=Move(0.0, 60.0), tilts_given=True)
+    hear(state, 0.0, tilt_deg=tilt_deg)
+    tell(state, 0.0)
+    [key] = state.models
+    assert judged in key
+
+
+def test_silence_the_lifter_is_judged_by_stands_in_its_facts() -> None:
+    assert tell(lifter.begin(dock()), 0.0).stale_after_s == 3.0
+    assert tell(lifter.begin(dock(expected_interval_s=2.0)), 0.0).stale_after_s == 7.0
+
+
+def test_pump_is_judged_by_what_its_record_of_this_lift_shows() -> None:
+    state = in_the_air(lifter.begin(dock()))
+    assert (tell(state, 0.0).circuits["A"].duty_ratio, tell(state, 0.0).circuits["A"].pump_down_s) == (None, 0.0)
+    lifts.open_lift(state, 0.0, utc_minus_now_s=0.0, version="1")
+    assert state.log is not None
+    condition = state.log.circuits["A"].condition
+    condition.pump_down_s = 14.0
+    condition.duty.first_ratio, condition.duty.steady_ratio = 0.2, 0.35
+    state.past = PastLifts(pump_down_s={"A": (10.0,) * 5})
+    part = tell(state, 0.0).circuits["A"]
+    assert (part.pump_down_s, part.pump_down_limit_s) == (14.0, 15.0)
+    assert (part.duty_ratio, part.duty_limit_ratio) == (0.35, 0.4)
+    assert tell(state, 0.0).circuits["B"].pump_down_limit_s is None
