@@ -30,7 +30,6 @@ TESTS: Final = {
     "alarms": ["core/test_alarms.py", "table/test_alarm_table.py"],
     "acts": ["core/test_acts_answers.py"],
     "alarm_acts": ["core/test_acts_answers.py", "core/test_alarms.py"],
-    "asked": ["core/test_asked.py", "core/test_holding.py"],
     "condition": ["core/test_condition.py", "core/test_pump_health.py"],
     "entry_fault": ["settings/test_plan_entry.py", "core/test_plan.py"],
     "facts": ["core/test_lifter.py"],

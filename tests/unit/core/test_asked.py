@@ -2,9 +2,11 @@
 
 import math
 
+import numpy as np
 import pytest
 
-from monitor.core.asked import Asked
+from monitor.core.asked import Asked, most
+from monitor.core.pads import Floats
 
 STILL = Asked(per_n=3.0, tilt_deg=90.0)
 # 4 sqrt((w + 0)^2 + 300^2), a wind of 300 N at right angles to the weight: 5000 at 1214.5 N
@@ -52,3 +54,44 @@ def test_what_cannot_be_balanced_carries_nothing() -> None:
 def test_what_asks_nothing_carries_anything() -> None:
     assert Asked(0.0, 0.0).carries_n(1.0) == math.inf
     assert Asked(0.0, 0.0).carries_n(0.0) == math.inf
+
+
+def factors(tilt_deg: Floats, turn_deg: Floats) -> Floats:
+    """Two pads: the first asks most upright, the second at a turn of 90°."""
+    upright = 1.0 + np.abs(np.sin(np.radians(tilt_deg)))
+    return np.column_stack([2.0 * upright, upright * (1.0 + np.sin(np.radians(turn_deg)))])
+
+
+def still(tilt_deg: Floats, turn_deg: Floats, weight_n: float) -> Floats:
+    return weight_n * factors(tilt_deg, turn_deg)
+
+
+def windy(tilt_deg: Floats, turn_deg: Floats, weight_n: float) -> Floats:
+    return np.hypot(still(tilt_deg, turn_deg, weight_n), [300.0, 700.0])
+
+
+def test_most_of_a_move_in_still_air_is_told_pad_by_pad_in_proportion_to_the_weight() -> None:
+    found = most(still, None, 1000.0, [[0], [], [1], [0, 1]], [0.0, 90.0], (0.0, 45.0))
+    assert found[1] is None
+    assert [one and one[0] for one in found] == [0, None, 1, 0]
+    for one, per_n in zip(
+        (found[0], found[2], found[3]), (4.0, 2.0 * (1.0 + math.sin(math.radians(45.0))), 4.0), strict=True
+    ):
+        assert one is not None
+        assert one[1] == Asked(pytest.approx(per_n), 90.0)
+
+
+def test_most_of_a_move_with_wind_is_exact_for_the_wind_alone_and_at_the_planned_weight() -> None:
+    found = most(still, windy, 1000.0, [[0], [], [0, 1]], [0.0, 90.0], (0.0, 90.0))
+    assert found[1] is None
+    for one, blown, planned in (
+        (found[0], 300.0, math.hypot(4000.0, 300.0)),
+        (found[2], 700.0, math.hypot(4000.0, 700.0)),
+    ):
+        assert one is not None
+        assert one[1].at(0.0) == pytest.approx(blown)
+        assert one[1].at(1000.0) == pytest.approx(planned)
+        assert one[1].per_n == pytest.approx(4.0)
+        assert one[1].tilt_deg == pytest.approx(90.0)
+    assert found[2] is not None
+    assert found[2][0] == 1  # at a turn of 90° the second pad asks as much of the weight, and more of the wind

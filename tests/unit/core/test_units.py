@@ -19,6 +19,8 @@ EARTH_RADIUS_M = 6_356_766.0  # of ISO 2533
         (2000, 79495.2),
         (3000, 70108.5),
         (4000, 61640.2),
+        (-5000, 177687.0),  # both ends of the troposphere, from memory of the table
+        (11000, 22632.0),
     ],
 )
 def test_iso_2533_table(geopotential_m: float, pressure_pa: float) -> None:
