@@ -42,7 +42,7 @@ TESTS: Final = {
     "seal_tests": ["core/test_seal_test_steps.py"],
     "silent_gauges": ["core/test_sensors.py"],
     "leak_bank": ["core/test_leak.py", "core/test_leak_stairs.py"],
-    "leak_blocks": ["core/test_leak.py", "core/test_leak_stairs.py"],
+    "leak_blocks": ["core/test_leak_blocks.py", "core/test_leak_stairs.py"],
     "leak_follow": ["core/test_leak.py"],
     "leak_project": ["core/test_leak_project.py"],
     "leak_state": ["core/test_leak.py"],
