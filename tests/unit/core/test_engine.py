@@ -260,7 +260,7 @@ def test_record_of_a_lift_says_which_version_judged_it_and_when_by_the_clock() -
     watch.play(A="0x5 0>64x40", B="0x5 0>64x40", A_pump="onx1", B_pump="onx1")
     log = watch.state.lifters["dock-6"].log
     assert log is not None
-    assert log.utc_minus_now_s == 5000.0
+    assert (log.utc_minus_now_s, log.version) == (5000.0, "test")
 
 
 def test_land_now_stands_while_nothing_more_is_heard() -> None:
@@ -475,6 +475,15 @@ def test_in_tandem_a_silent_partner_is_no_signal_on_both() -> None:
     both(watch, {"load_kg": "_x60"}, load_kg="400x60")
     assert (watch.call, watch.reason) == ("no_signal", "reason.tandem")
     assert watch.release == "do_not_release"
+
+
+def test_in_tandem_the_partner_is_told_of_changes_alone() -> None:
+    watch = pair()
+    seen_n = len(watch.told)
+    watch.until(watch.now_s + 0.1)
+    circuits = {name: {"vacuum_kpa": 64.0, "pump": "off"} for name in "AB"}
+    watch.send({"time": watch.now_s, "boot": "dock-6", "seq": 10**6, "circuits": circuits, "load_kg": 400.0})
+    assert [told.status.facts.config.id for told in watch.told[seen_n:]] == ["dock-6"]
 
 
 def test_lifters_without_a_tandem_do_not_touch_each_other() -> None:

@@ -6,7 +6,20 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from monitor.core.leak_bank import KINDS, LAMINAR, POWER, RATE_WANDER, RATE_WANDER_RATIO, STEADY, UNSETTLED_S
+from monitor.core.leak_bank import (
+    KINDS,
+    LAMINAR,
+    POWER,
+    RATE_WANDER,
+    RATE_WANDER_RATIO,
+    STEADY,
+    UNSETTLED_S,
+    Bank,
+    observe,
+    predict,
+    restart,
+    spawn,
+)
 from monitor.core.leak_project import (
     FALLING_KPA_PER_S,
     Around,
@@ -15,6 +28,7 @@ from monitor.core.leak_project import (
     gaussian,
     lasting_above,
     lost_kpa,
+    mixture,
     rate_quantiles,
     time_to,
 )
@@ -248,3 +262,87 @@ def test_shift_moves_level_and_rate_of_every_hypothesis():
 def test_nothing_is_feared_beyond_what_was_found_without_a_record_of_readings():
     found = Bounds(100.0, 200.0, 300.0)
     assert feared(found, of(QUIET), 52.0, HERE) == found
+
+
+# --- from a bank of hypotheses that saw readings
+
+
+def bank_of(kpa_by_s, *, noise_kpa=0.03, seed=1):
+    """A bank that saw one block a second, each as good as ``noise_kpa``."""
+    chance = np.random.default_rng(seed)
+    seen_kpa = np.asarray(kpa_by_s) + noise_kpa * chance.standard_normal(len(kpa_by_s))
+    bank = Bank(1, 0.0)
+    restart(bank, 0, seen_kpa[0], noise_kpa**2)
+    for second, kpa in enumerate(seen_kpa[1:], start=1):
+        predict(bank, float(second), np.zeros((2, 1)))
+        observe(bank, np.array([kpa]), np.array([noise_kpa**2]), np.array([True]))
+        spawn(bank, 1.0)
+    return bank
+
+
+STEADY_FALL = 64.0 - 2.0 / 60.0 * np.arange(120.0)
+TURNED = 64.0 - np.maximum(0.0, np.arange(120.0) - 105.0) * 3.0 / 60.0  # 3 kPa/min, begun 15 s ago
+
+
+def test_hypotheses_that_matter_are_told_with_their_weights():
+    mixed = mixture(bank_of(STEADY_FALL), 0, 0.03**2)
+    assert mixed.weight.sum() == pytest.approx(1.0)
+    assert mixed.weight.min() > 0.0
+    assert (mixed.weight * mixed.level).sum() == pytest.approx(STEADY_FALL[-1], abs=0.03)
+    assert rate_quantiles(mixed).middle * 60.0 == pytest.approx(2.0, abs=0.15)
+    assert rate_quantiles(mixed).low < 2.0 / 60.0 < rate_quantiles(mixed).high
+
+
+def test_time_of_what_a_bank_saw_is_that_of_the_fall():
+    """1.0 kPa a minute short of 4: from 60.03 to 52 at 2 kPa/min are 4 min, a little more by seepage."""
+    told = time_to(mixture(bank_of(STEADY_FALL), 0, 0.03**2), 52.0, HERE)
+    assert told.early_s < 241.0 < told.late_s
+    assert told.likely_s == pytest.approx(250.0, rel=0.12)
+
+
+def test_levels_are_told_from_where_they_are_wanted():
+    bank = bank_of(STEADY_FALL)
+    plain, shifted = mixture(bank, 0, 0.03**2), mixture(bank, 0, 0.03**2, level_shift_kpa=-1.5)
+    assert np.allclose(shifted.level, plain.level - 1.5)
+    assert shifted.moved == (-1.5, 0.0)
+
+
+def test_growth_that_is_not_known_is_told_as_three_hypotheses_of_the_same_middle():
+    mixed = mixture(bank_of(STEADY_FALL), 0, 0.03**2)
+    doubles = mixed.kind == DOUBLES
+    if doubles.any():
+        assert len(set(mixed.growth[doubles].tolist())) >= 3
+    assert (mixed.p_level > 0.0).all()
+    assert (mixed.p_rate > 0.0).all()
+
+
+def test_change_is_told_only_on_stronger_evidence_and_feared_before():
+    """A second of readings good to 0.08 kPa can't show a fresh leak yet: the early bound allows for it."""
+    bank = bank_of(TURNED, noise_kpa=0.3)
+    mixed = mixture(bank, 0, 0.3**2)
+    found = time_to(mixed, 52.0, HERE)
+    fears = feared(found, mixed, 52.0, HERE)
+    assert (fears.likely_s, fears.late_s) == (found.likely_s, found.late_s)
+    assert fears.early_s is not None
+    assert found.early_s is None or fears.early_s <= found.early_s
+    assert found.early_s is None or fears.early_s < 0.9 * found.early_s
+
+
+def test_gauge_that_would_show_a_change_leaves_nothing_to_fear():
+    bank = bank_of(STEADY_FALL, noise_kpa=0.01)
+    mixed = mixture(bank, 0, 0.01**2)
+    found = time_to(mixed, 52.0, HERE)
+    assert feared(found, mixed, 52.0, HERE) == found
+
+
+def test_what_was_shifted_since_is_feared_from_there_too():
+    bank = bank_of(TURNED, noise_kpa=0.3)
+    near, far = mixture(bank, 0, 0.3**2, level_shift_kpa=-6.0), mixture(bank, 0, 0.3**2)
+    early = [feared(time_to(mixed, 52.0, HERE), mixed, 52.0, HERE).early_s for mixed in (near, far)]
+    assert early[0] < early[1]
+
+
+def test_at_its_level_already_nothing_is_feared_sooner():
+    mixed = mixture(bank_of(TURNED, noise_kpa=0.3), 0, 0.3**2)
+    now = Bounds(0.0, 0.0, 0.0)
+    assert feared(now, mixed, 70.0, HERE) == now
