@@ -44,10 +44,7 @@ def marks_between(low_deg: float, high_deg: float, friction: float) -> list[floa
     """Both ends of an interval of tilts, and the tilts between at which a check can peak."""
     steepest_deg = math.degrees(math.atan(1.0 / friction))
     inside = [
-        turn_deg + sign * off_deg
-        for turn_deg in (-180, 0, 180)
-        for sign in (-1, 1)
-        for off_deg in (0.0, steepest_deg, 90.0)
+        turn_deg + sign * off_deg for turn_deg in (0, 180) for sign in (-1, 1) for off_deg in (0.0, steepest_deg, 90.0)
     ]
     return [low_deg, high_deg, *(mark for mark in inside if low_deg < mark < high_deg)]
 

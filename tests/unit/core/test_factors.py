@@ -65,6 +65,7 @@ def test_nothing_between_the_marks_asks_more_than_the_worst_of_them(
         (30.0, 30.0, (30.0, 30.0)),
         (350.0, 10.0, (350.0, 370.0)),  # through 0
         (300.0, -300.0, (300.0, 420.0)),
+        (300.0, -60.5, (300.0, 659.5)),
         (-360.0, 360.0, (-360.0, 0.0)),  # a whole turn has all there is
     ],
 )
