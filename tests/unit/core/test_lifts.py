@@ -124,10 +124,14 @@ def test_surface_of_the_site_file_stands_in_the_record_where_nobody_said_another
 def test_after_a_lift_its_plan_is_gone_and_its_landing_counts() -> None:
     one = flown()
     assert one.log is not None
-    one.log.circuits["A"].condition.pump_down_s = 12.0
-    landing_s = one.log.landing_s
-    expected = one.past.with_lift(landing_s, {"A": 12.0, "B": None})
-    closed(one, Phase.RELEASED)
+    log = one.log
+    log.circuits["A"].condition.pump_down_s = 12.0
+    log.landing_s = 55.0
+    expected = one.past.with_lift(55.0, {"A": 12.0, "B": None})
+    [effect] = closed(one, Phase.RELEASED)
+    assert isinstance(effect, LiftClosed)
+    assert effect.summary.log is log
+    assert (log.lifter, log.id) == ("dock-6", f"dock-6-{int(NOW_S) + 85_000}")
     assert (one.plan, one.planned) == (None, None)
     assert one.past == expected
     assert [test.kind for test in one.seal_tests.ended] == [SealTestKind.SHIFT]

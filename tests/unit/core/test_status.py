@@ -138,6 +138,11 @@ def test_alarm_is_told_with_value_and_limit_in_its_unit_and_what_to_do(
     assert told.over_utc_s is None
 
 
+def test_alarm_that_stands_again_is_not_over_though_it_was_before() -> None:
+    told = told_of("battery_low", Alarm(State.ACKNOWLEDGED, 4, since_s=NOW_S - 9.0, returned_s=NOW_S - 500.0))
+    assert (told.over_utc_s, told.says.values["held_s"]) == (None, 9.0)
+
+
 def test_alarm_that_is_over_but_unanswered_says_how_long_it_lasted_and_since_when_it_is_over() -> None:
     alarm = Alarm(State.RETURNED_UNACKNOWLEDGED, 4, since_s=NOW_S - 60.0, returned_s=NOW_S - 45.0)
     told = told_of("vacuum_low", alarm, "B")
