@@ -12,7 +12,7 @@ from monitor.core.facts import UNHEARD, CircuitFacts, CircuitState, Facts
 from monitor.core.load import LoadKnown
 from monitor.core.messages import Text, Value
 from monitor.core.phases import Phase
-from monitor.core.readings import Pump, Valve
+from monitor.core.readings import Valve
 
 RESERVE_LEAST_S: Final = 300.0
 """EN 13155: a lifter without power holds for 5 min (clause 5.2.2.7, from memory)."""
@@ -215,8 +215,7 @@ def _silent(facts: Facts) -> Values | None:
 
 def _draws_down(facts: Facts, circuit: CircuitFacts) -> bool:
     """Before anything is lifted the pump is still making the vacuum: what would be left without it says nothing yet."""
-    runs = circuit.pump is Pump.ON or (circuit.leak is not None and circuit.leak.pump == "on")
-    return facts.phase is Phase.SEALING and runs
+    return facts.phase is Phase.SEALING and circuit.pump_runs()
 
 
 def _reserve_under(facts: Facts, within_s: float) -> Values | None:

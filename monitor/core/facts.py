@@ -60,6 +60,12 @@ class CircuitFacts:
     gauges_apart_kpa: float | None = None  # how far its gauges are apart; None with one gauge
     gauge_moved: bool = True  # a gauge of it was seen to change since it was first heard
 
+    def pump_runs(self) -> bool:
+        """Whether its pump says that it runs, or, where none reports, whether its work shows."""
+        if self.pump is not None:
+            return self.pump is Pump.ON
+        return self.leak is not None and self.leak.pump == "on"
+
 
 @dataclass(frozen=True, slots=True)
 class Facts:

@@ -17,7 +17,6 @@ from monitor.core.config import LifterConfig, LoadMeasures
 from monitor.core.facts import UNHEARD, CircuitFacts, CircuitState, Facts
 from monitor.core.load import LoadKnown
 from monitor.core.messages import Text, Value
-from monitor.core.readings import Pump
 
 RESERVE_LEAST_S: Final = 300.0
 """A pre-pick test asks for this much reserve, or twice the time to land if that is more (EN 13155 5.2.2.7, from memory)."""
@@ -225,20 +224,13 @@ def _waits_for(circuit: CircuitFacts) -> Text | None:
     if circuit.vacuum_kpa is None or circuit.vacuum_kpa <= circuit.config.warning_kpa:
         levels: dict[str, Value] = {"vacuum_kpa": circuit.vacuum_kpa, "warning_kpa": circuit.config.warning_kpa}
         return Text("seal.circuit.builds", levels)
-    return Text("seal.circuit.pump_runs") if _pump_runs(circuit) else None
+    return Text("seal.circuit.pump_runs") if circuit.pump_runs() else None
 
 
 def _begin(circuit: CircuitFacts) -> CircuitTest:
     kpa = circuit.vacuum_kpa
     text = Text("seal.circuit.watched", {"start_kpa": kpa, "vacuum_kpa": kpa})
     return CircuitTest(SealState.RUNNING, text, start_kpa=kpa, last_kpa=kpa, lowest_kpa=kpa, at_loss_kpa=kpa)
-
-
-def _pump_runs(circuit: CircuitFacts) -> bool:
-    """Whether a pump says it runs, or, where none reports, whether its work shows."""
-    if circuit.pump is not None:
-        return circuit.pump is Pump.ON
-    return circuit.leak is not None and circuit.leak.pump == "on"
 
 
 def _watch(one: CircuitTest, test: SealTest, circuit: CircuitFacts, facts: Facts) -> CircuitTest:
@@ -260,7 +252,7 @@ def _watch(one: CircuitTest, test: SealTest, circuit: CircuitFacts, facts: Facts
         reserve_s=circuit.reserve.early_s if circuit.reserve is not None else None,
         text=Text("seal.circuit.watched", {"start_kpa": one.start_kpa, "vacuum_kpa": kpa}),
     )
-    if _pump_runs(circuit):
+    if circuit.pump_runs():
         return _failed(one, Text("seal.circuit.pump_came_on", {"after_s": past_s}))
     if kpa - lowest_kpa > RISES_KPA:
         return _failed(one, Text("seal.circuit.rose", {"rise_kpa": kpa - lowest_kpa}))
