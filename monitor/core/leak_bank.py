@@ -171,6 +171,10 @@ class Bank:
         """Whether the row's stretch is so young that it may still settle."""
         return 0.0 <= self.at_s - self.since_s[row] <= UNSETTLED_S
 
+    def changes(self, row: int) -> NDArray[np.bool_]:
+        """Which onsets of a row are changes, shape (slots,): what began while its stretch may still have settled is none."""
+        return self.onset_s[:, row] > self.since_s[row] + UNSETTLED_S
+
 
 def restart(
     bank: Bank, row: int, level_kpa: float, noise_var: float, *, rate: tuple[float, float] | None = None

@@ -371,6 +371,5 @@ def _beside_others(
 
 def _fresh_share(bank: banks.Bank, row: int) -> float:
     """Weight of the hypotheses whose onset is so recent that other circuits may not have shown theirs yet."""
-    young = bank.at_s - bank.onset_s[:, row] <= _FRESH_S
-    young &= bank.onset_s[:, row] > bank.since_s[row] + banks.UNSETTLED_S  # what began with the stretch is no change
+    young = bank.changes(row) & (bank.at_s - bank.onset_s[:, row] <= _FRESH_S)
     return float(np.exp(bank.log_weight[young, row]).sum())

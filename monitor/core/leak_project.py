@@ -131,8 +131,7 @@ def mixture(bank: Bank, row: int, block_var_kpa2: float, *, level_shift_kpa: flo
     ``block_var_kpa2``: how far a second of readings may be off.
     """
     onset_s, told = bank.onset_s[:, row], bank.log_weight[:, row]
-    fresh = bank.at_s - onset_s < _FRESH_S
-    fresh &= onset_s > bank.since_s[row] + UNSETTLED_S  # what began with the stretch is no change
+    fresh = bank.changes(row) & (bank.at_s - onset_s < _FRESH_S)
     mixed = _chosen(bank, row, told - _FRESH_DOUBT * fresh[:, None], _KEPT_N)
     mixed.source = (bank, row, float(np.interp(0.5 * math.log(block_var_kpa2), *CHANGE_FEAR)))
     mixed.shift(level_shift_kpa, 0.0)
@@ -147,7 +146,7 @@ def _feared(mixed: Mixture) -> Mixture | None:
     if fear <= 0.0:
         return None
     onset_s, told = bank.onset_s[:, row], bank.log_weight[:, row]
-    later = onset_s > max(onset_s[int(told.max(axis=1).argmax())], bank.since_s[row] + UNSETTLED_S)
+    later = bank.changes(row) & (onset_s > onset_s[int(told.max(axis=1).argmax())])
     feared = _chosen(bank, row, told + fear * _FEARED * later[:, None], _FEARED_N)
     feared.shift(*mixed.moved)
     return feared
