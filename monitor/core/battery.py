@@ -81,7 +81,7 @@ def _close_block(trend: BatteryTrend, now_s: float) -> BatteryTrend:
     after_s, mean_v, on_ratio = (total / trend.n for total in trend.sums)
     blocks = (*trend.blocks, (trend.since_s + after_s, mean_v, on_ratio))[-BLOCKS_KEPT_N:]
     fits = (_line(blocks), _line(blocks[-RECENT_N:]) if len(blocks) > RECENT_N else None)
-    return BatteryTrend(blocks, now_s, trend.last_s, lines=tuple(fit for fit in fits if fit is not None))
+    return BatteryTrend(blocks, now_s, lines=tuple(fit for fit in fits if fit is not None))
 
 
 def _line(blocks: tuple[tuple[float, float, float], ...]) -> Line | None:
@@ -97,7 +97,7 @@ def _line(blocks: tuple[tuple[float, float, float], ...]) -> Line | None:
     inverse = np.linalg.pinv(design.T @ design)
     fit = inverse @ design.T @ volts
     left = volts - design @ fit
-    free_n = max(len(blocks) - len(columns), 1)
+    free_n = len(blocks) - len(columns)  # three at least
     scatter_v = max(math.sqrt(float(left @ left) / free_n), FLOOR_V)
     widened = scatter_v * _widening(left)
     under_load = np.array([1.0, 0.0, 1.0]) if sags and fit[2] < 0.0 else np.eye(len(columns))[0]

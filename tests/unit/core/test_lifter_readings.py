@@ -8,7 +8,7 @@ import pytest
 
 from monitor.core import lifter, lifts, moved
 from monitor.core.carrying import Wind
-from monitor.core.config import Surface
+from monitor.core.config import LifterConfig, Surface
 from monitor.core.facts import CircuitState, Facts
 from monitor.core.holding import Centre, Move
 from monitor.core.leak_state import LeakConfig
@@ -23,6 +23,11 @@ from tests.histories import NO_CELL, dock
 
 SEALED = {"A": 64.0, "B": 64.0}
 AROUND = Surroundings(True, True, 0.4, {"dock-7": ("look", "do_not_release")}, lag_s=0.7)
+
+
+def bare(**changes: Any) -> LifterConfig:
+    """The demo's lifter without its pads: what holds is not worked out."""
+    return dock(pads={}, layouts={}, **changes)
 
 
 def circuits_of(vacuum_kpa: dict[str, float], pump: Pump | None = None) -> dict[str, CircuitReading]:
@@ -72,7 +77,7 @@ def test_what_the_site_file_enters_of_a_circuit_is_what_its_leak_is_judged_by() 
 
 
 def test_nothing_is_known_before_the_first_reading() -> None:
-    given = tell(lifter.begin(dock()), 0.0)
+    given = tell(lifter.begin(bare()), 0.0)
     assert not given.ever_heard
     assert given.last_reading_s is None
     assert given.silent
@@ -86,7 +91,7 @@ def test_nothing_is_known_before_the_first_reading() -> None:
 
 @pytest.mark.parametrize("name", QUANTITIES)
 def test_quantity_left_out_of_a_reading_keeps_its_last_value_and_grows_old(name: str) -> None:
-    state = lifter.begin(dock())
+    state = lifter.begin(bare())
     hear(state, 0.0, **{name: 42.0})
     hear(state, 2.0)
     assert state.signals[name] == Signal(42.0, 0.0)
@@ -97,14 +102,14 @@ def test_quantity_left_out_of_a_reading_keeps_its_last_value_and_grows_old(name:
 
 @pytest.mark.parametrize(("said", "stands"), [((True, None), True), ((True, None, False), False), ((None,), False)])
 def test_lifters_own_alarm_stands_until_the_lifter_says_it_is_over(said: tuple[bool | None, ...], stands: bool) -> None:
-    state = lifter.begin(dock())
+    state = lifter.begin(bare())
     for number, value in enumerate(said):
         hear(state, float(number), lifter_alarm=value)
     assert tell(state, len(said) - 1.0).lifter_alarm is stands
 
 
 def test_valve_stands_as_told_last() -> None:
-    state = lifter.begin(dock())
+    state = lifter.begin(bare())
     hear(state, 0.0, release_valve=Valve.OPEN)
     hear(state, 1.0)
     assert tell(state, 1.0).valve is Valve.OPEN
@@ -123,14 +128,14 @@ def test_valve_stands_as_told_last() -> None:
     ],
 )
 def test_steepest_tilt_of_a_lift_is_kept(tilts_deg: tuple[float, ...], judged_deg: float) -> None:
-    state = in_the_air(lifter.begin(dock()))
+    state = in_the_air(lifter.begin(bare()))
     for number, tilt_deg in enumerate(tilts_deg):
         hear(state, float(number), tilt_deg=tilt_deg, load_kg=600.0)
     assert state.tilt_high_deg == judged_deg
 
 
 def test_steepest_tilt_is_forgotten_once_the_pads_are_open() -> None:
-    state = in_the_air(lifter.begin(dock()))
+    state = in_the_air(lifter.begin(bare()))
     hear(state, *seconds(0.0, 1.0), tilt_deg=150.0, load_kg=600.0)
     hear(state, *seconds(1.5, 12.0), tilt_deg=90.0, load_kg=0.0)
     assert state.tilt_high_deg == 150.0
@@ -142,7 +147,7 @@ def test_steepest_tilt_is_forgotten_once_the_pads_are_open() -> None:
 @pytest.mark.parametrize(("silent_s", "known"), [(3.0, LoadKnown.OFF), (3.5, LoadKnown.UNSURE)])
 def test_weight_is_off_only_by_a_cell_that_was_heard_all_the_while(silent_s: float, known: LoadKnown) -> None:
     """The cell is silent while the circuits are not: what it weighed meanwhile nobody knows."""
-    state = lifter.begin(dock())
+    state = lifter.begin(bare())
     hear(state, *seconds(0.0, 4.0), load_kg=0.0)
     hear(state, *seconds(4.5, 4.0 + silent_s - 0.5))
     hear(state, *seconds(4.0 + silent_s, 6.0 + silent_s), load_kg=0.0)
@@ -152,7 +157,7 @@ def test_weight_is_off_only_by_a_cell_that_was_heard_all_the_while(silent_s: flo
 @pytest.mark.parametrize(("kpa", "fault"), [(98.2, None), (98.3, "out_of_range")])
 def test_vacuum_stronger_than_any_pump_makes_at_this_site_is_not_believed(kpa: float, fault: str | None) -> None:
     """97 % of the site's 101.3 kPa: 98.26 kPa."""
-    state = lifter.begin(dock(ambient_kpa=101.3))
+    state = lifter.begin(bare(ambient_kpa=101.3))
     hear(state, *seconds(0.0, 2.0), vacuum_kpa={"A": kpa, "B": 64.0})
     assert tell(state, 2.0).circuits["A"].fault == fault
 
@@ -165,7 +170,7 @@ def test_vacuum_that_leaps_up_is_not_believed_while_a_load_may_hang(
     hangs: bool, load_kg: float, believed_kpa: float
 ) -> None:
     """On the ground pads are pressed down, or a tank is let in; under a load only a pump raises the vacuum, and slowly."""
-    state = lifter.begin(dock())
+    state = lifter.begin(bare())
     low = {"A": 40.0, "B": 40.0}
     hear(state, *seconds(0.0, 6.0), vacuum_kpa=low, load_kg=load_kg)
     state.phase = PhaseState(phase=Phase.CARRYING if hangs else Phase.SEAL_TEST, since_s=0.0, sealed=True)
@@ -187,7 +192,7 @@ def test_vacuum_that_leaps_up_is_not_believed_while_a_load_may_hang(
 def test_gauge_that_fell_silent_is_forgotten_once_its_circuit_was_let_go(
     in_air: bool, heard_kpa: float, last_kpa: float, open_: bool
 ) -> None:
-    state = lifter.begin(dock(expected_interval_s=0.5))
+    state = lifter.begin(bare(expected_interval_s=0.5))
     both = {"A": CircuitReading(gauges={"1": last_kpa, "2": last_kpa}), "B": CircuitReading(64.0)}
     one = {"A": CircuitReading(gauges={"1": heard_kpa}), "B": CircuitReading(64.0)}
     if in_air:
@@ -199,7 +204,7 @@ def test_gauge_that_fell_silent_is_forgotten_once_its_circuit_was_let_go(
 
 
 def test_circuit_left_out_of_a_reading_keeps_what_its_pump_said_and_grows_old() -> None:
-    state = lifter.begin(dock())
+    state = lifter.begin(bare())
     hear(state, 0.0, pump=Pump.ON)
     hear(state, 1.0, vacuum_kpa={"A": 64.0})
     part = tell(state, 1.0).circuits["B"]
@@ -208,7 +213,7 @@ def test_circuit_left_out_of_a_reading_keeps_what_its_pump_said_and_grows_old() 
 
 
 def test_refused_pressure_of_a_circuit_is_a_fault_though_the_reading_says_nothing_else_of_it() -> None:
-    state = lifter.begin(dock())
+    state = lifter.begin(bare())
     hear(state, 0.0)
     assert tell(state, 0.0).circuits["B"].state is CircuitState.HOLDING
     refused = (Refusal("circuits.B.vacuum_kpa", "not_finite", "NaN"),)
@@ -225,7 +230,7 @@ def test_refused_pressure_of_a_circuit_is_a_fault_though_the_reading_says_nothin
 @pytest.mark.parametrize(("says", "falls"), [(True, False), (False, True)])
 def test_battery_that_sags_under_a_pump_that_says_so_is_not_running_out(says: bool, falls: bool) -> None:
     """The pump draws a volt while it runs: known to run, it explains the fall."""
-    state = lifter.begin(dock())
+    state = lifter.begin(bare())
     for now_s in seconds(0.0, 200.0, 2.0):
         runs = now_s % 10.0 < now_s / 20.0  # ever longer of every ten seconds
         pump = {True: Pump.ON if runs else Pump.OFF, False: None}[says]
@@ -235,10 +240,10 @@ def test_battery_that_sags_under_a_pump_that_says_so_is_not_running_out(says: bo
 
 def test_pressure_of_the_ground_is_no_measure_of_the_hoist() -> None:
     """Measured on the ground it does not fall as the hook comes up."""
-    state = lifter.begin(dock(ambient_at="ground"))
+    state = lifter.begin(bare(ambient_at="ground"))
     hear(state, 0.0, ambient_kpa=100.0)
     assert state.witness.climb_from != "ambient"
-    state = lifter.begin(dock(ambient_at="lifter"))
+    state = lifter.begin(bare(ambient_at="lifter"))
     hear(state, 0.0, ambient_kpa=100.0)
     assert state.witness.climb_from == "ambient"
 
@@ -254,14 +259,14 @@ def test_pressure_of_the_ground_is_no_measure_of_the_hoist() -> None:
 def test_hoist_is_followed_by_the_pressure_on_the_lifter_and_else_by_the_height(
     ambient_at: str, said: dict[str, float], from_: str, climb_kpa: float
 ) -> None:
-    state = lifter.begin(dock(ambient_at=ambient_at))
+    state = lifter.begin(bare(ambient_at=ambient_at))
     hear(state, *seconds(0.0, 1.0), **said)
     assert state.witness.climb_from == from_
     assert moved.climb_kpa(state.witness, 1.0, 3.0) == pytest.approx(climb_kpa)
 
 
 def test_pressure_left_out_of_one_reading_does_not_pass_the_hoist_to_the_height() -> None:
-    state = lifter.begin(dock())
+    state = lifter.begin(bare())
     hear(state, 0.0, ambient_kpa=100.0, height_m=30.0)
     hear(state, 0.5, height_m=35.0)
     assert state.witness.climb_from == "ambient"
@@ -287,7 +292,7 @@ def test_pressure_that_is_not_measured_is_taken_for_the_whole_hoist_in_the_air(
 
 
 def test_jump_that_nobody_contradicts_is_believed_though_nothing_more_comes() -> None:
-    state = lifter.begin(dock())
+    state = lifter.begin(bare())
     hear(state, *seconds(0.0, 2.0))
     lifter.take(state, Reading("dock-6", circuits_of({"A": 40.0, "B": 64.0})), 2.5)
     lifter.settle(state, 3.0)
@@ -298,7 +303,7 @@ def test_jump_that_nobody_contradicts_is_believed_though_nothing_more_comes() ->
 
 def test_gauge_that_stands_while_the_load_comes_on_is_frozen_and_keeps_its_value() -> None:
     """The others move when the load comes on; the one that stands still to the last digit is stuck."""
-    state = lifter.begin(dock())
+    state = lifter.begin(bare())
     for number, now_s in enumerate(seconds(0.0, 120.0)):
         moves_kpa = 0.1 * math.sin(number)
         hear(state, now_s, vacuum_kpa={"A": 64.0 + moves_kpa, "B": 64.0 + moves_kpa}, load_kg=0.0, pump=Pump.OFF)
@@ -314,7 +319,7 @@ def test_gauge_that_stands_while_the_load_comes_on_is_frozen_and_keeps_its_value
 
 
 def test_what_the_engine_knows_beside_the_lifter_stands_in_its_facts() -> None:
-    state = lifter.begin(dock())
+    state = lifter.begin(bare())
     around = Surroundings(False, False, 0.04, {"dock-7": ("land_now", "do_not_release")}, lag_s=7.0)
     given = lifter.facts(state, 1.0, around)
     assert (given.link_up, given.store_writing, given.disk_free_ratio, given.clock_offset_s) == (
@@ -331,7 +336,7 @@ def test_what_the_engine_knows_beside_the_lifter_stands_in_its_facts() -> None:
     [(Phase.RELEASED, 300.0, 300.0), (Phase.CARRYING, 300.0, None), (Phase.RELEASED, 0.0, None)],
 )
 def test_load_back_on_after_the_release_is_told_as_such(phase: Phase, net_kg: float, released_kg: float | None) -> None:
-    state = lifter.begin(dock())
+    state = lifter.begin(bare())
     hear(state, *seconds(0.0, 6.0), load_kg=net_kg)
     state.phase = PhaseState(phase=phase, since_s=0.0)
     assert tell(state, 6.0).released_load_kg == released_kg
@@ -339,7 +344,7 @@ def test_load_back_on_after_the_release_is_told_as_such(phase: Phase, net_kg: fl
 
 @pytest.mark.parametrize(("age_s", "fresh"), [(3.0, True), (3.1, False)])
 def test_load_that_is_silent_is_lost(age_s: float, fresh: bool) -> None:
-    state = lifter.begin(dock())
+    state = lifter.begin(bare())
     hear(state, 0.0, load_kg=300.0)
     given = tell(state, age_s)
     assert (given.load_fresh, given.load_lost) == (fresh, not fresh)
@@ -347,7 +352,7 @@ def test_load_that_is_silent_is_lost(age_s: float, fresh: bool) -> None:
 
 
 def test_load_is_never_lost_where_none_is_measured() -> None:
-    assert not tell(lifter.begin(dock(**NO_CELL)), 0.0).load_lost
+    assert not tell(lifter.begin(bare(**NO_CELL)), 0.0).load_lost
 
 
 def test_lifter_is_silent_only_when_no_circuit_in_use_is_heard() -> None:
@@ -375,14 +380,14 @@ def test_lifter_is_silent_only_when_no_circuit_in_use_is_heard() -> None:
     ],
 )
 def test_load_hangs_where_it_may(phase: Phase, sealed: bool, known_kg: float, flight: bool) -> None:
-    state = lifter.begin(dock())
+    state = lifter.begin(bare())
     hear(state, *seconds(0.0, 8.0), load_kg=known_kg)
     state.phase = PhaseState(phase=phase, since_s=0.0, sealed=sealed)
     assert tell(state, 8.0).in_flight is flight
 
 
 def test_load_on_at_the_start_hangs_while_a_circuit_was_never_heard() -> None:
-    state = lifter.begin(dock())
+    state = lifter.begin(bare())
     hear(state, *seconds(0.0, 8.0), vacuum_kpa={"A": 0.0}, load_kg=600.0)
     assert state.phase.phase is Phase.IDLE
     assert tell(state, 8.0).in_flight
@@ -394,14 +399,14 @@ def test_load_on_at_the_start_hangs_while_a_circuit_was_never_heard() -> None:
 )
 def test_only_a_circuit_that_is_attached_is_projected(vacuum_kpa: dict[str, float], projected: set[str]) -> None:
     """15 % of its warning level of 52 kPa, 7.8 kPa, holds nothing."""
-    state = lifter.begin(dock())
+    state = lifter.begin(bare())
     hear(state, *seconds(0.0, 5.0), vacuum_kpa=vacuum_kpa)
     given = tell(state, 5.0)
     assert {name for name, part in given.circuits.items() if part.leak is not None} == projected
 
 
 def test_circuit_that_is_silent_or_at_fault_is_not_projected() -> None:
-    state = lifter.begin(dock())
+    state = lifter.begin(bare())
     hear(state, *seconds(0.0, 60.0))
     given = tell(state, 60.0).circuits["A"]
     assert (given.leak is None, given.to_warning is None) == (False, False)
@@ -414,7 +419,7 @@ def test_circuit_that_is_silent_or_at_fault_is_not_projected() -> None:
 
 
 def test_state_before_the_silence_is_told_only_in_it() -> None:
-    state = lifter.begin(dock())
+    state = lifter.begin(bare())
     hear(state, *seconds(0.0, 5.0))
     assert tell(state, 5.0).circuits["A"].before is None
     assert tell(state, 8.5).circuits["A"].before is CircuitState.HOLDING
@@ -423,7 +428,7 @@ def test_state_before_the_silence_is_told_only_in_it() -> None:
 @pytest.mark.parametrize(("after_s", "state_told"), [(4.9, CircuitState.BUILDING), (5.0, CircuitState.LOW)])
 def test_circuit_just_attached_is_building_for_five_seconds(after_s: float, state_told: CircuitState) -> None:
     """Then what does not rise, and has no pump that says it runs, is low."""
-    state = lifter.begin(dock())
+    state = lifter.begin(bare())
     hear(state, 0.0, vacuum_kpa={"A": 30.0, "B": 30.0})
     state.phase = PhaseState(phase=Phase.SEALING, since_s=100.0)
     hear_s = 100.0 + after_s
@@ -447,7 +452,7 @@ def test_level_is_what_the_lift_needs_where_that_is_more_than_the_warning_level(
 
 
 def test_vacuum_lost_is_measured_from_the_highest_of_the_last_two_seconds() -> None:
-    state = lifter.begin(dock())
+    state = lifter.begin(bare())
     for now_s, kpa in [(0.0, 66.0), (1.0, 64.0), (2.0, 65.0), (3.0, 63.0)]:
         hear(state, now_s, vacuum_kpa={"A": kpa, "B": 64.0})
     assert tell(state, 3.0).circuits["A"].lost_kpa == 2.0
@@ -493,7 +498,7 @@ def test_holding_is_that_of_the_lower_of_vacuum_and_warning_level_and_now_that_o
 
 
 def test_last_reading_is_when_a_live_message_came_last() -> None:
-    state = lifter.begin(dock())
+    state = lifter.begin(bare())
     hear(state, 1.0, 2.5)
     assert tell(state, 9.0).last_reading_s == 2.5
     assert tell(state, 9.0).ever_heard
@@ -513,12 +518,12 @@ def test_panel_that_swings_past_its_ends_is_judged_by_no_tilt_there_is_not(tilt_
 
 
 def test_silence_the_lifter_is_judged_by_stands_in_its_facts() -> None:
-    assert tell(lifter.begin(dock()), 0.0).stale_after_s == 3.0
-    assert tell(lifter.begin(dock(expected_interval_s=2.0)), 0.0).stale_after_s == 7.0
+    assert tell(lifter.begin(bare()), 0.0).stale_after_s == 3.0
+    assert tell(lifter.begin(bare(expected_interval_s=2.0)), 0.0).stale_after_s == 7.0
 
 
 def test_pump_is_judged_by_what_its_record_of_this_lift_shows() -> None:
-    state = in_the_air(lifter.begin(dock()))
+    state = in_the_air(lifter.begin(bare()))
     assert (tell(state, 0.0).circuits["A"].duty_ratio, tell(state, 0.0).circuits["A"].pump_down_s) == (None, 0.0)
     lifts.open_lift(state, 0.0, utc_minus_now_s=0.0, version="1")
     assert state.log is not None

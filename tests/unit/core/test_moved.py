@@ -2,7 +2,7 @@
 
 import pytest
 
-from monitor.core import lifter, moved
+from monitor.core import lifter
 from monitor.core.events import Event, ReadingCame, Tick
 from monitor.core.readings import Pump
 from tests.histories import Watch, dock
@@ -142,25 +142,6 @@ def test_one_wild_height_is_no_hoist() -> None:
 def test_ambient_measured_on_the_ground_moves_no_gauge() -> None:
     watch = Gauges(dock(ambient_at="ground"))
     assert fault(played(watch, A=f"{STEPS} 60x600", ambient_kpa="101.2x80 101.2>99x400")) is None
-
-
-@pytest.mark.parametrize(("now_s", "known"), [(5.0, True), (5.1, False)])
-def test_hoist_is_known_by_three_readings_that_are_none_too_old(now_s: float, known: bool) -> None:
-    witness = moved.Witness()
-    for at_s, climb_kpa in [(2.0, 0.3), (3.0, 9.0), (4.0, 0.4)]:
-        assert moved.climb_kpa(witness, at_s, 3.0) is None
-        moved.climbed(witness, "height", climb_kpa, at_s)
-    assert moved.climb_kpa(witness, now_s, 3.0) == (0.4 if known else None)  # the middle one: a wild one is no hoist
-
-
-def test_hoist_by_another_measure_begins_anew() -> None:
-    """A height and a pressure have no zero in common."""
-    witness = moved.Witness()
-    for at_s in (1.0, 2.0, 3.0):
-        moved.climbed(witness, "height", 0.3, at_s)
-    moved.climbed(witness, "ambient", -101.0, 4.0)
-    assert moved.climb_kpa(witness, 4.0, 3.0) is None
-    assert witness.climb_from == "ambient"
 
 
 @pytest.mark.parametrize("heard", [True, False])

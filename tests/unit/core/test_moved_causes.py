@@ -84,11 +84,12 @@ def test_standstill_of_three_seconds_at_least_is_judged(stood_s: float, told: di
 def test_each_circuit_and_each_gauge_of_one_is_judged_by_itself() -> None:
     two = {"1": still(), "2": still(50.0)}
     of_two = gauge(stills=two, last_heard={name: LastHeard(NOW_S, (60.0,)) for name in two}, strokes=STROKE)
-    both = gauge(stills=two | {"2": still()}, last_heard=of_two.last_heard, strokes=STROKE)
-    gauges = {"A": of_two, "B": both, "C": gauge(still(99.0), strokes=STROKE)}
+    both = replace(of_two, stills=two | {"2": still()})
+    second = replace(of_two, stills={"1": still(frozen=True), "2": still()})
+    gauges = {"A": of_two, "B": both, "C": second}
     witness = Witness()
     looked(witness, gauges, NOW_S - 0.5)
-    assert looked(witness, gauges) == {"A": ("1",), "B": ("1", "2")}
+    assert looked(witness, gauges) == {"A": ("1",), "B": ("1", "2"), "C": ("2",)}
 
 
 def test_new_value_begins_anew() -> None:
@@ -161,6 +162,17 @@ def test_stop_below_its_level_a_fine_gauge_must_show(
     assert moved._pump_moved(gauge(**{"pump_stopped_s": 50.0, **changed}), FINE, NOW_S, stop_kpa) is told
 
 
+@pytest.mark.parametrize(
+    "moves",
+    [{"pump": Pump.ON, "pump_started_s": 90.0}, {"pump_stopped_s": 90.0}],
+    ids=["start", "stop below its level"],
+)
+def test_start_or_stop_of_its_pump_is_looked_at(moves: dict) -> None:  # type: ignore[type-arg]
+    witness, gauges = Witness(), {"A": gauge(**moves)}
+    looked(witness, gauges, 90.0)
+    assert looked(witness, gauges) == {"A": ("",)}
+
+
 # --- the hoist
 
 
@@ -217,6 +229,27 @@ def test_other_measure_of_the_hoist_forgets_what_each_value_came_with() -> None:
     moved.climbed(witness, "ambient", -101.0, 42.0)
     assert witness.marks == {}
     assert witness.climbs == ((42.0, -101.0),)
+
+
+@pytest.mark.parametrize(("now_s", "known"), [(5.0, True), (5.1, False)])
+def test_hoist_is_known_by_three_readings_that_are_none_too_old(now_s: float, known: bool) -> None:
+    witness = moved.Witness()
+    for at_s, climb_kpa in [(2.0, 0.3), (3.0, 9.0), (4.0, 0.4)]:
+        assert moved.climb_kpa(witness, at_s, 3.0) is None
+        moved.climbed(witness, "height", climb_kpa, at_s)
+    assert moved.climb_kpa(witness, now_s, 3.0) == (0.4 if known else None)  # the middle one: a wild one is no hoist
+    moved.climbed(witness, "height", 0.5, 5.0)
+    assert moved.climb_kpa(witness, 5.0, 3.0) == 0.5  # of the last three
+
+
+def test_hoist_by_another_measure_begins_anew() -> None:
+    """A height and a pressure have no zero in common."""
+    witness = moved.Witness()
+    for at_s in (1.0, 2.0, 3.0):
+        moved.climbed(witness, "height", 0.3, at_s)
+    moved.climbed(witness, "ambient", -101.0, 4.0)
+    assert moved.climb_kpa(witness, 4.0, 3.0) is None
+    assert witness.climb_from == "ambient"
 
 
 @pytest.mark.parametrize(("heights_m", "hook_m"), [((3.0, 9.0), None), ((3.0, 90.0, 5.0), 5.0)])

@@ -146,8 +146,10 @@ def test_two_others_at_rest_that_fall_together_move_every_circuit(
     ],
 )
 def test_load_that_moves_the_others_by_a_kilopascal_moves_every_circuit(move_kpa: dict[str, float], told: bool) -> None:
-    now = scene(**{name: 60.0 + move for name, move in move_kpa.items()})
-    assert moved._load_moved("A", scene(**dict.fromkeys(move_kpa, 60.0)), now, STANDS) is told
+    then, now = {"A": 60.0}, {"A": 60.0}
+    for name, move in move_kpa.items():
+        then[name], now[name] = 60.0, 60.0 + move
+    assert moved._load_moved("A", scene(**then), scene(**now), STANDS) is told
 
 
 # --- when the load came on or off
@@ -176,8 +178,8 @@ def hoisted(at_s: float, since_s: float, *, name: str = "", pump: Pump | None = 
     witness = Witness()
     others = {"B": gauge(still(99.9)), "C": gauge(still(99.9))}
     gauges = {"A": gauge(still(since_s), name, pump=pump), **others}
-    looked(witness, gauges, 70.0, recent=recent(70.0, B=61.0, C=61.5))
-    return looked(witness, gauges, at_s, recent=recent(at_s, B=60.5, C=61.0))
+    looked(witness, gauges, 70.0, recent=recent(70.0, A=60.0, B=61.0, C=61.5))
+    return looked(witness, gauges, at_s, recent=recent(at_s, A=60.0, B=60.5, C=61.0))
 
 
 @pytest.mark.parametrize(
@@ -212,5 +214,5 @@ def test_gauge_that_stood_while_the_load_came_on(since_s: float, told: dict[str,
     witness = Witness()
     gauges = {"A": gauge(still(since_s)), "B": gauge(still(105.0))}
     for at_s, loaded, kpa in [(97.5, False, 61.0), (99.0, False, 61.0), (100.0, True, 62.0), (106.0, True, 62.0)]:
-        found = looked(witness, gauges, at_s, recent=recent(at_s, B=kpa), loaded=loaded)
+        found = looked(witness, gauges, at_s, recent=recent(at_s, A=60.0, B=kpa), loaded=loaded)
     assert found == told
