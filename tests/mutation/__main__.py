@@ -44,7 +44,7 @@ TESTS: Final = {
     "plan_rating": ["core/test_plan.py"],
     "seal_tests": ["core/test_seal_test_steps.py"],
     "silent_gauges": ["core/test_sensors.py"],
-    "leak_bank": ["core/test_leak.py", "core/test_leak_stairs.py"],
+    "leak_bank": ["core/test_leak_bank.py", "core/test_leak_onsets.py"],
     "leak_blocks": ["core/test_leak_blocks.py", "core/test_leak_stairs.py"],
     "leak_follow": ["core/test_leak.py"],
     "leak_project": ["core/test_leak_project.py"],
@@ -54,6 +54,13 @@ TESTS: Final = {
     "sources": ["wire/test_mapping.py", "settings/test_sources.py"],
 }
 """Tests of a file where they are not ``core/test_FILE.py`` alone; under ``tests/unit``, tables under ``tests``."""
+
+PLUGINS: Final = [
+    *("-p", "no:cacheprovider"),
+    *("-p", "no:unraisableexception"),  # collects garbage twice a run: two thirds of what most mutants cost
+    *("-p", "no:threadexception"),
+    *("-p", "tests.mutation.quickest_first"),
+]
 
 
 def tests_of(name: str) -> list[str]:
@@ -106,7 +113,7 @@ source_paths = ["monitor"]
 only_mutate = {json.dumps([f"monitor/core/{name}.py" for name in names])}
 also_copy = ["simulator", "dashboards", "configs"]
 pytest_add_cli_args_test_selection = {json.dumps(tests_of(names[0]))}
-pytest_add_cli_args = ["-p", "no:cacheprovider", "-p", "tests.mutation.quickest_first"]
+pytest_add_cli_args = {json.dumps(PLUGINS)}
 use_git_change_detection = false
 track_dependencies = false
 """
