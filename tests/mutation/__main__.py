@@ -32,7 +32,7 @@ TESTS: Final = {
     "alarm_acts": ["core/test_acts_answers.py", "core/test_alarms.py"],
     "battery": ["core/test_battery_lines.py"],
     "carrying": ["core/test_carrying_marks.py", "core/test_carrying.py"],
-    "condition": ["core/test_condition.py", "core/test_pump_health.py"],
+    "condition": ["core/test_condition.py"],
     "entry_fault": ["settings/test_plan_entry.py", "core/test_plan.py"],
     "facts": ["core/test_lifter.py"],
     "layout": ["core/test_holding.py", "core/test_carrying.py"],
@@ -44,14 +44,17 @@ TESTS: Final = {
     "plan_rating": ["core/test_plan.py"],
     "seal_tests": ["core/test_seal_test_steps.py"],
     "silent_gauges": ["core/test_sensors.py"],
+    "picked_again": ["core/test_picked_again_pure.py"],
+    "leak": ["core/test_leak_instants.py", "core/test_leak_told.py"],
     "leak_bank": ["core/test_leak_bank.py", "core/test_leak_onsets.py"],
     "leak_blocks": ["core/test_leak_blocks.py", "core/test_leak_stairs.py"],
     "leak_follow": ["core/test_leak.py"],
     "leak_project": ["core/test_leak_project.py"],
     "leak_state": ["core/test_leak.py"],
     "summary": ["core/test_summary.py", "core/test_late.py"],
-    "sent_units": ["wire/test_mapping.py", "settings/test_sources.py"],
-    "sources": ["wire/test_mapping.py", "settings/test_sources.py"],
+    "config": ["core/test_plain_values.py"],
+    "readings": ["core/test_plain_values.py"],
+    "sent_units": ["core/test_plain_values.py"],
 }
 """Tests of a file where they are not ``core/test_FILE.py`` alone; under ``tests/unit``, tables under ``tests``."""
 

@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from monitor.core.call import Call, Called, judge, with_alarm, with_partner
+from monitor.core.call import Call, Called, judge, opens_under_load, with_alarm, with_partner
 from monitor.core.facts import CircuitState, Facts
 from monitor.core.load import Load, LoadKnown
 from monitor.core.messages import Text
@@ -650,3 +650,17 @@ def test_message_of_a_circuit_not_believed_carries_its_age_or_its_fault(row: str
     reason = judge(facts(unheard), None).reason
     assert reason.key == f"reason.{row}"
     assert value in reason.values.values()
+
+
+@pytest.mark.parametrize(
+    ("known", "in_flight", "opens"),
+    [
+        (LoadKnown.OFF, True, False),
+        (LoadKnown.UNSURE, True, True),
+        (LoadKnown.UNSURE, False, False),
+        (LoadKnown.ON, False, True),
+    ],
+)
+def test_vacuum_let_out_counts_only_while_a_load_may_hang_there(known: LoadKnown, in_flight: bool, opens: bool) -> None:
+    let_out = [circuit(name, lost_kpa=9.0) for name in "AB"]
+    assert opens_under_load(facts(*let_out, load_known=known, in_flight=in_flight)) is opens

@@ -177,10 +177,17 @@ def test_box_far_away_squeezes_within_bounds():
     assert 0.0 <= squeeze.item() <= 1.0 / 0.04
 
 
+@pytest.mark.parametrize(("half", "squeeze"), [(10.0, 0.0), (1e-6, 25.0)], ids=["wide", "a point"])
+def test_box_that_leaves_all_open_squeezes_nothing_and_a_point_as_a_value_would(half, squeeze):
+    assert banks.box_moments(np.array([[0.0]]), np.array([[0.04]]), np.array([[half]]))[2].item() == pytest.approx(
+        squeeze, abs=1e-2
+    )
+
+
 def test_block_in_a_box_corrects_by_the_box_and_leaves_other_rows_to_the_textbook():
     bank, seen, noise = bank_of(), np.array([60.1, 60.2, 59.9]), np.array([0.01, 0.04, 0.02])
     before = copy.deepcopy(bank)
-    half = np.array([0.5, 0.0, 0.5])
+    half = np.array([0.4, 0.0, 0.4])
     banks.observe(bank, seen, noise, np.array([True, True, False]), half)
     told = before.log_weight.copy()
     for slot in range(SLOTS_N):
@@ -196,7 +203,7 @@ def test_block_in_a_box_corrects_by_the_box_and_leaves_other_rows_to_the_textboo
                     np.array([[seen[0] - mean[0]]]), np.array([[spread]]), np.array([[half[0]]])
                 )
             )
-            good = 0.99 * within / 1.0  # the box is 1 kPa wide
+            good = 0.99 * within / 0.8  # the box is 0.8 kPa wide
             trust = good / (good + 0.01 / 30.0)
             told[slot, 0, kind] += math.log(good + 0.01 / 30.0)
             same(bank, (slot, 0, kind), mean + trust * pull * cov[0], cov - trust * squeeze * np.outer(cov[0], cov[0]))
@@ -222,7 +229,7 @@ def test_moments_are_those_of_a_weighed_mixture():
             assert var[found, row] == pytest.approx(np.average(own + (values - middle) ** 2, weights=weight))
 
 
-@pytest.mark.parametrize("seen_kpa", [60.1, 58.0, 900.0])
+@pytest.mark.parametrize("seen_kpa", [60.1, 60.6, 58.0, 900.0])
 def test_level_told_beforehand_is_the_level_once_the_block_is_observed(seen_kpa):
     bank = bank_of()
     level, var = banks.level_after(bank, 1, seen_kpa, 0.02)

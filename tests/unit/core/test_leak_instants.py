@@ -1,0 +1,146 @@
+"""How instants are folded into the leak estimate: blocks, holes in the readings, pumps that turn, what measures the hoist."""
+
+import math
+
+import pytest
+
+from monitor.core.leak import advance, begin
+from monitor.core.leak_state import LeakSample
+from monitor.core.readings import Pump
+from tests.unit.core.leak_signals import config
+
+
+def fed(*instants, circuits_n=2, state=None, **given):
+    """A state that saw the same 62 kPa in both circuits at each instant."""
+    state = state or begin(config(circuits_n))
+    for now_s in instants:
+        advance(state, LeakSample({"A": 62.0, "B": 61.0}, **given), now_s)
+    return state
+
+
+def under_way(state):
+    return [len(track.gatherer.values_kpa) for track in state.tracks]
+
+
+def test_state_that_begins_knows_the_circuits_and_the_air_of_the_site():
+    state = begin(config(3, ambient_kpa=95.0))
+    assert [track.circuit for track in state.tracks] == ["A", "B", "C"]
+    assert state.common.usual_kpa_per_s == [None] * 3
+    assert state.relative_kpa == [0.0] * 3
+    assert (state.ambient_kpa, state.bank, state.last_s) == (95.0, None, None)
+    assert state.config.circuits == ("A", "B", "C")
+
+
+def test_every_circuit_that_is_heard_counts():
+    state = begin(config())
+    given = [{"A": 62.0, "B": 61.0}, {"A": None, "B": 61.1}, {"A": math.nan, "B": 61.2}, {"A": math.inf, "B": 61.3}, {}]
+    for number, vacuum_kpa in enumerate(given):
+        told = advance(state, LeakSample(vacuum_kpa), 100.0 + 0.01 * number)
+    assert told is state
+    assert state.tracks[0].gatherer.values_kpa == [62.0]
+    assert state.tracks[1].gatherer.values_kpa == [61.0, 61.1, 61.2, 61.3]
+    assert state.tracks[1].gatherer.times_s == [100.0, 100.01, 100.02, 100.03]
+    assert state.last_s == 100.04
+
+
+@pytest.mark.parametrize("again_s", [100.0, 99.0])
+def test_instant_not_later_than_the_last_is_left_out(again_s):
+    state = fed(100.0)
+    advance(state, LeakSample({"A": 50.0}), again_s)
+    assert state.tracks[0].gatherer.values_kpa == [62.0]
+    assert (state.last_s, state.interval_s) == (100.0, 1.0)
+
+
+def test_block_ends_once_the_next_reading_would_be_nearer_to_the_next_second():
+    """At one reading a second each makes its own block; at five a second the fifth or sixth ends one."""
+    state = fed(100.0)
+    assert under_way(state) == [1, 1]  # 0.75 s on it is not over yet
+    fed(101.0, state=state)
+    assert under_way(state) == [0, 0]
+    assert state.tracks[0].block.at_s == pytest.approx(100.5)
+    state.interval_s = 0.2
+    fed(101.2, 101.4, 101.6, 101.8, state=state)
+    assert under_way(state) == [4, 4]
+    assert state.block_from_s == 101.2
+    fed(102.0, state=state)  # 0.8 s since it began, and 0.15 s more make no second
+    assert under_way(state) == [5, 5]
+    fed(102.2, state=state)
+    assert under_way(state) == [0, 0]
+    assert state.tracks[0].block.at_s == pytest.approx(101.7)
+
+
+@pytest.mark.parametrize(("waited_s", "interval_s"), [(2.0, 1.1), (0.5, 0.95), (6.0, 1.5)])
+def test_usual_pace_of_the_readings_is_followed_by_a_tenth_at_a_time(waited_s, interval_s):
+    assert fed(100.0, 100.0 + waited_s).interval_s == pytest.approx(interval_s)
+
+
+@pytest.mark.parametrize(
+    ("usual_s", "waited_s", "forgotten"),
+    [
+        (1.0, 6.0, False),  # six seconds are no hole at any pace
+        (1.0, 6.1, True),
+        (4.0, 14.0, False),  # nor three and a half times the usual
+        (4.0, 14.1, True),
+        (10.0, 20.0, False),  # twenty are one at any pace
+        (10.0, 20.1, True),
+    ],
+)
+def test_hole_in_the_readings_forgets_the_fall(usual_s, waited_s, forgotten):
+    state = fed(100.0, 101.0)
+    state.interval_s = usual_s
+    state.tracks[0].pump.off_rate = (0.01, 1e-6)
+    bank = state.bank
+    fed(101.0 + waited_s, state=state)
+    assert (state.bank is not bank) is forgotten
+    widened = (0.03 / 60.0) ** 2 * (1.0 + waited_s / 60.0)
+    assert state.tracks[0].pump.off_rate[1] == pytest.approx(1e-6 + (widened if forgotten else 0.0))
+    if forgotten:
+        assert state.interval_s == usual_s  # a hole says nothing of the pace
+    else:
+        assert state.interval_s == pytest.approx(usual_s + 0.1 * (min(waited_s, 6.0) - usual_s))
+
+
+def test_block_under_way_before_a_hole_is_seen_and_then_forgotten():
+    state = fed(100.0, 100.1)
+    state.tracks[0].pump.off_rate = None
+    fed(120.2, state=state)
+    assert (state.bank, state.tracks[0].block) == (None, None)
+    assert state.tracks[0].gatherer.values_kpa == [62.0]
+    assert state.block_from_s == 120.2
+
+
+@pytest.mark.parametrize(
+    ("pump", "ends"),
+    [({"A": Pump.ON}, True), ({"A": Pump.OFF, "B": Pump.ON}, True), ({"A": Pump.OFF}, False), ({}, False)],
+)
+def test_pump_that_reports_a_turn_ends_the_block(pump, ends):
+    state = fed(100.0, pump={"A": Pump.OFF})
+    assert state.tracks[0].pump.reported is None or state.tracks[0].pump.reported is Pump.OFF
+    first = under_way(state)
+    fed(100.1, state=state, pump=pump)
+    assert [track.pump.reported for track in state.tracks] == [pump.get("A"), pump.get("B")]
+    assert first == [1, 1]
+    assert under_way(state) == ([1, 1] if ends else [2, 2])
+
+
+def climbed(state):
+    return state.climb.values_kpa, state.climb_seen
+
+
+@pytest.mark.parametrize(
+    ("given", "doubted", "told"),
+    [
+        ({"ambient_kpa": 101.0}, (), ([-101.0], "ambient")),
+        ({"height_m": 10.0}, (), ([pytest.approx(0.12)], "height")),  # 12 Pa a metre (ICAO standard atmosphere)
+        ({"ambient_kpa": 101.0, "height_m": 10.0}, (), ([-101.0], "ambient")),
+        ({"ambient_kpa": 101.0, "height_m": 10.0}, ("ambient",), ([pytest.approx(0.12)], "height")),
+        ({"ambient_kpa": 101.0, "height_m": 10.0}, ("ambient", "height"), ([], "")),
+        ({"height_m": 10.0}, ("height",), ([], "")),
+        ({}, (), ([], "")),
+    ],
+)
+def test_hoist_is_measured_by_the_ambient_pressure_or_else_by_the_height(given, doubted, told):
+    state = begin(config())
+    state.climb_doubted = frozenset(doubted)
+    assert climbed(fed(100.0, state=state, **given)) == told
+    assert state.climb.times_s == [100.0] * len(told[0])
