@@ -3,6 +3,7 @@
 import pytest
 
 from monitor.core.condition import Condition, note_condition
+from monitor.core.duty import Duty, note_duty
 from monitor.core.facts import CircuitState, Facts
 from monitor.core.readings import Pump
 from tests.unit.core.made import FALLING, NOW_S, TIGHT, circuit, facts
@@ -61,6 +62,39 @@ def test_reading_when_open_is_the_last_one() -> None:
     for vacuum_kpa in (0.4, 0.3):
         note_condition(found, circuit(vacuum_kpa=vacuum_kpa, state=CircuitState.OPEN), ground, NOW_S, 1.0)
     assert found.open_kpa == 0.3
+
+
+@pytest.mark.parametrize(
+    ("from_s", "took_s", "pump", "told_s"),
+    [
+        (None, None, Pump.ON, 0.0),
+        (NOW_S - 40.0, None, Pump.ON, 40.0),  # it still builds
+        (NOW_S - 40.0, None, Pump.OFF, 0.0),
+        (NOW_S - 40.0, None, None, 0.0),  # a pump that does not report is not timed by now
+        (NOW_S - 40.0, 25.0, Pump.ON, 25.0),
+        (None, 25.0, None, 25.0),
+    ],
+)
+def test_pump_down_is_timed_by_now_while_the_pump_says_it_runs(
+    from_s: float | None, took_s: float | None, pump: Pump | None, told_s: float
+) -> None:
+    assert Condition(building_from_s=from_s, pump_down_s=took_s).pumping_down_s(pump, NOW_S) == told_s
+
+
+def test_means_are_per_second_known() -> None:
+    found = Condition(leak_s=4.0, leak_sum_kpa=2.0, level_sum_kpa_s=240.0)
+    assert found.steady_leak_kpa_per_min() == 0.5
+    assert found.steady_at_kpa() == 60.0
+    assert found.gauges_apart_kpa() is None
+
+
+def test_duty_of_the_pump_is_noted_with_every_instant() -> None:
+    found, expected = Condition(), Duty()
+    for n, (pump, vacuum_kpa) in enumerate([(Pump.OFF, 60.0), (Pump.ON, 58.0), (Pump.ON, 63.0), (Pump.OFF, 64.0)] * 3):
+        note_condition(found, circuit(pump=pump, vacuum_kpa=vacuum_kpa), facts(), NOW_S + 10.0 * n, 10.0)
+        note_duty(expected, pump, vacuum_kpa, 52.0, NOW_S + 10.0 * n)
+    assert found.duty == expected
+    assert found.duty != Duty()
 
 
 def test_gauges_apart_is_their_mean_difference() -> None:
