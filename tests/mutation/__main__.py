@@ -48,7 +48,12 @@ TESTS: Final = {
     "leak": ["core/test_leak_instants.py", "core/test_leak_told.py"],
     "leak_bank": ["core/test_leak_bank.py", "core/test_leak_onsets.py"],
     "leak_blocks": ["core/test_leak_blocks.py", "core/test_leak_stairs.py"],
-    "leak_follow": ["core/test_leak.py"],
+    "leak_follow": [
+        "core/test_leak_follow.py",
+        "core/test_leak_judged.py",
+        "core/test_leak_beside.py",
+        "core/test_leak_let_in.py",
+    ],
     "leak_project": ["core/test_leak_project.py"],
     "leak_state": ["core/test_leak.py"],
     "summary": ["core/test_summary.py", "core/test_late.py"],

@@ -1,18 +1,17 @@
 """What is told of a leak and of its time, with everything the estimate knows put in by hand."""
 
-import math
-
-import numpy as np
 import pytest
 from scipy.stats import norm
 
+from monitor.core import leak
 from monitor.core.leak import begin, reserve, to_level, view
 from monitor.core.leak_bank import Bank
 from monitor.core.leak_blocks import Block
-from monitor.core.leak_project import Around, gaussian, rate_quantiles, time_to
+from monitor.core.leak_project import Around, feared, gaussian, mixture, rate_quantiles, time_to
 from monitor.core.readings import Pump
 from monitor.core.warning_time import Bounds
 from tests.unit.core.leak_signals import config
+from tests.unit.core.test_leak_project import TURNED, bank_of
 
 NOW_S = 5000.0
 RATE = (2.0 / 60.0, (0.1 / 60.0) ** 2)
@@ -162,6 +161,60 @@ def test_site_of_thin_air_and_short_horizon_counts():
     assert to_level(state, "A", 52.0, NOW_S) == time_to(gaussian(62.0, RATE), 52.0, around)
 
 
+@pytest.mark.parametrize("lacking", ["bank", "block"])
+def test_pump_covers_nothing_where_nothing_was_seen(lacking):
+    state, track = one(strokes=CYCLES)
+    setattr(state if lacking == "bank" else track, lacking, None)
+    assert leak._project(state, track, 52.0, "going") is None
+    assert not leak._covered(state, track, 52.0, 62.0, known_rate=True)
+
+
+def test_what_a_coarse_gauge_cannot_show_yet_is_feared_as_it_goes_and_not_of_the_reserve():
+    """A fall of 3 kPa/min that began 15 s ago, read to 0.3 kPa a second."""
+    state, track = one()
+    track.mixed = mixture(bank_of(TURNED, noise_kpa=0.3), 0, 0.3**2)
+    found = time_to(track.mixed, 52.0, HERE)
+    fears = feared(found, track.mixed, 52.0, HERE)
+    assert fears != found
+    assert to_level(state, "A", 52.0, NOW_S) == fears
+    assert reserve(state, "A", 52.0, NOW_S) == found
+    track.bounds = {}
+    assert reserve(state, "A", 52.0, NOW_S) == found
+    assert to_level(state, "A", 52.0, NOW_S) == fears
+    track.mixed = None  # nothing is worked out twice
+    assert to_level(state, "A", 52.0, NOW_S) == fears
+
+
+def test_found_once_for_the_reserve_is_not_worked_out_again_as_it_goes():
+    state, track = one()
+    near = Bounds(1.0, 2.0, 3.0)
+    track.bounds = {("found", 52.0): near}
+    assert to_level(state, "A", 52.0, NOW_S) == near
+    track.bounds = {("found", 52.0): None}
+    assert to_level(state, "A", 52.0, NOW_S) is None
+
+
+def test_estimate_of_another_stretch_is_not_gone_on_with():
+    state, track = one()
+    track.known_of_s = NOW_S - 900.0
+    assert to_level(state, "A", 52.0, NOW_S) is None
+    track.pump.off_rate, track.bounds = (1.0 / 60.0, 1e-8), {}
+    assert to_level(state, "A", 52.0, NOW_S) == time_to(gaussian(62.0, (1.0 / 60.0, 1e-8)), 52.0, HERE)
+
+
+@pytest.mark.parametrize(("seen_kpa", "covered"), [(54.7, True), (54.6, False)])
+def test_three_standard_deviations_of_doubt_cover_a_pump_that_comes_in_late(seen_kpa, covered):
+    """Where it comes in, less 0.5 kPa, less 3 x 0.3 kPa of doubt in the block: 54.6 kPa."""
+    state, track = one(mean_kpa=seen_kpa, level_kpa=seen_kpa, strokes=CYCLES)
+    track.block = Block(NOW_S, seen_kpa - 0.01, 0.3**2, 0.3**2)
+    assert (to_level(state, "A", 52.0, NOW_S) == NEVER) is covered
+
+
+def test_pump_that_came_and_went_long_ago_covers_nothing():
+    state, _ = one(strokes=((900.0, 56.0), (800.0, 56.0)))
+    assert to_level(state, "A", 52.0, NOW_S) == STEADILY
+
+
 def test_pump_that_rests_and_may_not_come_in_leaves_the_reserve_as_it_falls():
     state, _ = one()
     assert reserve(state, "A", 52.0, NOW_S) == STEADILY
@@ -246,11 +299,3 @@ def test_estimate_that_just_began_below_what_is_read_says_nothing(mean_kpa, leve
 def test_one_wild_block_does_not_uncover_a_pump():
     state, _ = one(mean_kpa=50.0, level_kpa=50.0, before=(62.0, 62.0), strokes=CYCLES)
     assert to_level(state, "A", 49.0, NOW_S) == NEVER
-
-
-def test_doubt_of_a_coarse_gauge_lets_a_pump_come_in_late():
-    state, track = one(mean_kpa=54.0, level_kpa=54.0, strokes=CYCLES)
-    assert to_level(state, "A", 52.0, NOW_S) != NEVER
-    track.block, track.bounds = Block(NOW_S, 54.0, 0.6**2, 0.6**2), {}
-    assert to_level(state, "A", 52.0, NOW_S) == NEVER  # 54 is within 0.5 + 1.8 of 56
-    assert math.isclose(float(np.sum(track.mixed.weight)), 1.0)

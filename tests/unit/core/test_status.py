@@ -54,6 +54,12 @@ def test_circuit_in_words(part: CircuitFacts, words: str) -> None:
     assert said(part) == words
 
 
+@pytest.mark.parametrize("part", [circuit(to_warning=None), circuit(reserve=None), circuit(), circuit(state=S.OPEN)])
+def test_vacuum_and_its_level_stand_beside_what_is_said(part: CircuitFacts) -> None:
+    told = circuit_text(part, horizon_s=3600.0).values
+    assert (told["vacuum_kpa"], told["level"]) == (64.0, "warning")
+
+
 def test_shorter_horizon_never_promises_an_hour() -> None:
     assert say(circuit_text(circuit(), horizon_s=1800.0)).startswith("Holding. More than 30 min")
 

@@ -1,0 +1,200 @@
+"""Whether a fall is established, from rates and hypotheses put in by hand: both sides of each limit, hoists set apart."""
+
+import numpy as np
+import pytest
+
+from monitor.core import leak_follow as follow
+from monitor.core.leak_project import gaussian, rate_quantiles
+from tests.unit.core.test_leak_follow import NOW_S, PER_MIN, state_of
+
+SD = 0.001 * PER_MIN
+
+
+def per_min(value, sd=SD):
+    return value * PER_MIN, sd
+
+
+def put(state, row, kpa_per_min, *, age_s=100.0, base=0.0):
+    """Circuit ``row`` falls steadily by so much, and has for so long."""
+    track = state.tracks[row]
+    track.mixed = gaussian(62.0, (kpa_per_min * PER_MIN, SD**2))
+    track.mixed.age_s = np.full(2, age_s)
+    track.mixed.base = np.full(2, base * PER_MIN)
+    track.quantiles = rate_quantiles(track.mixed)
+    return track
+
+
+def judged(monkeypatch, state, *others, measured="ambient", own=None):
+    """Whether circuit A falls, the other circuits falling by ``others`` kPa/min."""
+    rates = [per_min(own if own is not None else 2.0), *(None if one is None else per_min(one) for one in others)]
+    monkeypatch.setattr(follow, "_rates", lambda *_: (rates, [True] * len(rates)))
+    state.climb_source, state.ambient_kpa = measured, 101.3
+    follow._judge(state, 1.0)
+    return state.tracks[0].falling
+
+
+@pytest.mark.parametrize(("kpa_per_min", "falls"), [(0.34, False), (0.36, True)])
+def test_fall_beyond_what_lifters_in_order_lose_is_one(monkeypatch, kpa_per_min, falls):
+    state = state_of(1)
+    put(state, 0, kpa_per_min)
+    assert judged(monkeypatch, state) is falls
+
+
+@pytest.mark.parametrize(
+    ("other", "kpa_per_min", "falls"),
+    [
+        (0.1, 0.44, False),  # what the others lose as well may be gas that cools
+        (0.1, 0.46, True),
+        (5.0, 0.48, False),  # but by no more than 10 K in ten minutes: 0.136 kPa/min at 62 of 101.3 kPa
+        (5.0, 0.49, True),
+        (-0.3, 0.36, True),  # gas that warms in the others excuses nothing
+        (None, 0.36, True),
+    ],
+)
+def test_gas_that_cools_excuses_what_the_others_show_of_it(monkeypatch, other, kpa_per_min, falls):
+    state = state_of(2)
+    put(state, 0, kpa_per_min)
+    assert judged(monkeypatch, state, other) is falls
+
+
+@pytest.mark.parametrize(("begun_ago_s", "falls"), [(2.9, False), (3.0, True)])
+def test_first_three_seconds_of_a_stretch_establish_nothing(monkeypatch, begun_ago_s, falls):
+    state = state_of(1)
+    put(state, 0, 3.0, age_s=1.0).begun_s = NOW_S - begun_ago_s
+    assert judged(monkeypatch, state) is falls
+
+
+@pytest.mark.parametrize("lacking", ["mixed", "begun_s", "block", "quantiles"])
+def test_what_is_not_known_is_not_falling(monkeypatch, lacking):
+    state = state_of(1)
+    track = put(state, 0, 3.0)
+    track.falling = True
+    setattr(track, lacking, None)
+    assert not judged(monkeypatch, state)
+
+
+@pytest.mark.parametrize(
+    ("measured", "kpa_per_min", "known", "falls"),
+    [
+        ("ambient", 0.34, True, False),
+        ("ambient", 0.36, True, True),
+        ("ambient", 0.36, False, False),
+        ("", 1.42, True, False),  # a hoist at 1.5 m/s takes 1.08 kPa/min of it
+        ("", 1.44, True, True),
+    ],
+)
+def test_circuit_that_loses_with_its_pump_running_is_falling(monkeypatch, measured, kpa_per_min, known, falls):
+    state = state_of(1)
+    track = put(state, 0, kpa_per_min)
+    track.pump.running = True
+    if not known:
+        track.known_of_s = None
+    assert judged(monkeypatch, state, measured=measured) is falls
+
+
+@pytest.mark.parametrize(
+    ("others", "measured", "stairs_kpa", "falls"),
+    [
+        ((), "", 1.33, True),  # 2 kPa lost in a minute are one and a half steps of 1.33 kPa
+        ((), "", 1.34, False),
+        ((0.0,), "ambient", 1.33, True),
+        ((0.0,), "ambient", 1.34, False),
+        ((0.0,), "", 0.79, True),  # and two and a half where the others may show a hoist late
+        ((0.0,), "", 0.81, False),
+    ],
+)
+def test_coarse_gauge_must_have_stepped_by_more_than_a_drift_would(monkeypatch, others, measured, stairs_kpa, falls):
+    state = state_of(1 + len(others))
+    put(state, 0, 2.0, age_s=60.0).gatherer.stairs_kpa = stairs_kpa
+    monkeypatch.setattr(follow, "_beside_others", lambda *_: 1.0)
+    assert judged(monkeypatch, state, *others, measured=measured) is falls
+
+
+@pytest.mark.parametrize(
+    ("other", "age_s", "falls"),
+    [
+        (0.6, 7.9, False),  # 0.26 kPa in 7.9 s, and the other moves too: the load may swing
+        (0.6, 8.0, True),
+        (-0.6, 7.9, False),
+        (0.49, 7.9, True),  # under a quarter of 2 kPa/min it is no swing of both
+    ],
+)
+def test_fall_of_all_must_outlast_a_swing(monkeypatch, other, age_s, falls):
+    state = state_of(2)
+    put(state, 0, 2.0, age_s=age_s)
+    assert judged(monkeypatch, state, other) is falls
+
+
+@pytest.mark.parametrize(("other", "falls"), [(0.34, True), (0.36, False)])
+def test_little_leaks_of_the_others_are_no_swing(monkeypatch, other, falls):
+    state = state_of(2)
+    put(state, 0, 1.0, age_s=7.0)
+    assert judged(monkeypatch, state, other) is falls
+
+
+@pytest.mark.parametrize(
+    ("measured", "other", "sure", "falls"),
+    [("", 0.0, 0.9989, False), ("", 0.0, 0.9991, True), ("ambient", 0.0, 0.0, True), ("", None, 0.0, True)],
+)
+def test_where_no_hoist_is_measured_a_fall_is_judged_beside_the_others(monkeypatch, measured, other, sure, falls):
+    state = state_of(2)
+    put(state, 0, 2.0)
+    monkeypatch.setattr(follow, "_beside_others", lambda *_: sure)
+    assert judged(monkeypatch, state, other, measured=measured) is falls
+
+
+def test_hoist_of_all_is_taken_up_only_where_none_is_measured(monkeypatch):
+    for measured, common in (("", 0.5), ("ambient", 0.0)):
+        state = state_of(2, hoist_height_m=100.0, hoist_speed_m_s=1.0)
+        state.common.usual_kpa_per_s = [0.0, 0.0]
+        monkeypatch.setattr(follow, "_beside_others", lambda *_: 0.0)
+        judged(monkeypatch, state, 0.6, own=0.5, measured=measured)
+        assert state.common.rate_kpa_per_s == pytest.approx(common * PER_MIN)
+
+
+# --- a hoist that is measured wrong
+
+
+def gains(*kpa_per_min, sd=SD):
+    return [None if one is None else per_min(one, sd) for one in kpa_per_min]
+
+
+@pytest.mark.parametrize(
+    ("rates", "doubted"),
+    [
+        (gains(-0.21), True),
+        (gains(-0.19), False),
+        (gains(-0.3, sd=0.06 * PER_MIN), False),  # two standard deviations
+        (gains(-0.3, sd=0.04 * PER_MIN), True),
+        (gains(-0.3, 0.0), True),  # half of those at rest
+        (gains(-0.3, 0.0, 0.0), False),
+        (gains(-0.3, None, 0.0), True),
+        (gains(0.3), False),
+        ([None], False),
+    ],
+)
+def test_hoist_by_which_half_the_resting_circuits_gain_vacuum_is_no_longer_believed(rates, doubted):
+    state = state_of(1)
+    state.climb_source, state.climb_doubted = "ambient", frozenset({"height"})
+    state.climb.times_s, state.climb.values_kpa = [NOW_S], [-101.0]
+    follow._doubt_climb(state, NOW_S, rates)
+    follow._doubt_climb(state, NOW_S + 11.9, rates)
+    assert state.climb_source == "ambient"
+    assert state.climb_refuted_since_s == (NOW_S if doubted else None)
+    follow._doubt_climb(state, NOW_S + 12.0, rates)
+    assert state.climb_source == ("" if doubted else "ambient")
+    assert state.climb_doubted == (frozenset({"ambient", "height"}) if doubted else frozenset({"height"}))
+    assert state.climb_refuted_since_s is None
+    assert state.climb.values_kpa == ([] if doubted else [-101.0])
+
+
+def test_doubt_begins_anew_after_an_instant_without_any_and_needs_a_source():
+    state = state_of(1)
+    state.climb_source = "ambient"
+    follow._doubt_climb(state, NOW_S, gains(-1.0))
+    follow._doubt_climb(state, NOW_S + 6.0, gains(0.0))
+    follow._doubt_climb(state, NOW_S + 12.0, gains(-1.0))
+    assert (state.climb_source, state.climb_refuted_since_s) == ("ambient", NOW_S + 12.0)
+    state.climb_source = ""
+    follow._doubt_climb(state, NOW_S + 30.0, gains(-1.0))
+    assert (state.climb_doubted, state.climb_refuted_since_s) == (frozenset(), None)

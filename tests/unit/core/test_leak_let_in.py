@@ -1,0 +1,294 @@
+"""Blocks let in second by second: what every circuit's hypotheses are told of them, and what is kept between two."""
+
+import math
+
+import pytest
+
+from monitor.core import leak_bank as banks
+from monitor.core import leak_follow as follow
+from monitor.core.leak import begin
+from monitor.core.leak_blocks import gather
+from monitor.core.readings import Pump
+from tests.unit.core.leak_signals import config
+from tests.unit.core.test_leak_follow import NOW_S, PER_MIN, block, state_of
+
+
+def second(state, at_s, *kpa, ambient_kpa=None, apart_s=0.0):
+    """One reading of each circuit that is heard, ``apart_s`` after each other, and of the ambient pressure."""
+    for number, (track, value) in enumerate(zip(state.tracks, kpa, strict=True)):
+        if value is not None:
+            gather(track.gatherer, value, at_s + number * apart_s)
+    if ambient_kpa is not None:
+        follow.climb(state, "ambient", -ambient_kpa, at_s)
+    state.block_from_s = at_s
+    follow.flush(state)
+    return state
+
+
+def falling(kpa_per_min, at_s, from_kpa=62.0123457):
+    return from_kpa - kpa_per_min * PER_MIN * at_s + 0.003 * math.sin(9.0 * at_s) + 0.002 * math.sin(3.7 * at_s)
+
+
+@pytest.fixture
+def observed(monkeypatch):
+    """What the hypotheses of the whole and of the relative bank were told: rows, seen, noise, wanted, half."""
+    told, real = [], banks.observe
+
+    def note(bank, seen, noise, wanted, half=None):
+        told.append((bank.rows_n, seen.copy(), noise.copy(), wanted.copy(), None if half is None else half.copy()))
+        real(bank, seen, noise, wanted, half)
+
+    monkeypatch.setattr(banks, "observe", note)
+    return told
+
+
+def test_without_a_block_under_way_nothing_is_let_in():
+    state = begin(config())
+    gather(state.tracks[0].gatherer, 62.0, 1.0)
+    follow.flush(state)
+    assert state.bank is None
+    assert state.tracks[0].gatherer.values_kpa == [62.0]
+
+
+def test_second_in_which_no_circuit_was_heard_is_over():
+    state = second(begin(config()), 1.0, None, None, ambient_kpa=101.0)
+    assert (state.bank, state.block_from_s, state.climb.values_kpa) == (None, None, [])
+
+
+@pytest.mark.parametrize("circuits_n", [1, 2, 3])
+def test_first_block_begins_every_circuit_at_its_level(circuits_n):
+    state = begin(config(circuits_n))
+    state.climb_source = "height"
+    kpa = [62.0123457, 61.0123457, 60.0123457][:circuits_n]
+    state.tracks[0].pump.followed, state.tracks[0].bounds = [(0.0, 9.0)], {("going", 1.0): None}
+    second(state, 10.0, *kpa, apart_s=0.4)
+    at_s = 10.0 + 0.2 * (circuits_n - 1)
+    assert state.bank.at_s == pytest.approx(at_s)
+    assert state.bank.rows_n == circuits_n + 1
+    assert (state.relative.rows_n if state.relative else None) == (circuits_n if circuits_n > 1 else None)
+    assert state.climb_source == ""
+    assert state.bank.since_s == [state.bank.at_s] * circuits_n + [math.inf]
+    for row, track in enumerate(state.tracks):
+        assert (track.begun_s, track.before, track.known_of_s) == (state.bank.at_s, (), None)
+        assert track.block.mean_kpa == kpa[row]
+        assert banks.moments(state.bank)[0][0, row] == pytest.approx(kpa[row])
+        assert (track.pump.followed, track.bounds) == ([], {})
+        assert state.bank.state[banks.P_LEVEL, state.bank.slots[-1], row, 2] < 4.0 * track.block.var_kpa2
+    assert state.block_from_s is None
+
+
+def test_last_two_blocks_before_this_one_are_kept():
+    state, seen = begin(config(1)), []
+    for number in range(4):
+        seen.append(second(state, float(number), 62.0123 - 0.0371 * number**2).tracks[0].block)
+        assert state.tracks[0].before == tuple(seen[-3:-1])
+
+
+@pytest.mark.parametrize(("silent_s", "known"), [(20.0, True), (20.1, False)])
+def test_circuit_that_falls_silent_is_forgotten_after_twenty_seconds(silent_s, known):
+    state = second(begin(config()), 0.0, 62.0123, 61.0123)
+    track = state.tracks[1]
+    track.before, track.falling, track.mixed = (block(),), True, object()
+    track.quantiles = None
+    second(state, silent_s, 62.0, None)
+    assert (track.block is not None) is known
+    assert (track.begun_s is not None) is known
+    assert track.before == ((block(),) if known else ())
+    if not known:
+        assert (track.mixed, track.quantiles, track.falling) == (None, None, False)
+    assert track.bounds == {}
+
+
+def test_no_change_is_born_in_no_time():
+    state = second(second(begin(config(1)), 0.0, 62.0123), 0.0, 62.0234)
+    assert set(state.bank.born_s) == {-math.inf}
+    second(state, 1.0, 62.0123)
+    assert max(state.bank.born_s) == 1.0
+
+
+@pytest.fixture(scope="module")
+def minute():
+    """A minute of one reading a second: A loses 2 kPa/min, B, read 0.8 s after it, 1 kPa/min; no noise, no hoist."""
+    state = begin(config())
+    for number in range(61):
+        at_s = float(number)
+        second(state, at_s, falling(2.0, at_s), falling(1.0, at_s + 0.8), apart_s=0.8)
+    return state
+
+
+@pytest.mark.parametrize(("row", "kpa_per_min"), [(0, 2.0), (1, 1.0)])
+def test_level_and_rate_are_those_of_one_instant_though_circuits_are_read_apart(minute, row, kpa_per_min):
+    track = minute.tracks[row]
+    assert minute.bank.at_s == pytest.approx(60.4)
+    mean, _ = banks.moments(minute.bank)
+    assert mean[0, row] == pytest.approx(falling(kpa_per_min, 60.4), abs=0.008)
+    assert mean[1, row] == pytest.approx(kpa_per_min * PER_MIN, rel=0.03)
+    assert track.known_of_s == track.begun_s
+    assert track.falling
+
+
+def test_circuits_are_compared_by_how_they_moved(minute):
+    """A has lost a kPa more than B since the first block."""
+    assert minute.relative_kpa == pytest.approx([-1.0, 1.0], abs=0.01)
+    assert banks.moments(minute.relative)[0][1] == pytest.approx([PER_MIN, -PER_MIN], rel=0.05)
+
+
+def test_hoist_that_is_measured_is_no_leak():
+    state = begin(config())
+    for number in range(41):
+        at_s = float(number)
+        hoist = 0.6 * PER_MIN * at_s
+        second(state, at_s, falling(0.1, at_s) - hoist, falling(0.1, at_s) - hoist, ambient_kpa=101.0123 - hoist)
+    assert state.climb_source == "ambient"
+    assert state.climb_kpa == pytest.approx(0.4, abs=0.01)
+    assert 0.0 < state.climb_var <= 0.03**2
+    assert state.ambient_kpa == pytest.approx(100.6123)
+    for track in state.tracks:
+        assert track.quantiles.middle == pytest.approx(0.1 * PER_MIN, abs=0.03 * PER_MIN)
+        assert float((track.mixed.weight * track.mixed.level).sum()) == pytest.approx(
+            62.0 - 40.0 * 0.7 * PER_MIN, abs=0.02
+        )
+        assert not track.falling
+    assert state.relative.at_s == 0.0  # the circuits are not compared where the hoist is known
+
+
+def test_blocks_are_weighed_by_their_noise_and_what_the_hoist_leaves_open(observed):
+    state = second(begin(config()), 0.0, 62.0123457, 61.0123457, ambient_kpa=101.0123)
+    second(state, 1.0, 62.0223457, 61.0323457, ambient_kpa=100.9123)
+    rows_n, seen, noise, wanted, half = observed[-1]
+    assert rows_n == 3
+    assert 0.0 < state.climb_kpa < 0.1
+    assert 0.0 < state.climb_var <= 0.03**2
+    assert seen == pytest.approx([62.0223457 + state.climb_kpa, 61.0323457 + state.climb_kpa, 0.1])
+    expected = [track.block.var_kpa2 + state.climb_var for track in state.tracks]
+    assert noise[:2] == pytest.approx(expected)
+    assert noise[2] == pytest.approx(0.05**2, rel=0.3)  # that of the ambient gauge itself
+    assert wanted.tolist() == [True, True, True]
+    assert half.tolist() == [0.0, 0.0, 0.0]
+
+
+def test_coarse_gauge_is_told_as_a_box_and_not_at_all_while_it_stands(observed):
+    state = begin(config(1))
+    for number in range(3):
+        state.tracks[0].gatherer.noise_var = 1e-8
+        state.tracks[0].gatherer.stairs.log_weight[1:] = -50.0
+        second(state, float(number), 62.0)
+        _, _, noise, wanted, half = observed[-1]
+        told = state.tracks[0].block
+        assert half[0] == told.half_kpa > 0.0
+        assert noise[0] == pytest.approx(told.soft_kpa2 + 1e-4)
+        assert wanted.tolist() == [number == 0, False]
+
+
+def test_rise_that_may_be_a_stroke_waits_for_the_next_block(observed):
+    state = begin(config(1))
+    for number in range(5):
+        second(state, float(number), falling(0.0, float(number)))
+        assert observed[-1][3].tolist() == [True, False]
+    second(state, 5.0, 66.0)
+    assert observed[-1][3].tolist() == [False, False]
+    second(state, 6.0, 66.5)
+    assert state.tracks[0].pump.running
+    assert state.tracks[0].begun_s == 6.0
+
+
+def test_pump_is_followed_by_what_was_expected_and_how_surely(monkeypatch):
+    told = []
+    monkeypatch.setattr(follow, "_follow_pump", lambda *given: told.append(given) or False)
+    state = begin(config())
+    for number in range(3):
+        second(state, float(number), falling(0.0, float(number)), 61.0)
+    expected = second(begin(config()), 0.0, falling(0.0, 0.0), 61.0)
+    assert [given[2] for given in told] == [0, 1, 0, 1]
+    given, (mean, var) = told[0], foreseen(expected, 1.0)
+    assert given[0] is state
+    assert given[1] is state.tracks[0]
+    assert given[4] == given[3].mean_kpa
+    assert given[5] == pytest.approx(mean)
+    assert given[6] == pytest.approx(math.sqrt(given[3].var_kpa2 + var))
+
+
+def foreseen(state, at_s):
+    banks.predict(state.bank, at_s, follow._slackening(state, 3))
+    mean, var = banks.moments(state.bank)
+    return float(mean[0, 0]), float(var[0, 0])
+
+
+# --- each against the others
+
+
+def compared(observed, *seen, state=None, **changes):
+    """Three circuits at 62 kPa and a second later at ``seen``; what their comparison was told."""
+    state = state or state_of(3)
+    for name, row in changes.items():
+        if name == "running":
+            state.tracks[row].pump.running = True
+        if name == "unseen":
+            state.tracks[row].block = None
+    blocks = [None if one is None else one if not isinstance(one, float) else block(one) for one in seen]
+    jumped = [changes.get("jumped") == row for row in range(3)]
+    follow._follow_relative(state, state.relative, blocks, jumped, NOW_S + 1.0, 1.0)
+    return state, observed[-1]
+
+
+def test_each_circuit_is_held_against_the_mean_of_the_others(observed):
+    state, (rows_n, seen, noise, wanted, half) = compared(observed, 61.9, 61.95, 62.0)
+    assert state.relative_kpa == pytest.approx([-0.075, 0.0, 0.075])
+    assert seen == pytest.approx([-0.075, 0.0, 0.075])
+    assert noise == pytest.approx([1.5 * 0.02**2] * 3)  # its own and that of the mean of two
+    assert wanted.tolist() == [True] * 3
+    assert (rows_n, half) == (3, None)
+    assert state.relative.at_s == NOW_S + 1.0
+    assert state.relative.since_s == [NOW_S + 1.0] * 3
+    assert max(state.relative.born_s) == NOW_S + 1.0
+    compared(observed, 61.8, 61.85, 61.9, state=state)
+    assert state.relative_kpa == pytest.approx([-0.15, 0.0, 0.15])  # the blocks before stand as they were
+    assert state.relative.since_s == [NOW_S + 1.0] * 3
+
+
+@pytest.mark.parametrize(
+    ("seen", "changes"),
+    [
+        ((62.1, None, 62.0), {}),
+        ((62.1, 70.0, 62.0), {"running": 1}),
+        ((62.1, 70.0, 62.0), {"jumped": 1}),
+        ((62.1, 70.0, 62.0), {"unseen": 1}),
+    ],
+    ids=["not heard", "its pump runs", "its pump turned", "just begun"],
+)
+def test_circuit_that_does_not_rest_is_held_against_nothing(observed, seen, changes):
+    state, (_, told, noise, wanted, _) = compared(observed, *seen, **changes)
+    assert state.relative_kpa == pytest.approx([0.1, 0.0, -0.1])
+    assert told == pytest.approx([0.1, 0.0, -0.1])
+    assert noise == pytest.approx([2.0 * 0.02**2, 1.0, 2.0 * 0.02**2])
+    assert wanted.tolist() == [True, False, True]
+
+
+def test_circuit_alone_is_held_against_nothing(observed):
+    _, (_, _, _, wanted, _) = compared(observed, 61.0, None, None)
+    assert wanted.tolist() == [False] * 3
+
+
+@pytest.mark.parametrize(
+    ("given", "wanted"),
+    [
+        ([{"half_kpa": 0.5}, {}, {}], [True] * 3),
+        ([{"still": True}, {}, {}], [True] * 3),
+        ([{"still": True}, {"still": True}, {"still": True}], [False] * 3),
+        ([{}, {"still": True}, {"half_kpa": 0.5}], [True] * 3),
+    ],
+)
+def test_gauges_that_step_at_different_times_differ_by_more(observed, given, wanted):
+    _, (_, _, noise, told, _) = compared(observed, *(block(62.0, **one) for one in given))
+    assert noise == pytest.approx([12.0 * 1.5 * 0.02**2] * 3)
+    assert told.tolist() == wanted
+
+
+def test_pump_that_turns_in_a_block_is_not_compared_by_it():
+    state = second(begin(config()), 0.0, 62.0123, 61.0123)
+    second(state, 1.0, 62.0223, 61.0123)
+    before = list(state.relative_kpa)
+    assert before == pytest.approx([0.01, -0.01])
+    state.tracks[0].pump.reported = Pump.ON
+    second(state, 2.0, 63.0, 61.0123)
+    assert state.relative_kpa == before
