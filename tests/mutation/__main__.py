@@ -37,6 +37,7 @@ TESTS: Final = {
     "facts": ["core/test_lifter.py"],
     "layout": ["core/test_holding.py", "core/test_carrying.py"],
     "lifter": ["core/test_lifter_readings.py"],
+    "maintenance": ["core/test_maintenance_list.py"],
     "lifter_trends": ["core/test_maintenance.py"],
     "moved": ["core/test_moved_causes.py", "core/test_moved_together.py"],
     "plan_act": ["core/test_plan_act.py", "core/test_acts_answers.py"],
