@@ -5,13 +5,12 @@ from dataclasses import replace
 
 import pytest
 
-from monitor.core.carrying import Wind
 from monitor.core.config import Basis, LifterConfig, Surface
-from monitor.core.holding import Centre, Holding, Move, hold, prepare
-from monitor.core.lifter import Plan, friction
+from monitor.core.holding import Holding, Move, hold, prepare
+from monitor.core.lifter import friction
 from monitor.core.panel import Panel, read_makeup, rectangle
 from monitor.core.plan import PlanResult, judge_plan
-from monitor.core.plan_act import NUMBERS, read_params, write_params
+from monitor.core.plan_act import read_params, write_params
 from monitor.core.plan_input import PlanInput
 from tests.histories import Watch, dock
 from tests.unit.core.test_holding import six_pads
@@ -85,96 +84,6 @@ def test_wind_on_a_panel_that_cannot_be_balanced() -> None:
     _, live = flown(six_pads(), replace(PLAN, cg_x_mm=1000.0))
     assert live.rated_kg == 0.0
     assert live.now_kg == 0.0
-
-
-# What an action says, read.
-
-SAID = {
-    "weight_kg": 600.0, "tilt_low_deg": 10.0, "tilt_high_deg": 80.0, "rotation_low_deg": -20.0, "rotation_high_deg": 30.0,
-    "cg_x_mm": 1.0, "cg_y_mm": 2.0, "cg_depth_mm": 3.0, "wind_away_n": 4.0, "wind_along_n": 5.0, "wind_at_x_m": 0.6,
-    "wind_at_y_m": 0.7, "wind_limit_m_s": 8.0, "bend_factor": 1.9, "surface": "wet", "pads": ["A1", "B1"],
-}  # fmt: skip
-
-
-def test_everything_an_action_says_is_read() -> None:
-    assert read_params(SAID, dock()) == Plan(
-        weight_kg=600.0,
-        pads=("A1", "B1"),
-        move=Move(10.0, 80.0, -20.0, 30.0),
-        centre=Centre(1.0, 2.0, 3.0),
-        tilts_given=True,
-        surface=Surface.WET,
-        wind=Wind(4.0, 5.0, (0.6, 0.7)),
-        bend_factor=1.9,
-        wind_limit_m_s=8.0,
-    )
-
-
-def test_what_is_written_for_the_engine_is_what_was_judged() -> None:
-    config = six_pads()
-    result = judge_plan(config, PLAN)
-    params = write_params(config, PLAN, result)
-    assert set(params) == {*NUMBERS, "pads", "verdict"}
-    assert (params["verdict"], params["weight_kg"], params["pads"]) == (
-        result.verdict.value,
-        result.weight_kg,
-        list(config.pads),
-    )
-    assert write_params(config, replace(PLAN, surface=Surface.WET), result)["surface"] == "wet"
-
-
-def test_what_is_left_out_is_not_known() -> None:
-    """The worst of all moves, all pads, still air, a rigid panel."""
-    assert read_params({}, dock()) == Plan()
-    assert read_params(dict.fromkeys(SAID), dock()) == Plan()
-
-
-@pytest.mark.parametrize("name", NUMBERS)
-@pytest.mark.parametrize("wrong", ["12", True, float("nan"), float("inf"), [1.0], 10**400])
-def test_number_that_is_none_is_no_plan(name: str, wrong: object) -> None:
-    """Left out it would count as less than was meant: still air, a rigid panel, no limit of its own."""
-    assert read_params({**SAID, name: wrong}, dock()) is None
-
-
-@pytest.mark.parametrize(
-    ("name", "least", "allowed"),
-    [
-        ("weight_kg", 0.0, False),
-        ("weight_kg", 0.1, True),
-        ("wind_limit_m_s", 0.0, False),
-        ("wind_limit_m_s", 0.1, True),
-        ("wind_away_n", -0.1, False),
-        ("wind_away_n", 0.0, True),
-        ("wind_along_n", -0.1, False),
-        ("wind_along_n", 0.0, True),
-        ("bend_factor", 0.99, False),
-        ("bend_factor", 0.0, False),
-        ("bend_factor", 1.0, True),
-        ("tilt_low_deg", 80.1, False),  # above the upper end
-        ("tilt_low_deg", 80.0, True),
-    ],
-)
-def test_limits_of_what_a_plan_may_say(name: str, least: float, allowed: bool) -> None:
-    assert (read_params({**SAID, name: least}, dock()) is not None) is allowed
-
-
-@pytest.mark.parametrize(
-    ("said", "move"),
-    [
-        ({"tilt_low_deg": -15.0, "tilt_high_deg": 195.0}, Move(0.0, 180.0)),
-        (
-            {"rotation_low_deg": -400.0, "rotation_high_deg": 400.0},
-            Move(rotation_low_deg=-360.0, rotation_high_deg=360.0),
-        ),
-        ({"tilt_high_deg": 30.0}, Move(0.0, 30.0)),
-        ({"tilt_low_deg": 60.0}, Move(60.0, 90.0)),
-    ],
-)
-def test_move_is_kept_within_what_a_panel_can_do(said: dict[str, float], move: Move) -> None:
-    plan = read_params(said, dock())
-    assert plan is not None
-    assert plan.move == move
-    assert plan.tilts_given is bool({"tilt_low_deg", "tilt_high_deg"} & set(said))
 
 
 # Through the engine.
