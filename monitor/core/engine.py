@@ -30,7 +30,6 @@ from monitor.core.events import (
 )
 from monitor.core.intake import News
 from monitor.core.lifter import LifterState
-from monitor.core.phases import IN_FLIGHT
 from monitor.core.status import Status, alarms_told
 
 TICK_S: Final = 0.5
@@ -210,7 +209,7 @@ def _tell(state: SiteState, name: str, now_s: float, effects: list[Effect], roun
     one.shown = shown
     effects.append(Told(status, changed))
     lifts.close_lift(one, facts, now_s, effects)
-    if one.log is None and facts.phase not in IN_FLIGHT:
+    if one.log is None:  # between two lifts
         put_next_plan_in_force(one)
     if partners_changed and rounds_n:
         for partner in _partners(state, name):
