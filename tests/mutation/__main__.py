@@ -43,6 +43,7 @@ TESTS: Final = {
     "lifter": ["core/test_lifter_facts.py", "core/test_lifter_phase.py", "core/test_lifter_readings.py"],
     "lifter_trends": ["core/test_maintenance.py"],
     "moved": ["core/test_moved_causes.py", "core/test_moved_together.py"],
+    "panel": ["core/test_panel_shapes.py", "core/test_panel.py"],
     "plan": ["core/test_plan_answers.py"],
     "plan_act": ["core/test_plan_params.py"],
     "plan_input": ["core/test_plan_input.py"],

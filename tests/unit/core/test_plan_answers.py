@@ -83,13 +83,27 @@ def test_panel_no_pads_can_balance_is_rated_nothing() -> None:
     assert result.verdict is Verdict.OUTSIDE
 
 
-@pytest.mark.parametrize("governs", ["plate", "worst_pad"])
-def test_pads_are_shown_at_their_worst_turn_whatever_governs(governs: str) -> None:
+def test_plate_of_half_a_kilogram_is_used_six_hundred_times() -> None:
+    assert half(wll_kg=0.5).use_ratio == 600.0
+
+
+@pytest.mark.parametrize(
+    ("governs", "wll_kg", "surface", "off_mm", "depth_mm"),
+    [
+        ("plate", 100.0, Surface.DRY, 200.0, 80.0),
+        ("worst_pad", 1.0e5, Surface.DRY, 200.0, 80.0),
+        ("friction", 1.0e5, Surface.WET, 100.0, 0.0),
+    ],
+)
+def test_pads_are_shown_at_their_worst_turn_whatever_governs(
+    governs: str, wll_kg: float, surface: Surface, off_mm: float, depth_mm: float
+) -> None:
     """The checks of all pads together, and the plate, know no turn."""
-    config = six_pads(wll_kg=100.0 if governs == "plate" else 1.0e5)
+    config = six_pads(wll_kg=wll_kg)
     turned = PlanInput(
-        Panel(weight_kg=300.0), cg_x_mm=200.0, cg_y_mm=50.0, cg_depth_mm=80.0, move=Move(90.0, 90.0, 0.0, 90.0)
-    )
+        Panel(weight_kg=300.0), cg_x_mm=off_mm, cg_y_mm=50.0, cg_depth_mm=depth_mm, surface=surface,
+        move=Move(90.0, 90.0, 0.0, 90.0),
+    )  # fmt: skip
     result = judge_plan(config, turned)
     assert result.governs == governs
     uses = {
