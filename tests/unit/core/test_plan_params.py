@@ -111,6 +111,9 @@ def test_limits_of_what_a_plan_may_say(name: str, least: float, allowed: bool) -
     ("said", "move"),
     [
         ({"tilt_low_deg": -15.0, "tilt_high_deg": 195.0}, Move(0.0, 180.0)),
+        ({"tilt_low_deg": 195.0, "tilt_high_deg": 195.0}, Move(180.0, 180.0)),
+        ({"rotation_low_deg": 400.0, "rotation_high_deg": 400.0}, Move(0.0, 90.0, 360.0, 360.0)),
+        ({"rotation_low_deg": -400.0, "rotation_high_deg": -400.0}, Move(0.0, 90.0, -360.0, -360.0)),
         (
             {"rotation_low_deg": -400.0, "rotation_high_deg": 400.0},
             Move(rotation_low_deg=-360.0, rotation_high_deg=360.0),

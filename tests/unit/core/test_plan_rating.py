@@ -10,6 +10,7 @@ from monitor.core import plan_rating
 from monitor.core.carrying import Carrying
 from monitor.core.config import Basis, LifterConfig, Surface
 from monitor.core.holding import Centre, IfLost, Move
+from monitor.core.pads import Floats
 from monitor.core.panel import Panel, rectangle
 from monitor.core.plan_input import PlanInput
 from monitor.core.plan_rating import Offset, Rating
@@ -95,7 +96,7 @@ def test_pad_that_is_used_most_is_named_with_its_turn() -> None:
         one = rated(six_pads(), Move(90.0, 90.0, turn_deg, turn_deg), Centre(x_mm=200.0, y_mm=50.0, depth_mm=80.0))
         by_turn[turn_deg] = one
     least = min(by_turn, key=lambda turn_deg: by_turn[turn_deg].rated_kg)
-    assert found.pad == by_turn[least].pad
+    assert found.pad == by_turn[least].pad == "A2"
     assert found.at.rotation_deg == pytest.approx(least, abs=0.5)
     assert found.rated_kg == pytest.approx(by_turn[least].rated_kg, rel=1e-3)
 
@@ -103,6 +104,11 @@ def test_pad_that_is_used_most_is_named_with_its_turn() -> None:
 def test_check_that_asks_nothing_limits_nothing() -> None:
     assert plan_rating._rated_kg(six_pads(), 0.0) == math.inf
     assert plan_rating._rated_kg(six_pads(dynamic_factor=2.0), 1.0 / (100.0 * G)) == pytest.approx(50.0)
+
+
+def test_pads_that_cannot_balance_the_load_are_rated_nothing() -> None:
+    found = rated(six_pads(), FLAT, Centre(x_mm=1000.0))
+    assert (found.governs, found.rated_kg, found.computed_kg) == ("worst_pad", 0.0, 0.0)
 
 
 def test_each_pad_is_told_with_what_it_gets() -> None:
@@ -173,19 +179,52 @@ def test_curve_is_the_least_of_all_at_each_tilt(
         assert curve[-1] == (90.0, pytest.approx(curve_kg[1]))
 
 
-def test_curve_is_the_least_over_the_turns() -> None:
-    """Every 7.5° at most, both ends included."""
-    held = carry(centre=Centre(200.0, 50.0, 80.0))
-    turns = np.array([10.0, 17.0, 24.0])
-    [(_, kg)] = plan_rating.margin_curve(six_pads(), held, [90.0], (10.0, 24.0))
-    assert kg == pytest.approx(held.pad_limits_n(np.full(3, 90.0), turns).min() / G)
+@pytest.mark.parametrize(
+    ("turns_deg", "judged_deg"),
+    [
+        ((10.0, 24.0), [10.0, 17.0, 24.0]),
+        ((0.0, 7.5), [0.0, 7.5]),
+        ((20.0, 28.0), [20.0, 24.0, 28.0]),
+        (NO_TURN, [0.0]),
+    ],
+)
+def test_curve_is_the_least_over_the_turns(
+    turns_deg: tuple[float, float], judged_deg: list[float], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Every 7.5° at most, both ends included; at each tilt by itself."""
+    judged: set[float] = set()
+
+    def limits(_self: Carrying, tilt_deg: Floats, turn_deg: Floats) -> Floats:
+        judged.update(turn_deg.tolist())
+        return (1000.0 + 10.0 * tilt_deg - turn_deg)[:, None]
+
+    monkeypatch.setattr(Carrying, "pad_limits_n", limits)
+    curve = plan_rating.margin_curve(six_pads(), carry(), [30.0, 36.0], turns_deg)
+    assert sorted(judged) == judged_deg
+    assert [kg * G for _, kg in curve] == pytest.approx(
+        [1300.0 - turns_deg[1], 1330.0 - turns_deg[1], 1360.0 - turns_deg[1]]
+    )
+
+
+def test_curve_past_upright_asks_for_the_whole_load() -> None:
+    """At 120° the design factor is 2 + √3, of all of the weight; each pad only slides, by √3/2 of its share."""
+    [(_, kg)] = plan_rating.margin_curve(six_pads(), carry(), [120.0], NO_TURN)
+    assert kg == pytest.approx(ALL_N / (2.0 + math.sqrt(3.0)) / G)
+
+
+def test_best_place_of_some_pads_is_by_their_own_middle() -> None:
+    plan = replace(PLAN, pads=("A1", "A2"), move=FLAT)
+    held = carry(plan=plan)
+    found = plan_rating.best_offset(six_pads(), plan, Centre(), held, LEVELS, plan_rating.rate(six_pads(), plan, held))
+    assert (found.x_mm, found.y_mm) == (pytest.approx(0.0), pytest.approx(-300.0))
+    assert found.rated_kg == pytest.approx(2 * 5980.0 / 2 / G)
 
 
 @pytest.mark.parametrize(
     ("x_mm", "y_mm", "panel", "moved"),
     [
         pytest.param(0.6, 0.7, Panel(), (0.0, 0.0), id="less than a millimetre"),
-        pytest.param(0.6, 0.8, Panel(), (0.6, 0.8), id="a millimetre"),
+        pytest.param(1.0, 0.0, Panel(), (1.0, 0.0), id="a millimetre"),
         pytest.param(90.0, -50.0, Panel(), (90.0, -50.0), id="over the centre of gravity"),
     ],
 )
