@@ -38,7 +38,7 @@ TESTS: Final = {
     "layout": ["core/test_layout.py"],
     "maintenance": ["core/test_maintenance_list.py"],
     "lifter": ["core/test_lifter_facts.py", "core/test_lifter_phase.py", "core/test_lifter_readings.py"],
-    "lifter_trends": ["core/test_maintenance.py"],
+    "lifter_trends": ["core/test_lifter_trends.py"],
     "moved": ["core/test_moved_causes.py", "core/test_moved_together.py"],
     "panel": ["core/test_panel_shapes.py", "core/test_panel.py"],
     "plan": ["core/test_plan_answers.py"],
