@@ -101,7 +101,8 @@ def test_rate_that_is_hardly_known_has_not_stood():
     [({"running": True}, True), ({"track": {"begun_s": None}}, False), ({"track": {"block": None}}, False)],
 )
 def test_circuit_that_does_not_rest_or_was_not_seen_has_no_rate(changes, mixed):
-    state, rates, _ = rated(**changes)
+    state, rates, settled = rated(**changes)
+    assert settled[0] is ("running" in changes)  # what is not known has not stood
     assert rates[0] is None
     assert rates[1] is not None
     assert (state.tracks[0].mixed is not None) is mixed
@@ -116,7 +117,7 @@ def beside(rate, other, *, apart=None, hoist=0.0, ceiling=0.0, lingers_s=0.0, us
     state.bank = seen_bank(3, [rate, other, 0.0])
     state.relative = seen_bank(2, [rate - other if apart is None else apart, 0.0])
     state.common.rate_kpa_per_s, state.common.ceiling_kpa_per_s = hoist * PER_MIN, ceiling * PER_MIN
-    state.common.lingers_s, state.common.usual_kpa_per_s = lingers_s, [usual * PER_MIN] * 2
+    state.common.lingers_s, state.common.usual_kpa_per_s = lingers_s, [None if usual is None else usual * PER_MIN] * 2
     track = state.tracks[0]
     track.begun_s, track.beyond_since_s = NOW_S - 60.0, since_s
     rates, _ = follow._rates(state, state.bank)
@@ -148,8 +149,9 @@ def test_what_a_hoist_may_be_is_no_leak():
 @pytest.mark.parametrize(
     ("given", "told"),
     [
-        ({"hoist": 1.0, "ceiling": 1.0}, 2.0 - 0.8 + 0.8 - 1.0),  # apart by 1.2, and the other less the hoist
-        ({"lingers_s": 5.0}, 2.0 - 0.8 + 0.05),  # a hoist just now: apart, and the other's usual leak
+        ({"hoist": 1.0, "ceiling": 1.0, "apart": 1.5}, 1.5 + 0.8 - 1.0),  # apart, and the other less the hoist
+        ({"lingers_s": 0.5}, 2.0 - 0.8 + 0.05),  # a hoist just now: apart, and the other's usual leak
+        ({"lingers_s": 0.5, "usual": None}, 2.0 - 0.8),
         ({"ceiling": 0.3}, 2.0 - 0.8 + 0.05),  # the others may be about to follow
         ({"ceiling": 0.19}, 2.0),
         ({}, 2.0),
@@ -160,6 +162,17 @@ def test_leak_is_told_without_the_hoist(given, told):
     assert track.quantiles.middle == pytest.approx(told * PER_MIN, abs=0.04 * PER_MIN)
     level_kpa = float((track.mixed.weight * track.mixed.level).sum())
     assert level_kpa == pytest.approx(60.0, abs=0.03)
+
+
+def test_others_count_by_the_mean_of_what_they_usually_lose():
+    state = state_of(3)
+    state.bank, state.relative = seen_bank(4, [2.0, 0.8, 0.8, 0.0]), seen_bank(3, [1.2, 0.0, 0.0])
+    state.common.lingers_s, state.common.usual_kpa_per_s = 9.0, [None, 0.1 * PER_MIN, 0.3 * PER_MIN]
+    for track in state.tracks:
+        track.begun_s = NOW_S - 60.0
+    rates, _ = follow._rates(state, state.bank)
+    follow._beside_others(state, state.bank, state.relative, 0, rates)
+    assert state.tracks[0].quantiles.middle == pytest.approx(1.4 * PER_MIN, abs=0.04 * PER_MIN)
 
 
 @pytest.mark.parametrize("lacking", ["mixed", "begun_s", "block"])

@@ -153,6 +153,7 @@ def test_pump_that_starts_ends_the_rest_and_its_leak_is_remembered():
     track.pump.followed = [(NOW_S - 1.0, 61.9)]
     assert turned(state, block(61.6, sd=0.1), fixed_kpa=62.1)
     assert (track.pump.running, track.falling, track.begun_s) == (True, False, NOW_S)
+    assert track.pump.began_s == NOW_S
     assert track.pump.low_kpa == pytest.approx(61.4)  # 61.9 less what the hoist took
     assert track.pump.off_rate == pytest.approx((2.0 * PER_MIN, (0.01 * PER_MIN) ** 2), rel=0.1)
     assert state.bank.remembered[0] == (-0.2, 0.25)  # it builds vacuum

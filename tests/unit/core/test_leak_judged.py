@@ -152,6 +152,23 @@ def test_hoist_of_all_is_taken_up_only_where_none_is_measured(monkeypatch):
         assert state.common.rate_kpa_per_s == pytest.approx(common * PER_MIN)
 
 
+@pytest.mark.parametrize("first", ["unknown", "running"])
+def test_circuits_after_one_that_is_not_known_or_pumps_are_judged_as_well(monkeypatch, first):
+    state = state_of(2)
+    put(state, 1, 3.0)
+    put(state, 0, 0.0).pump.running = first == "running"
+    if first == "unknown":
+        state.tracks[0].mixed = None
+    judged(monkeypatch, state, 3.0, own=0.0)
+    assert [track.falling for track in state.tracks] == [False, True]
+
+
+def test_gain_of_vacuum_by_a_measured_hoist_is_doubted_from_this_block_on(monkeypatch):
+    state = state_of(1)
+    judged(monkeypatch, state, own=-1.0)
+    assert state.climb_refuted_since_s == NOW_S
+
+
 # --- a hoist that is measured wrong
 
 
@@ -168,6 +185,7 @@ def gains(*kpa_per_min, sd=SD):
         (gains(-0.3, sd=0.04 * PER_MIN), True),
         (gains(-0.3, 0.0), True),  # half of those at rest
         (gains(-0.3, 0.0, 0.0), False),
+        (gains(-0.3, -0.3, 0.0, 0.0), True),
         (gains(-0.3, None, 0.0), True),
         (gains(0.3), False),
         ([None], False),

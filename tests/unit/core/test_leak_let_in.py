@@ -58,7 +58,7 @@ def test_second_in_which_no_circuit_was_heard_is_over():
 @pytest.mark.parametrize("circuits_n", [1, 2, 3])
 def test_first_block_begins_every_circuit_at_its_level(circuits_n):
     state = begin(config(circuits_n))
-    state.climb_source = "height"
+    state.climb_source, state.climb_at_s = "height", 9.0
     kpa = [62.0123457, 61.0123457, 60.0123457][:circuits_n]
     state.tracks[0].pump.followed, state.tracks[0].bounds = [(0.0, 9.0)], {("going", 1.0): None}
     second(state, 10.0, *kpa, apart_s=0.4)
@@ -86,11 +86,12 @@ def test_last_two_blocks_before_this_one_are_kept():
 
 @pytest.mark.parametrize(("silent_s", "known"), [(20.0, True), (20.1, False)])
 def test_circuit_that_falls_silent_is_forgotten_after_twenty_seconds(silent_s, known):
-    state = second(begin(config()), 0.0, 62.0123, 61.0123)
-    track = state.tracks[1]
+    state = second(begin(config()), 5.0, 61.0123, 62.0123)
+    track = state.tracks[0]
     track.before, track.falling, track.mixed = (block(),), True, object()
     track.quantiles = None
-    second(state, silent_s, 62.0, None)
+    second(state, 5.0 + silent_s, None, 62.0)
+    assert state.tracks[1].block.at_s == 5.0 + silent_s  # the other one is followed all the same
     assert (track.block is not None) is known
     assert (track.begun_s is not None) is known
     assert track.before == ((block(),) if known else ())
@@ -141,6 +142,7 @@ def test_hoist_that_is_measured_is_no_leak():
         second(state, at_s, falling(0.1, at_s) - hoist, falling(0.1, at_s) - hoist, ambient_kpa=101.0123 - hoist)
     assert state.climb_source == "ambient"
     assert state.climb_kpa == pytest.approx(0.4, abs=0.01)
+    assert state.climb_kpa == pytest.approx(banks.moments(state.bank)[0][0, -1], abs=2e-4)
     assert 0.0 < state.climb_var <= 0.03**2
     assert state.ambient_kpa == pytest.approx(100.6123)
     for track in state.tracks:
@@ -206,6 +208,19 @@ def test_pump_is_followed_by_what_was_expected_and_how_surely(monkeypatch):
     assert given[4] == given[3].mean_kpa
     assert given[5] == pytest.approx(mean)
     assert given[6] == pytest.approx(math.sqrt(given[3].var_kpa2 + var))
+
+
+def test_noise_is_learned_by_what_was_expected_of_a_gauge_that_may_be_coarse(monkeypatch):
+    told = []
+    monkeypatch.setattr(follow, "_learn_noise", lambda *given: told.append(given))
+    state = begin(config())
+    for number in range(2):
+        second(state, float(number), 62.0, falling(0.0, float(number)))
+    expected = second(begin(config()), 0.0, 62.0, falling(0.0, 0.0))
+    given = told[-2]
+    assert given[1] is state.tracks[0]
+    assert (float(given[3][0]), float(given[4][0])) == pytest.approx(foreseen(expected, 1.0))
+    assert given[3].shape == given[4].shape == (2,)
 
 
 def foreseen(state, at_s):
