@@ -60,6 +60,7 @@ TESTS: Final = {
     "leak_project": ["core/test_leak_project.py"],
     "leak_state": ["core/test_leak.py"],
     "trends": ["core/test_trend_fit.py", "core/test_trend_limits.py", "core/test_trends.py"],
+    "steps": ["core/test_step_charts.py", "core/test_steps.py"],
     "summary": ["core/test_summary.py", "core/test_late.py"],
     "config": ["core/test_plain_values.py"],
     "readings": ["core/test_plain_values.py"],

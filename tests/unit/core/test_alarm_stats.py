@@ -5,7 +5,7 @@ Source: ISA-18.2 / IEC 62682 and EEMUA 191 as alarm-management trade texts quote
 
 import pytest
 
-from monitor.core.alarm_stats import AlarmMove, Statistics, Which, statistics
+from monitor.core.alarm_stats import AlarmMove, Standing, Statistics, Which, statistics
 from monitor.core.alarm_table import Priority
 
 T0 = 1_764_019_200.0
@@ -169,3 +169,30 @@ def test_most_frequent_are_ten_at_most_and_their_share() -> None:
     assert len(said.most_frequent) == 10
     assert {number for _, number in said.most_frequent} == {2}
     assert said.top_ratio == pytest.approx(20 / 24)
+
+
+def test_what_stands_and_what_waits_is_told_whole() -> None:
+    said = stats(move(10.0, about="A", n=7), move(HOUR_S + 9.0), move(20.0, key="over_plan"))
+    which = Which("dock-6", "battery_low", "A")
+    told = Standing(which, "dock-6/A/battery_low/7", T0 + 10.0, HOUR_S - 10.0, ended=False)
+    assert (said.standing[0], said.longest_unacknowledged) == (told, told)
+    assert said.raised_n == 2  # what comes after the end hides nothing that comes before it
+    assert (said.from_utc_s, said.to_utc_s) == (T0, T0 + HOUR_S)
+    over = stats(move(10.0, about="A", n=7), move(40.0, "acknowledged", about="A", n=7)).longest_unacknowledged
+    assert over == Standing(which, "dock-6/A/battery_low/7", T0 + 10.0, 30.0, ended=True)
+
+
+def test_wait_that_ends_with_the_beginning_of_the_span_counts() -> None:
+    said = stats(move(-30.0), move(0.0, "acknowledged"))
+    assert said.longest_unacknowledged is not None
+    assert said.longest_unacknowledged.for_s == 30.0
+
+
+def test_every_raising_counts_by_its_priority() -> None:
+    assert stats(*raisings(1.0, 2.0, 3.0)).by_priority_n[Priority.MEDIUM] == 3
+
+
+def test_changes_chatter_wherever_in_a_longer_history_they_lie() -> None:
+    moves = [move(100.0 * n, "raised" if n % 2 == 0 else "returned", n=n) for n in range(6)]
+    late = [move(600.0 + 20.0 * n, "raised" if n % 2 == 0 else "returned", n=10 + n) for n in range(4)]
+    assert stats(*moves, *late).chattering[0][1] == 4

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+import statsmodels.api as sm
 
 from monitor.core import comparable
 
@@ -88,3 +89,46 @@ def test_few_lifts_teach_little_and_many_what_they_show(lifts_n: int) -> None:
 
 def test_no_conditions_have_no_effect() -> None:
     assert comparable.learn_effects(np.ones(9), np.zeros((9, 0)), np.zeros(0)).beta.shape == (0,)
+
+
+def moving(n: int = 30, *, odd: bool = True) -> tuple[np.ndarray, np.ndarray]:
+    """Leaks around 1 that follow two conditions by 3 % and -10 % a unit; every seventh lift is on an odd panel."""
+    rng = np.random.default_rng(9)
+    columns = np.column_stack([rng.normal(0.0, 4.0, n), (rng.random(n) < 0.4).astype(float)])
+    values = 1.0 + columns @ np.array([0.03, -0.1]) + rng.normal(0.0, 0.05, n)
+    values[::7] += 0.8 if odd else 0.0
+    return values, columns
+
+
+@pytest.mark.parametrize("odd", [False, True])
+def test_effects_without_a_prior_are_those_of_huber_regression(odd: bool) -> None:
+    """statsmodels: Huber's estimate (1964) with 1.5 scatters, the scatter from the median of what is left."""
+    values, columns = moving(odd=odd)
+    effects = comparable.learn_effects(values, columns, np.array([1e6, 1e6]))
+    moved, by = np.diff(values) / np.median(values), np.diff(columns, axis=0)
+    told = sm.RLM(moved, by, M=sm.robust.norms.HuberT(1.5)).fit(maxiter=200)
+    assert effects.beta == pytest.approx(told.params, abs=0.003)
+    left = moved - by @ effects.beta
+    weights = np.minimum(1.0, 1.5 * told.scale / np.abs(left))
+    assert effects.sd == pytest.approx(np.sqrt(np.diag(np.linalg.inv((by.T * weights) @ by))) * told.scale, rel=0.05)
+
+
+@pytest.mark.parametrize("prior_sd", [0.002, 0.02])
+def test_prior_draws_an_effect_to_nothing_by_what_the_lifts_leave_open(prior_sd: float) -> None:
+    """Two normal estimates, weighed by their variances: of one condition, with no odd lifts."""
+    values, columns = moving(odd=False)
+    one = columns[:, :1]
+    free = comparable.learn_effects(values, one, np.array([1e6]))
+    drawn = comparable.learn_effects(values, one, np.array([prior_sd]))
+    by = np.diff(one[:, 0])
+    left = np.diff(values) / np.median(values) - by * drawn.beta[0]
+    open_var = (1.4826 * np.median(np.abs(left))) ** 2 / (by**2).sum()
+    share = prior_sd**2 / (prior_sd**2 + open_var)
+    assert drawn.beta[0] == pytest.approx(share * free.beta[0], rel=0.2)
+    assert drawn.sd[0] == pytest.approx(prior_sd * np.sqrt(1.0 - share), rel=0.2)
+
+
+def test_three_lifts_are_the_least_that_teach() -> None:
+    temperature = np.array([[0.0], [10.0], [0.0]])
+    assert comparable.learn_effects(np.array([1.0, 1.1, 1.0]), temperature, np.array([0.02])).beta[0] > 0.001
+    assert comparable.learn_effects(np.array([1.0, 1.1]), temperature[:2], np.array([0.02])).beta[0] == 0.0

@@ -80,6 +80,8 @@ def test_last_six_strokes_are_kept_with_where_and_when_they_began():
         ((0.0, 100.0), 350.1, False),  # two and a half of its periods ago
         ((0.0, 50.0, 200.0), 450.0, True),
         ((0.0, 50.0, 200.0), 450.1, False),
+        ((1000.0, 1100.0), 1350.0, True),
+        ((1000.0, 1100.0), 1350.1, False),
     ],
 )
 def test_pump_comes_and_goes_by_itself_while_it_came_lately(starts_s, now_s, cycling):
@@ -131,3 +133,11 @@ def test_slow_stroke_that_is_taken_for_a_swing_shows_once_it_is_higher_than_any_
     rested(track, 60.0, 0.0)
     high = 60.0 + lifted_kpa
     assert seen(track, high, high, expected_kpa=high, sd_kpa=1.0, noise_kpa=noise_kpa)[-1] is (True if shows else None)
+
+
+def test_rise_worth_naming_is_by_the_second():
+    """At 0.06 kPa/s and one standard deviation, 0.17 kPa in two seconds."""
+    for rise_kpa, goes_on in ((0.18, True), (0.16, False)):
+        track = PumpTrack(running=True)
+        told = [infer(track, 61.0 + rise_kpa * n, 2.0 * n, 60.0, 0.05, noise_sd_kpa=0.05) for n in range(3)]
+        assert told == [None, None, None if goes_on else False]

@@ -106,6 +106,7 @@ def step(lifts_ago, size=0.1, *, certain=True):
         ((step(5, certain=False),), 0.4, 3.5, "care.leak_may_step"),  # 0.1 more are over the limit
         ((step(5, certain=False),), 0.399, 5.9, "care.leak_may_step"),
         ((step(5, size=-0.1),), 0.2, None, None),  # for the better
+        ((step(5, size=0.0),), 0.2, None, None),
     ],
 )
 def test_step_of_the_last_sixty_lifts_is_told_with_its_lift(steps, likely, urgency, key):
@@ -248,8 +249,8 @@ def test_examination_is_told_in_the_month_before_its_day_and_from_then_on(days, 
     ],
 )
 def test_inspection_is_told_in_the_month_before_its_interval_is_over(about, days, urgency, key):
-    """Noted 70 and 40 days ago: the last one counts."""
-    services = [Service(NOW - 70.0 * DAY_S, about, "", ""), Service(NOW - 40.0 * DAY_S, about, "", "")]
+    """Noted 90, 70 and 40 days ago: the last one counts."""
+    services = [Service(NOW - ago * DAY_S, about, "", "") for ago in (90.0, 70.0, 40.0)]
     begun = NOW - (40.0 if about == "inspection" else 99.0) * DAY_S
     lifts_n = 40 if about == "inspection" else 99
     values = {"due_utc_s": begun + days * DAY_S, "lifts_n": lifts_n, "since_utc_s": begun}
@@ -272,6 +273,8 @@ def test_lifter_that_never_lifted_has_no_inspection_due_and_no_lift_to_show():
     assert over == leak_line(0.0, "care.leak_over", None, leak_kpa_per_min=0.6)
     [low] = listed(battery=figure(24.0, reach=AT_ONCE, utc_s=NO_LIFTS))
     assert low == replace(battery_line(2.2, "care.battery_low"), lift=None)
+    once = listed(leak=figure(0.6, utc_s=UTC_S[-1:]), utc_s=UTC_S[-1:])
+    assert once == [leak_line(0.0, "care.leak_over", "lift-0", leak_kpa_per_min=0.6)]
     [stepped] = listed(leak=figure(0.2, steps=(Step(N - 1, NOW + 9.0, 0.1, 0.01, certain=True),)))
     assert stepped.lift == NEWEST  # a time after the last lift is that of the last
 
