@@ -58,7 +58,7 @@ TESTS: Final = {
         "core/test_leak_let_in.py",
     ],
     "leak_project": ["core/test_leak_project.py"],
-    "leak_state": ["core/test_leak.py"],
+    "leak_stairs": ["core/test_leak_stairs_said.py", "core/test_leak_stairs.py"],
     "trends": ["core/test_trend_fit.py", "core/test_trend_limits.py", "core/test_trends.py"],
     "steps": ["core/test_step_charts.py", "core/test_steps.py"],
     "summary": ["core/test_summary.py", "core/test_late.py"],

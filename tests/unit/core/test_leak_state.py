@@ -1,0 +1,57 @@
+"""From when on a circuit's rate is told, and for how long it stays so."""
+
+import pytest
+
+from monitor.core.leak_blocks import Block
+from monitor.core.leak_project import RateQuantiles
+from monitor.core.leak_state import CircuitTrack, known, shown
+
+PER_MIN = 1.0 / 60.0
+
+
+def track(*, sd_per_min=0.1, middle_per_min=0.0, age_s=8.0, **changes):
+    """A circuit whose stretch began at 100 s, its rate known to so much."""
+    points = (middle_per_min + at * sd_per_min for at in (-1.6, -1.0, 0.0, 1.0, 1.6))
+    made = CircuitTrack("A", begun_s=100.0, block=Block(100.0 + age_s, 62.0, 1e-4, 1e-4))
+    made.quantiles = RateQuantiles(*(point * PER_MIN for point in points))
+    for name, value in changes.items():
+        setattr(made, name, value)
+    return made
+
+
+@pytest.mark.parametrize(
+    ("sd_per_min", "middle_per_min", "age_s", "told"),
+    [
+        (0.24, 0.0, 8.0, True),
+        (0.24, 0.0, 7.9, False),
+        (0.26, 0.0, 100.0, False),  # a quarter of a kPa a minute
+        (0.26, 1.0, 8.0, True),  # or three tenths of itself
+        (0.31, 1.0, 8.0, False),
+        (0.29, -1.0, 8.0, True),
+        (0.59, 2.0, 8.0, True),
+        (0.61, 2.0, 8.0, False),
+    ],
+)
+def test_rate_has_shown_after_eight_seconds_if_it_is_known_well_enough(sd_per_min, middle_per_min, age_s, told):
+    assert shown(track(sd_per_min=sd_per_min, middle_per_min=middle_per_min, age_s=age_s)) is told
+
+
+@pytest.mark.parametrize("lacking", ["quantiles", "begun_s", "block"])
+def test_what_was_not_seen_has_not_shown(lacking):
+    assert shown(track())
+    assert not shown(track(**{lacking: None}))
+
+
+@pytest.mark.parametrize(
+    ("changes", "told"),
+    [
+        ({"known_of_s": 100.0}, True),
+        ({"known_of_s": 90.0}, False),  # that was another stretch
+        ({"known_of_s": None}, False),
+        ({"known_of_s": None, "begun_s": None}, False),
+        ({"known_of_s": 100.0, "quantiles": None}, False),
+        ({"known_of_s": 100.0, "sd_per_min": 9.0}, True),  # it stays told, its bounds widen
+    ],
+)
+def test_rate_stays_told_for_its_stretch(changes, told):
+    assert known(track(**changes)) is told
