@@ -237,6 +237,7 @@ def test_force_of_the_wind(panel: Panel, said: dict[str, float], config: dict[st
     found = plan_input.planned_wind(six_pads(**config), entered(panel, **said))
     assert (found.away_n, found.along_n) == pytest.approx((wind.away_n, wind.along_n))
     assert found.at_m == pytest.approx(wind.at_m)
+    assert plan_input.gust_m_s(six_pads(), entered()) == 0.0
 
 
 @pytest.mark.parametrize(
@@ -289,6 +290,7 @@ def test_pads_still_sit_on_the_panel_with_the_lifter_moved(x_mm: float, y_mm: fl
     assert plan_input.fits_moved(six_pads(), entered(PANE), x_mm, y_mm) is fits
     assert plan_input.fits_moved(six_pads(), entered(), x_mm, y_mm)
     assert plan_input.fits_moved(six_pads(), entered(PANE, pads=("B1",)), 351.0, 450.0)
+    assert plan_input.fits_moved(six_pads(), entered(PANE, pads=("A2",)), -2000.0, -1000.0)
 
 
 def test_rim_of_a_pad_is_the_radius_of_a_circle_of_its_area() -> None:
