@@ -197,10 +197,10 @@ def _look_flight(log: LiftLog, facts: Facts, called: Called, now_s: float) -> No
         log.height_high_m = _most(log.height_high_m, facts.height_m)
         if log.height_high_m is not None and facts.height_m >= log.height_high_m - HIGHEST_WITHIN_M:
             log.highest_last_s = now_s
-    margin_kg = facts.holding.margin_kg if facts.holding is not None else None
-    if facts.in_flight and margin_kg is not None and (log.lowest_margin_kg is None or margin_kg < log.lowest_margin_kg):
-        log.lowest_margin_kg, log.lowest_margin_s = margin_kg, now_s
-        log.governs = facts.holding.governs if facts.holding is not None else None
+    held = facts.holding
+    least_kg = _least(log.lowest_margin_kg, held.margin_kg if held is not None else None)
+    if facts.in_flight and held is not None and least_kg != log.lowest_margin_kg:
+        log.lowest_margin_kg, log.lowest_margin_s, log.governs = least_kg, now_s, held.governs
     if not facts.in_flight:
         if log.load_off_s is None:
             log.load_off_s = now_s

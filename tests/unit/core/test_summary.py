@@ -8,6 +8,7 @@ from monitor.core import summary
 from monitor.core.alarms import State
 from monitor.core.call import Call, Called
 from monitor.core.facts import CircuitState, Facts
+from monitor.core.load import Load
 from monitor.core.messages import Text
 from monitor.core.phases import Phase
 from monitor.core.readings import Pump
@@ -33,13 +34,17 @@ def looks(log: LiftLog, given: Facts, *at_s: float, call: Call = Call.HOLDING) -
 
 
 def test_a_lift_is_named_by_lifter_and_utc_of_its_opening() -> None:
-    assert log().id == f"dock-6-{int(NOW_S + 100.0)}"
+    opened = log()
+    assert opened.id == f"dock-6-{int(NOW_S + 100.0)}"
+    assert (opened.lifter, opened.opened_s, opened.utc_minus_now_s) == ("dock-6", NOW_S, 100.0)
+    assert (opened.time_to_land_s, opened.version, list(opened.circuits)) == (240.0, "1", ["A", "B"])
 
 
 def test_time_in_each_call_and_state_is_counted() -> None:
     noted = looks(log(), facts(), 0.0, 0.5, 1.0)
     looks(noted, facts(circuit("B", state=CircuitState.LOW)), 1.5, call=Call.LAND_NOW)
     assert noted.call_s == {"holding": 1.0, "land_now": 0.5}
+    assert (noted.seen_s, noted.circuits["B"].seen_s) == (1.5, 1.5)
     assert noted.circuits["B"].state_s == {"holding": 1.0, "low": 0.5}
 
 
@@ -59,6 +64,7 @@ def test_silent_time_is_not_counted_as_seen() -> None:
     [
         ([20.0, 20.0, 12.0, 2.0], 30.0),
         ([20.0, 18.9], 20.0),
+        ([20.0, 19.0, 12.0], 20.0),  # within a metre of the highest place it is still carried there
         ([20.0, 19.0], None),  # set down within a metre of where it was carried
         ([20.0, 20.0], None),
         ([20.0, 20.0, None], None),  # nothing is known of a way down
@@ -73,6 +79,7 @@ def test_landing_is_timed_from_the_height_it_was_carried_at_and_only_where_it_ca
         looks(noted, facts(height_m=height_m), 10.0 * number)
     looks(noted, facts(height_m=heights_m[-1], phase=Phase.LANDING, in_flight=False), 10.0 * len(heights_m))
     assert noted.landing_s == landing_s
+    assert noted.load_off_s == NOW_S + 10.0 * len(heights_m)
 
 
 @pytest.mark.parametrize("state", [CircuitState.NO_READING, CircuitState.SENSOR_FAULT])
@@ -98,6 +105,7 @@ def test_worst_call_is_that_of_the_flight_with_its_reason() -> None:
     looks(noted, facts(), 0.5, call=Call.LOOK)
     looks(noted, facts(), 1.0, call=Call.LAND_SOON)
     looks(noted, facts(), 1.5, call=Call.HOLDING)
+    summary.look(noted, facts(), Called(Call.LAND_SOON, Text("headline.holding"), Text("reason.later")), NOW_S + 2.0)
     assert (noted.worst_call, noted.worst_call_reason) == ("land_soon", "reason.land_soon")
 
 
@@ -140,7 +148,7 @@ def test_worst_and_last_leak_are_those_known_while_it_was_projected() -> None:
 
 def test_least_margin_is_noted_with_its_time_and_what_governed_then() -> None:
     noted = log()
-    for at_s, margin_kg, governs in [(0.0, 190.0, "plate"), (1.0, 120.0, "friction"), (2.0, 150.0, "worst_pad")]:
+    for at_s, margin_kg, governs in [(0.0, 190.0, "plate"), (1.0, 120.0, "friction"), (2.0, 120.0, "worst_pad")]:
         looks(noted, facts(holding=holding(margin_kg, governs=governs)), at_s)
     looks(noted, facts(holding=None), 3.0)
     looks(noted, facts(holding=holding(10.0), in_flight=False), 4.0)  # nothing hangs any more
@@ -150,6 +158,7 @@ def test_least_margin_is_noted_with_its_time_and_what_governed_then() -> None:
 def test_surroundings_last_heard_stay_in_the_record() -> None:
     noted = looks(log(), facts(ambient_kpa=99.0, temperature_c=4.0, battery_v=24.0), 0.0)
     looks(noted, facts(ambient_kpa=None, temperature_c=None, battery_v=None), 1.0)
+    assert noted.ambient_kpa == 99.0
     looks(noted, facts(ambient_kpa=98.5, temperature_c=None, battery_v=25.0), 2.0)
     assert (noted.ambient_kpa, noted.temperature_c, noted.battery_low_v) == (98.5, 4.0, 24.0)
 
@@ -160,6 +169,28 @@ def test_extremes_of_tilt_and_wind_are_those_in_flight() -> None:
         looks(noted, facts(tilt_deg=tilt_deg, wind_m_s=wind_m_s, planned_kg=610.0), at_s)
     assert (noted.tilt_low_deg, noted.tilt_high_deg, noted.wind_high_m_s) == (80.0, 95.0, 7.0)
     assert (noted.planned_kg, noted.largest_kg, noted.load_on_s) == (610.0, 620.0, NOW_S + 1.0)
+
+
+def test_largest_load_of_the_lift_stays() -> None:
+    noted = log()
+    for at_s, largest_kg in [(0.0, 620.0), (1.0, 500.0)]:
+        looks(noted, facts(load=Load(largest_kg=largest_kg)), at_s)
+    assert noted.largest_kg == 620.0
+
+
+def test_circuit_that_comes_into_use_during_the_lift_is_logged_too() -> None:
+    noted = summary.open_log("dock-6", ("A",), NOW_S, utc_minus_now_s=0.0, version="1", time_to_land_s=240.0)
+    looks(noted, facts(circuit("B", vacuum_kpa=30.0), in_flight=False), 0.0, 0.5)
+    assert noted.circuits["B"].seen_s == 0.5
+    assert noted.circuits["B"].condition.building_from_s == NOW_S  # pumped down from then on
+
+
+def test_late_readings_are_counted_and_the_lowest_keeps_its_first_time() -> None:
+    noted = looks(log(), facts(), 0.0)
+    for at_s, kpa in [(1.0, 60.0), (2.0, 55.0), (3.0, 55.0), (4.0, 58.0)]:
+        summary.note_late(noted, [("B", kpa), ("Z", 1.0)], NOW_S + at_s)
+    part = noted.circuits["B"]
+    assert (part.late_n, part.late_lowest_kpa, part.late_lowest_s) == (4, 55.0, NOW_S + 2.0)
 
 
 # --- alarms and gaps
@@ -194,6 +225,43 @@ def test_alarm_is_noted_with_when_it_was_raised_answered_and_first_over() -> Non
     )
 
 
+@pytest.mark.parametrize(
+    ("moved", "state", "raised_s", "returned_s"),
+    [
+        ("raised", State.UNACKNOWLEDGED, 30.0, None),  # again, under the same name
+        ("raised", State.ACKNOWLEDGED, 10.0, None),
+        ("returned", State.RETURNED_UNACKNOWLEDGED, 10.0, 30.0),
+        ("cleared", State.NORMAL, 10.0, 30.0),
+        ("shelved", State.UNACKNOWLEDGED, 10.0, None),
+    ],
+)
+def test_each_move_of_an_alarm_is_noted_at_its_time(
+    moved: str, state: State, raised_s: float, returned_s: float | None
+) -> None:
+    noted = log()
+    noted_alarm(noted, "raised", 10.0)
+    noted_alarm(noted, moved, 30.0, state=state)
+    [alarm] = noted.alarms.values()
+    assert (alarm.raised_s, alarm.returned_s) == (raised_s, returned_s)
+
+
+def test_alarm_raised_before_the_lift_is_noted_when_it_moves() -> None:
+    noted = log()
+    noted_alarm(noted, "acknowledged", 12.0, who="operator")
+    [alarm] = noted.alarms.values()
+    assert (alarm.raised_s, alarm.acknowledged_s) == (12.0, 12.0)
+
+
+def test_five_hundred_alarms_are_kept() -> None:
+    noted = log()
+    for number in range(501):
+        summary.note_alarm(
+            noted, raising=f"n{number}", key="vacuum_low", about="B", priority="high", state=State.UNACKNOWLEDGED,
+            moved="raised", who="", at_s=float(number),
+        )  # fmt: skip
+    assert len(noted.alarms) == summary.ALARMS_KEPT_N == 500
+
+
 def test_alarm_that_stands_is_not_over() -> None:
     noted = log()
     noted_alarm(noted, "raised", 10.0)
@@ -211,3 +279,5 @@ def test_gaps_are_counted_with_their_length_and_the_next_begins_where_the_last_o
     assert [(gap.from_s, gap.to_s, gap.why) for gap in noted.gaps] == [(10.0, 14.0, "silence"), (20.0, 19.0, "restart")]
     assert summary.gap_from_s(noted, 7.0) == 19.0
     assert summary.gap_from_s(noted, 30.0) == 30.0
+    summary.note_gap(noted, 40.0, 44.0, "silence")
+    assert summary.gap_from_s(noted, 7.0) == 44.0
