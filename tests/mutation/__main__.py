@@ -40,6 +40,7 @@ TESTS: Final = {
     "lifter": ["core/test_lifter_facts.py", "core/test_lifter_phase.py", "core/test_lifter_readings.py"],
     "lifter_trends": ["core/test_lifter_trends.py"],
     "moved": ["core/test_moved_causes.py", "core/test_moved_together.py"],
+    "pads": ["core/test_pads_rows.py", "core/test_pads.py"],
     "panel": ["core/test_panel_shapes.py", "core/test_panel.py"],
     "plan": ["core/test_plan_answers.py"],
     "plan_act": ["core/test_plan_params.py"],

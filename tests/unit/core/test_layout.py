@@ -124,6 +124,13 @@ def test_tilts_are_judged_each_by_itself() -> None:
         pytest.param(
             Centre(), ("A1", "A2"), 90.0, {"A1": math.hypot(0.5, 0.3 / 1.8)}, id="below the middle of two pads, turned"
         ),
+        pytest.param(
+            Centre(y_mm=100.0), ("A1", "B1", "B2"), 90.0, dict.fromkeys(("A1", "B1", "B2"), 1 / 3), id="three, about it"
+        ),
+        pytest.param(
+            Centre(x_mm=100.0, y_mm=300.0), ("B1",), 0.0, {"B1": 1.0 + 2 * 0.1 / math.sqrt(0.115 / math.pi)},
+            id="one pad, by its face: 2 T/R",
+        ),
     ],
 )  # fmt: skip
 def test_upright_panel_slides_and_turns(
@@ -155,7 +162,7 @@ def test_panel_held_outside_its_centre_of_gravity_peels_off_where_it_hangs_more_
 
 BEAMS = [
     PadConfig(f"A{n}", "A", x, y, 1150.0)
-    for n, (x, y) in enumerate([(-900, 300), (-900, -300), (0, 300), (0, 500), (900.4, 300), (900, -300)])
+    for n, (x, y) in enumerate([(-400, 300), (-400, -300), (0, 300), (0, 500), (400.4, 300), (400, -300)])
 ]
 
 
@@ -180,3 +187,20 @@ def test_pads_on_one_beam_share_alike_while_the_beams_can_balance_the_load(
         assert found == pytest.approx(shares(lay_out(rigid, tuple(rigid.pads), Centre(y_mm=y_mm)), 0.0)[0])
     else:
         assert found == pytest.approx(pull, abs=1e-3)
+
+
+def test_beams_in_one_line_balance_no_moment_across_it() -> None:
+    """All six pads hang on beams whose middles are on one line: 100 mm above it is for the rigid frame, 1/6 + 0.1 y/0.54."""
+    balanced = lay_out(six_pads(suspension=Suspension.BALANCED), PADS, Centre(y_mm=100.0))
+    upper, lower = 1 / 6 + 0.03 / 0.54, 1 / 6 - 0.03 / 0.54
+    assert shares(balanced, 0.0)[0] == pytest.approx([upper, upper, upper, lower, lower, lower])
+
+
+def test_beams_are_asked_at_each_tilt_by_itself() -> None:
+    config = lifter(BEAMS, suspension=Suspension.BALANCED)
+    given = lay_out(config, tuple(config.pads), Centre(y_mm=160.0, depth_mm=400.0))
+    both, _ = given.shares(np.array([0.0, 90.0]), np.zeros(2))
+    assert both[0] == pytest.approx([0.15, 0.15, 0.2, 0.2, 0.15, 0.15], abs=1e-3)
+    assert both[1] == pytest.approx(shares(given, 90.0)[0])
+    rigid = lay_out(lifter(BEAMS), tuple(config.pads), Centre(y_mm=160.0, depth_mm=400.0))
+    assert both[1] == pytest.approx(shares(rigid, 90.0)[0])

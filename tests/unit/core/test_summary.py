@@ -148,7 +148,12 @@ def test_worst_and_last_leak_are_those_known_while_it_was_projected() -> None:
 
 def test_least_margin_is_noted_with_its_time_and_what_governed_then() -> None:
     noted = log()
-    for at_s, margin_kg, governs in [(0.0, 190.0, "plate"), (1.0, 120.0, "friction"), (2.0, 120.0, "worst_pad")]:
+    for at_s, margin_kg, governs in [
+        (0.0, 190.0, "plate"),
+        (1.0, 120.0, "friction"),
+        (2.0, 120.0, "basis"),
+        (2.5, 150.0, "plate"),
+    ]:
         looks(noted, facts(holding=holding(margin_kg, governs=governs)), at_s)
     looks(noted, facts(holding=None), 3.0)
     looks(noted, facts(holding=holding(10.0), in_flight=False), 4.0)  # nothing hangs any more
