@@ -41,3 +41,21 @@ def test_value_marked_on_a_pad_is_a_limit_too() -> None:
     config = six_pads()
     marked = replace(config, pads={**config.pads, "A3": replace(config.pads["A3"], wll_kg=60.0)})
     assert at_warning_level(marked, tuple(config.pads), UPRIGHT).rated_kg == pytest.approx(360.0)
+
+
+def test_panel_hangs_by_the_middle_of_the_pads_in_use() -> None:
+    """Two pads at the upper left: flat each has half of it, wherever they are drawn."""
+    assert at_warning_level(six_pads(), ("A1", "B1"), FLAT).rated_kg == pytest.approx(2 * 0.115 * 52_000.0 / (2 * G))
+
+
+@pytest.mark.parametrize(
+    ("tilt_deg", "factor"),
+    [
+        pytest.param(90.0, 4.0, id="four upright, where friction asks for two"),
+        pytest.param(120.0, 2.0 + math.sqrt(3.0), id="past upright of the whole load, though a pad only slides"),
+    ],
+)
+def test_basis_governs_on_a_surface_that_does_not_slide(tilt_deg: float, factor: float) -> None:
+    config = six_pads(friction=1.0)
+    least = at_warning_level(config, tuple(config.pads), Move(tilt_deg, tilt_deg))
+    assert least.rated_kg == pytest.approx(SUCTION_N / (factor * G))
