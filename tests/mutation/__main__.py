@@ -47,6 +47,7 @@ TESTS: Final = {
     "plan_input": ["core/test_plan_input.py"],
     "plan_rating": ["core/test_plan_rating.py"],
     "search": ["core/test_search_looks.py", "core/test_search.py"],
+    "sensors": ["core/test_sensors.py", "core/test_sensors_lowest.py"],
     "seal_tests": ["core/test_seal_test_steps.py"],
     "silent_gauges": ["core/test_sensors.py"],
     "picked_again": ["core/test_picked_again_pure.py"],
