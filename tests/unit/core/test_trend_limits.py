@@ -30,6 +30,10 @@ def test_bounds_of_the_day_are_the_roots_of_fieller(slope, aa, ab, bb):
     assert trends._first_meeting(*given, upper=False) == pytest.approx(late, rel=1e-9)
 
 
+def test_meeting_within_the_day_is_found_within_the_day():
+    assert trends._first_meeting(0.25, 1.0, 0.0, 0.0, 0.0, 0.0, upper=True) == pytest.approx(0.25)
+
+
 def test_bound_that_is_over_already_is_today_and_one_that_never_meets_is_never():
     assert trends._first_meeting(0.01, 0.001, 1.645, 1e-4, 0.0, 0.0, upper=True) == 0.0
     assert trends._first_meeting(0.2, 0.0, 1.645, 1e-4, 0.0, 0.0, upper=True) == math.inf
@@ -153,10 +157,10 @@ def test_three_lifts_on_each_side_are_the_least(before_n, after_n):
 
 
 def test_circuit_is_held_against_the_middle_of_its_sisters_newest_lifts():
-    own = np.concatenate([np.full(30, 99.0), STEADY[:20] * 3.0])
+    own = np.concatenate([np.full(30, 99.0), STEADY[:20] * 0.3])
     sisters = [np.concatenate([np.full(30, 99.0), STEADY[:20]]), np.full(20, 1.1), np.full(20, 0.9), np.full(7, 50.0)]
     told = trends.compare(own, sisters)
-    mean, sd = trends._middle(STEADY[:20] * 3.0)
+    mean, sd = trends._middle(STEADY[:20] * 0.3)
     middle = np.median([np.median(STEADY[:20]), 1.1, 0.9])
     other_sd = trends._middle(STEADY[:20])[1]
     ratio = mean / middle
