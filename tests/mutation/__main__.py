@@ -35,6 +35,7 @@ TESTS: Final = {
     "condition": ["core/test_condition.py"],
     "engine": ["core/test_engine_told.py", "core/test_engine_pair.py", "core/test_engine.py"],
     "entry_fault": ["core/test_plan_input.py", "settings/test_plan_entry.py"],
+    "holding": ["core/test_holding_model.py", "core/test_holding.py"],
     "layout": ["core/test_layout.py"],
     "maintenance": ["core/test_maintenance_list.py"],
     "lifter": ["core/test_lifter_facts.py", "core/test_lifter_phase.py", "core/test_lifter_readings.py"],
