@@ -58,6 +58,24 @@ def test_nothing_between_the_marks_asks_more_than_the_worst_of_them(
 
 
 @pytest.mark.parametrize(
+    ("low_deg", "high_deg", "inside"),
+    [
+        (-100.0, 280.0, [-90.0, -63.435, 0.0, 63.435, 90.0, 116.565, 180.0, 243.435, 270.0]),
+        (-6.0, 96.0, [0.0, 63.435, 90.0]),
+        (0.0, 90.0, [63.435]),
+        (10.0, 20.0, []),
+    ],
+)
+def test_marks_are_the_ends_first_and_where_a_check_can_peak_between_them(
+    low_deg: float, high_deg: float, inside: list[float]
+) -> None:
+    """Flat, upright, lying on top, and where the tangent is 1/0.5 to either side of flat: 63.435°."""
+    marks = marks_between(low_deg, high_deg, 0.5)
+    assert marks[:2] == [low_deg, high_deg]
+    assert sorted(set(marks[2:])) == pytest.approx(inside, abs=1e-3)
+
+
+@pytest.mark.parametrize(
     ("low_deg", "high_deg", "turns_deg"),
     [
         (0.0, 360.0, (0.0, 360.0)),
