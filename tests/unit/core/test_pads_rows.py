@@ -26,6 +26,16 @@ def test_each_load_is_shared_as_if_it_were_alone(shift: np.ndarray) -> None:  # 
     assert shares[4] == pytest.approx([0.0] * 4, abs=1e-9)
 
 
+def test_pressed_loads_are_followed_to_their_end_beside_much_larger_ones() -> None:
+    random = np.random.default_rng(12)
+    for _ in range(40):
+        places = random.uniform(-1.0, 1.0, (random.integers(3, 12), 2))
+        force = np.array([1.0e15, 1.0e3])
+        at = random.normal(0.0, 0.5, 2)
+        large, small = pulls(places, np.full(len(places), 0.1), force, force[:, None] * at)
+        assert small == pytest.approx(large * 1.0e-12, rel=1e-4, abs=1e-2)
+
+
 def test_rows_of_pads_in_one_line_are_each_judged_by_their_own_moment_across() -> None:
     """A moment of 30 N m across is 10 N m on each face of 0.2 m: 4·10/0.2 = 200 N more (circular section modulus)."""
     row = np.array([(-0.6, 0.0), (0.0, 0.0), (0.6, 0.0)])
