@@ -19,6 +19,7 @@ def test_time_to_land_is_the_ninetieth_percentile_of_the_last_lifts(lifts_n: int
 @pytest.mark.parametrize("landings_s", [(), (60.0,) * 30, (239.9,)])
 def test_time_to_land_is_never_shorter_than_the_site_files(landings_s: tuple[float, ...]) -> None:
     assert PastLifts(landings_s).time_to_land_s(SITE_S) == SITE_S
+    assert PastLifts().time_to_land_s(0.5) == 0.5
 
 
 def test_thirty_lifts_count_and_no_more() -> None:
@@ -60,6 +61,7 @@ def pumped(*took_s: float | None, circuit: str = "A") -> PastLifts:
         ((4.0,) * 5, 7.0),  # and three seconds at least
         ((6.0,) * 5, 9.0),
         ((10.0, 10.0, 10.0, 10.0, 60.0), 15.0),  # by the middle: one clogged pick is no habit
+        ((6.0, 8.0, 10.0, 40.0, 60.0), 15.0),
         ((10.0, None, 10.0, 10.0, 10.0), None),  # not seen is not counted
         ((90.0,) * 20 + (10.0,) * 30, 15.0),  # of the last thirty
     ],
