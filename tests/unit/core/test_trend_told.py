@@ -199,3 +199,21 @@ def test_stretch_without_a_slope_is_not_compared(monkeypatch, lacking):
 
     monkeypatch.setattr(trends, "_regress", regress)
     assert trends._fit(np.arange(500.0), np.zeros(500), NOW, [], None, None).first == 300
+
+
+@pytest.mark.parametrize(("at", "inside"), [(55, [55]), (56, [])])
+def test_step_of_five_lifts_is_a_new_level(asked, monkeypatch, at, inside):
+    monkeypatch.setattr(trends, "find_steps", lambda *_: [Found(at, at + 1, 0.5, 0.1, certain=False)])
+    trend(UTC_S, VALUES, now_utc_s=NOW)
+    assert asked["line"][3] == inside
+
+
+def test_figure_is_known_to_a_millionth_unless_said(asked):
+    trend(UTC_S, VALUES, now_utc_s=NOW)
+    assert asked["steps"][2] == 1e-6
+
+
+def test_single_lift_since_a_service_has_a_level():
+    made = trend(UTC_S, VALUES, now_utc_s=NOW, services_utc_s=[float(UTC_S[-1]) - 1.0])
+    assert made.level.likely == pytest.approx(VALUES[-1])
+    assert made.fitted_from_utc_s == UTC_S[-1]
