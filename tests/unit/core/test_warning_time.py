@@ -223,3 +223,11 @@ def test_less_than_the_share_that_ever_arrives_has_its_time(distance, drift, spr
     away = {"distance": distance, "drift_per_s": drift, "spread_per_root_s": spread}
     time_s = passage_quantile_s(share, **away)
     assert passage_probability(time_s, **away) == pytest.approx(share, rel=1e-6)
+
+
+def test_path_that_hardly_wanders_arrives_when_its_drift_does():
+    swift = {"distance": 10.0, "drift_per_s": 10.0, "spread_per_root_s": 0.01}
+    assert passage_probability(2.0, **swift) == 1.0  # long there; what comes from behind the level is nothing
+    assert passage_probability(0.5, **swift) == 0.0
+    near = {"distance": 0.05, "drift_per_s": 1.0, "spread_per_root_s": 1e-4}
+    assert passage_quantile_s(0.5, **near) == pytest.approx(0.05, rel=1e-4)
