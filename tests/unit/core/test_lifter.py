@@ -7,10 +7,8 @@ import pytest
 from monitor.core import lifter
 from monitor.core.config import SURFACE_FRICTION, LoadMeasures, Surface
 from monitor.core.holding import Move
-from monitor.core.lifter import ASSUMED_LOWER_KPA, Plan, friction, judged_kg, used_circuits
-from monitor.core.load import Load
+from monitor.core.lifter import ASSUMED_LOWER_KPA, Plan, friction, used_circuits
 from monitor.core.panel import Panel
-from monitor.core.phases import Phase, PhaseState
 from monitor.core.plan import judge_plan
 from monitor.core.plan_input import PlanInput
 from monitor.core.units import HOIST_KPA_PER_M
@@ -135,25 +133,6 @@ def test_planned_load_is_assumed_without_a_load_cell() -> None:
     assert watch.status.assumed == ("load",)
 
 
-@pytest.mark.parametrize(
-    ("gaps_s", "configured_s", "assumed"),
-    [
-        ([0.2] * 20, None, ()),
-        ([0.2] * 8 + [0.6, 0.2, 0.8] + [0.2] * 2, None, ()),  # two lost
-        ([0.1, 0.5, 0.2, 0.9] * 5, None, ("interval",)),
-        ([0.1, 0.5, 0.2, 0.9] * 5, 0.5, ()),
-    ],
-)
-def test_readings_at_no_steady_interval_are_said(
-    gaps_s: list[float], configured_s: float | None, assumed: tuple[str, ...]
-) -> None:
-    watch = Watch(dock(expected_interval_s=configured_s))
-    for gap_s in gaps_s:
-        watch.until(watch.now_s + gap_s)
-        watch.play(**SEALED, **MEASURED, **PUMPS, rate_hz=1e6)
-    assert watch.status.assumed == assumed
-
-
 def test_every_assumption_has_its_words() -> None:
     watch = Watch(dock(**NO_CELL))
     watch.play(**SEALED)
@@ -188,27 +167,6 @@ def test_circuits_in_use_are_those_of_the_plans_pads() -> None:
     assert used_circuits(state) == ("A", "B")
     state.plan = Plan(pads=("B1", "B2"))
     assert used_circuits(state) == ("B",)
-
-
-@pytest.mark.parametrize(
-    ("planned_kg", "largest_kg", "phase", "judged"),
-    [
-        (None, None, Phase.SEAL_TEST, None),
-        (600.0, None, Phase.SEAL_TEST, 600.0),
-        (600.0, 200.0, Phase.LIFTING, 600.0),  # the load is still coming on
-        (600.0, 650.0, Phase.LIFTING, 650.0),
-        (600.0, 560.0, Phase.CARRYING, 560.0),  # measured and steady
-        (600.0, 650.0, Phase.LANDING, 650.0),
-    ],
-)
-def test_load_the_margin_is_judged_by(
-    planned_kg: float | None, largest_kg: float | None, phase: Phase, judged: float | None
-) -> None:
-    state = lifter.begin(dock())
-    state.plan = Plan(weight_kg=planned_kg)
-    state.load = Load(largest_kg=largest_kg)
-    state.phase = PhaseState(phase=phase)
-    assert judged_kg(state) == judged
 
 
 # --- the margin does not heal, nor look splendid
@@ -378,31 +336,6 @@ def test_pressure_measured_on_the_lifter_counts_until_it_is_stale() -> None:
 # --- what was planned, and what is read beside it
 
 
-def planned(**plan: object) -> Watch:
-    return carrying(plan={"weight_kg": 600.0, **plan})
-
-
-@pytest.mark.parametrize(("tilt_deg", "beyond_deg"), [(29.0, 1.0), (30.0, 0.0), (60.0, 0.0), (60.5, 0.5)])
-def test_tilt_beyond_the_plan_is_told_to_either_side(tilt_deg: float, beyond_deg: float) -> None:
-    watch = planned(tilt_low_deg=30.0, tilt_high_deg=60.0)
-    carry(watch, tilt_deg=f"{tilt_deg}x3")
-    assert watch.status.facts.tilt_beyond_plan_deg == beyond_deg
-
-
-def test_without_planned_tilts_none_is_beyond_them() -> None:
-    watch = planned()
-    carry(watch, tilt_deg="150x3")
-    assert watch.status.facts.tilt_beyond_plan_deg == 0.0
-
-
-@pytest.mark.parametrize(("beyond_deg", "outside"), [(6.0, False), (6.1, True)])
-def test_tilt_is_outside_the_plan_beyond_the_allowance(beyond_deg: float, outside: bool) -> None:
-    watch = planned(tilt_low_deg=0.0, tilt_high_deg=60.0)
-    carry(watch, tilt_deg=f"{60.0 + beyond_deg}x3")
-    assert watch.status.facts.config.tilt_allowance_deg == 6.0
-    assert watch.status.facts.tilt_outside_plan is outside
-
-
 def rated_kg(tilt_deg: float | None, **plan: object) -> float:
     """What is rated on the ground with such a plan, at such a tilt; no plate governs."""
     watch = Watch(dock(wll_kg=5000.0))
@@ -439,25 +372,6 @@ def test_panel_laid_a_degree_flatter_than_its_plan_is_judged_by_that_tilt(tilt_d
 
 def test_tilt_that_is_not_measured_is_taken_as_upright_whatever_was_planned() -> None:
     assert rated_kg(None, tilt_low_deg=0.0, tilt_high_deg=30.0) == rated_kg(None, tilt_low_deg=0.0, tilt_high_deg=90.0)
-
-
-@pytest.mark.parametrize(
-    ("site_m_s", "plan_m_s", "limit_m_s"), [(9.0, None, 9.0), (9.0, 7.0, 7.0), (9.0, 11.0, 9.0), (None, 7.0, 7.0)]
-)
-def test_wind_limit_is_the_lower_of_the_sites_and_the_plans(
-    site_m_s: float | None, plan_m_s: float | None, limit_m_s: float
-) -> None:
-    watch = Watch(dock(wind_limit_m_s=site_m_s))
-    watch.play(**SEALED)
-    watch.state.lifters["dock-6"].plan = Plan(wind_limit_m_s=plan_m_s)
-    watch.play(**SEALED)
-    assert watch.status.facts.wind_limit_m_s == limit_m_s
-
-
-def test_no_wind_limit_anywhere_is_none() -> None:
-    watch = Watch(dock(wind_limit_m_s=None))
-    watch.play(**SEALED)
-    assert watch.status.facts.wind_limit_m_s is None
 
 
 def test_battery_without_a_low_level_is_not_foreseen() -> None:
