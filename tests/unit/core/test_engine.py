@@ -1,4 +1,4 @@
-"""step(): ticks, news, links, restarts, tandems, and that the same events give the same answers."""
+"""step(): ticks, news, links and restarts; whole flights and tandems stand in `test_engine_flights`."""
 
 import pytest
 
