@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 import pytest
+import statsmodels.api as sm
 from scipy import stats
 
 from monitor.core import trends
@@ -118,6 +119,44 @@ def test_odd_lifts_weigh_less_the_odder_they_are():
         odd = values.copy()
         odd[::10] += size
         assert regress(days, odd).level == pytest.approx(theta[0], abs=0.06)
+
+
+def test_line_through_odd_lifts_is_that_of_huber_regression():
+    """statsmodels: Huber's estimate (1964) with 2 scatters, the scatter from the median of what is left."""
+    days, values = line()
+    values[::10] += np.array([2.0, 0.3, -0.25, 0.5, 9.0, -1.0])
+    told = sm.RLM(values, np.column_stack([np.ones(60), days]), M=sm.robust.norms.HuberT(2.0)).fit(maxiter=200)
+    made = regress(days, values)
+    assert (made.level, made.slope) == pytest.approx(tuple(told.params), rel=2e-3)
+
+
+def test_lifts_that_are_alike_widen_the_bounds():
+    days, values = line()
+    noise = np.sort(even_noise(60)).reshape(12, 5)  # five in a row alike
+    noise = noise[np.random.default_rng(2).permutation(12)].ravel()
+    values = 3.0 + 0.03 * days + noise
+    made = regress(days, values)
+    _, cov, left = least_squares([np.ones(60), days], values)
+    alike = trends._persistence(left / (1.4826 * np.median(np.abs(left - np.median(left)))))
+    assert alike > 1.5
+    assert made.cov[0, 0] == pytest.approx(cov[0, 0] * WIDENED * alike, rel=0.02)
+
+
+@pytest.mark.parametrize("sd", [0.003, 0.03])
+def test_effect_that_is_known_somewhat_is_drawn_to_what_was_learned(sd):
+    """Normal regression with a normal prior of the effect, around nothing: what was learned is taken out already."""
+    days, values = line()
+    by = np.sin(days / 7.0)[:, None]
+    x = np.column_stack([np.ones(60), days, by[:, 0] * np.median(values)])
+    values = values + 0.02 * x[:, 2]
+    x[:, 2] = by[:, 0] * np.median(values)
+    theta, *_ = np.linalg.lstsq(x, values, rcond=None)
+    for _ in range(50):
+        left = values - x @ theta
+        scatter = 1.4826 * np.median(np.abs(left - np.median(left)))
+        theta = np.linalg.solve(x.T @ x / scatter**2 + np.diag([0.0, 0.0, 1.0 / sd**2]), x.T @ values / scatter**2)
+    made = regress(days, values, columns=by, effects=Effects(np.zeros(1), np.full(1, sd)))
+    assert (made.level, made.slope) == pytest.approx(tuple(theta[:2]), rel=1e-3)
 
 
 def test_very_few_lifts_leave_two_degrees_of_freedom():
