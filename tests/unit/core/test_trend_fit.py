@@ -241,6 +241,7 @@ def test_odd_lift_counts_as_two_and_a_half_scatters():
     ("left", "factor"),
     [
         (np.ones(19), 1.0),  # too few to say
+        (np.ones(20), 3.0),
         (np.tile([1.0, -1.0], 50), 1.0),
         (np.tile([1.0, 1.0, 1.0, 1.0, -1.0, -1.0, -1.0, -1.0], 50), None),
         (np.ones(400), 3.0),  # at most so much
@@ -252,7 +253,7 @@ def test_lifts_that_are_alike_teach_less(left, factor):
         rho = (300.0 - 99.0) / 399.0 - 2.0 / 20.0  # of 399 neighbours 300 are alike and 99 are not
         factor = (1.0 + rho) / (1.0 - rho)
     assert trends._persistence(left) == pytest.approx(factor)
-    assert trends._persistence(100.0 * np.sign(left)) == pytest.approx(factor)
+    assert trends._persistence(100.0 * left) == trends._persistence(0.1 * left) == pytest.approx(factor)
 
 
 @pytest.mark.parametrize(("grows", "relative"), [(True, True), (False, False)])

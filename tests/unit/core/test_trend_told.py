@@ -143,6 +143,7 @@ def test_side_of_a_service_with_three_lifts_has_its_bounds(before_n, after_n):
         (-2.6, 0.0, 0.0, False),
         (1.24, 0.0, 1.0, True),  # a quarter of its variance at least
         (1.26, 0.0, 1.0, False),
+        (0.0, 1.24, 1.0, True),
         (0.0, 1.26, 1.0, False),
         (1.7, 0.0, 0.5, True),  # 2.5 times the root of a half
         (1.8, 0.0, 0.5, False),
