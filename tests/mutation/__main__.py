@@ -61,7 +61,7 @@ TESTS: Final = {
         "core/test_leak_beside.py",
         "core/test_leak_let_in.py",
     ],
-    "leak_project": ["core/test_leak_chosen.py", "core/test_leak_project.py"],
+    "leak_project": ["core/test_leak_chosen.py", "core/test_leak_reached.py", "core/test_leak_project.py"],
     "leak_stairs": ["core/test_leak_stairs_said.py", "core/test_leak_stairs.py"],
     "trends": ["core/test_trend_fit.py", "core/test_trend_limits.py", "core/test_trend_told.py"],
     "steps": ["core/test_step_charts.py", "core/test_step_judged.py", "core/test_steps.py"],
