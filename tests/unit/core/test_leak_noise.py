@@ -11,23 +11,23 @@ from tests.unit.core.test_leak_one_block import closed, ready
 @pytest.mark.parametrize(
     ("third", "at_s", "square"),
     [
-        (60.3, 0.2, 0.3**2 / 6.0),  # 60, 60, 60.3 at even times: (0.15)² over 1.5
-        (59.7, 0.2, 0.3**2 / 6.0),
-        (60.3, 0.4, (0.3 * 0.25) ** 2 / (1.0 + 0.25**2 + 0.75**2)),
+        (60.3, 5.2, 0.3**2 / 6.0),  # 60, 60, 60.3 at even times: (0.15)² over 1.5
+        (59.7, 5.2, 0.3**2 / 6.0),
+        (60.3, 5.4, (0.3 * 0.25) ** 2 / (1.0 + 0.25**2 + 0.75**2)),
     ],
 )
 def test_noise_follows_how_far_a_reading_is_from_the_line_through_its_neighbours(third, at_s, square):
-    gatherer = ready(noise_kpa=0.05, tail=[(0.0, 60.0), (0.1, 60.0)])
+    gatherer = ready(noise_kpa=0.05, tail=[(5.0, 60.0), (5.1, 60.0)])
     closed(gatherer, third, from_s=at_s)
     assert gatherer.noise_var == pytest.approx(0.05**2 + (min(square, 7.0 * 0.05**2) - 0.05**2) / 240.0)
     assert gatherer.noise_n == 1001
-    assert gatherer.tail == [(0.1, 60.0), (at_s, third)]
+    assert gatherer.tail == [(5.1, 60.0), (at_s, third)]
     assert gatherer.steps_kpa[-1] == pytest.approx(0.3)
-    wild = ready(noise_kpa=0.05, tail=[(0.0, 60.0), (0.1, 60.0)])
-    closed(wild, 95.0, from_s=0.2)
+    wild = ready(noise_kpa=0.05, tail=[(5.0, 60.0), (5.1, 60.0)])
+    closed(wild, 95.0, from_s=5.2)
     assert wild.noise_var == pytest.approx(0.05**2 * (1.0 + 6.0 / 240.0))
-    early = ready(noise_kpa=0.05, noise_n=40, tail=[(0.0, 60.0), (0.1, 60.0)])
-    closed(early, 95.0, from_s=0.2)
+    early = ready(noise_kpa=0.05, noise_n=40, tail=[(5.0, 60.0), (5.1, 60.0)])
+    closed(early, 95.0, from_s=5.2)
     assert early.noise_var == pytest.approx(0.05**2 * (1.0 + 6.0 / 41.0))
 
 
@@ -54,7 +54,7 @@ def test_last_twenty_four_steps_are_kept_and_standing_is_counted():
     gatherer = ready(tail=[(0.0, 60.0), (0.1, 60.0)], steps_kpa=[])
     closed(gatherer, *[60.0 + 0.01 * n * n for n in range(1, 31)], from_s=0.2)
     assert len(gatherer.steps_kpa) == 24
-    assert gatherer.steps_kpa[-1] == pytest.approx(0.59)
+    assert (gatherer.steps_kpa[0], gatherer.steps_kpa[-1]) == pytest.approx((0.13, 0.59))
     assert gatherer.stood_n == 0
     closed(gatherer, 69.0, 69.0, 69.0, from_s=9.0)
     assert gatherer.stood_n == 3
@@ -69,6 +69,7 @@ def test_last_twenty_four_steps_are_kept_and_standing_is_counted():
         ([0.05, 0.1, 0.25, 0.35], 0.05, 0, 1.0, 0.05),
         ([0.4, 0.7, 1.1, 1.3], 0.1, 0, 1.0, 0.1),  # that of the first value
         ([0.0123, 0.0371, 0.0519, 0.0822], 0.0, 0, 1.0, 0.0),
+        ([1.0, 1.0, 2.0], 0.0, 0, 0.5, 0.5),
         ([2.0, 2.0, 4.0], 0.0, 0, 1.0, 1.0),  # no coarser than the coarsest
         ([1.01, 1.01, 2.02], 0.0, 0, 1.0, 1.01),
         ([0.1, 0.1], 0.5, 9, 1.0, 0.5),  # too few steps to say
@@ -91,3 +92,48 @@ def test_quantum_is_looked_for_anew_when_a_reading_moved(value, anew):
     gatherer = ready(quantum_kpa=0.1, rounds_kpa=0.7, tail=[(0.0, 60.0), (0.1, 60.0)])
     closed(gatherer, value, from_s=0.2)
     assert gatherer.quantum_kpa == pytest.approx(0.1 if anew else 0.7)
+
+
+def first_noise(first, newest, *, quantum_kpa=0.0):
+    """Noise after one more of the first readings, its square ``newest``: it bends by the root of six times that."""
+    gatherer = ready(quantum_kpa=quantum_kpa, noise_n=len(first), tail=[(5.0, 60.0), (5.1, 60.0)])
+    gatherer.first, gatherer.rounds_kpa = list(first), quantum_kpa
+    closed(gatherer, 60.0 + math.sqrt(6.0 * newest), from_s=5.2)
+    return gatherer.noise_var
+
+
+@pytest.mark.parametrize(("first_n", "kept_n"), [(1, 1), (3, 3), (4, 3), (7, 6), (9, 7), (14, 11), (19, 15)])
+def test_largest_and_every_fifth_of_the_first_squares_are_left_out(first_n, kept_n):
+    """Squares of 1, 2, 3 ... times a hundred thousandth: the mean of those kept, a quarter larger."""
+    known = [1e-5 * n for n in range(1, first_n + 2)]
+    assert first_noise(known[:-1], known[-1]) == pytest.approx(1.25 * sum(known[:kept_n]) / kept_n)
+
+
+A = 1e-5
+
+
+@pytest.mark.parametrize(
+    ("quantum_kpa", "square", "kept"),
+    [
+        (0.0, 29.0 * A, True),  # thirty times the middle one
+        (0.0, 31.0 * A, False),
+        (0.1, 0.022, True),  # or one and a half quanta, squared
+        (0.1, 0.023, False),
+    ],
+)
+def test_wild_one_of_the_first_squares_is_left_out(quantum_kpa, square, kept):
+    noise = first_noise([0.5 * A, 0.5 * A, 0.5 * A, A, A, square, 1.0], 0.96, quantum_kpa=quantum_kpa)
+    rest = 3.5 * A
+    assert noise == pytest.approx(1.25 * ((rest + square) / 6.0 if kept else rest / 5.0))
+
+
+def test_twentieth_reading_is_the_last_of_the_first():
+    assert first_noise([4.0 * A] * 19, 4.0 * A) == pytest.approx(5.0 * A)
+    assert first_noise([4.0 * A] * 20, 0.05**2) == pytest.approx(0.05**2)  # as it was, and no change
+
+
+@pytest.mark.parametrize(("steps_n", "anew"), [(2, True), (3, False)])
+def test_quantum_is_looked_for_anew_while_few_steps_were_seen(steps_n, anew):
+    gatherer = ready(rounds_kpa=0.7, tail=[(0.0, 60.0), (0.1, 60.0)], steps_kpa=[0.1] * steps_n, decimal_kpa=0.5)
+    closed(gatherer, 60.0, from_s=0.2)
+    assert (gatherer.quantum_kpa == 0.7) is not anew

@@ -84,7 +84,7 @@ def test_mean_of_a_rounding_gauge_may_stay_off_for_twenty_blocks():
     shows = math.exp(-4.0 * math.pi**2 * own / 0.1**2)
     told = closed(gatherer, 60.0, 60.1, 60.1, 60.0)
     assert told.var_kpa2 == pytest.approx(0.05**2 / 4.0 + FLOOR + 20.0 * shows * 0.1**2 / (2.0 * math.pi**2))
-    assert told.half_kpa == 0.0
+    assert (told.half_kpa, told.counts) == (0.0, ((60.0, 2), (60.1, 2)))
     assert gatherer.stairs_kpa == 0.0
 
 
@@ -117,6 +117,33 @@ def test_coarse_gauge_says_within_what_the_vacuum_lies():
     again = closed(gatherer, 60.0, 60.0, 60.0, from_s=1.0)
     assert again.still
     assert again.at_s == pytest.approx(1.2)
+
+
+def test_swing_softens_the_sides_of_what_a_coarse_gauge_says(monkeypatch):
+    """Three times the variance of a mean that moves by steps: of its noise and, as far as it leaves them, of the steps."""
+    asked = []
+    monkeypatch.setattr(leak_blocks, "_sway", lambda *given: asked.append(given) or 4.0)
+    gatherer = ready(noise_kpa=0.25, quantum_kpa=0.5)
+    gatherer.stairs.log_weight[1:] = -50.0
+    told = closed(gatherer, 60.0, 60.0, 60.0)
+    own = 0.25**2 - 0.5**2 / 12.0
+    rounded = 0.25**2 / 3.0 + math.exp(-4.0 * math.pi**2 * own / 0.5**2) * 0.5**2 / 12.0
+    assert asked[0][1:] == pytest.approx((0.1, 60.0, rounded))
+    assert told.soft_kpa2 == pytest.approx((0.748 * 0.05) ** 2 + 3.0 * rounded)
+    assert told.var_kpa2 == pytest.approx(told.soft_kpa2 + 0.25**2 / 3.0 + FLOOR)
+    assert told.noise_kpa2 == pytest.approx(told.var_kpa2 - 3.0 * rounded)
+
+
+@pytest.mark.parametrize(("low_n", "kpa"), [(2, 60.33), (3, 60.0)])
+def test_middle_one_of_five_decides_which_are_wild(low_n, kpa):
+    assert closed(ready(), *[60.0] * low_n, *[60.33] * (5 - low_n)).mean_kpa == pytest.approx(kpa)
+
+
+def test_reading_before_is_the_last_one_known():
+    gatherer = stairs(False)
+    closed(gatherer, 60.0)
+    gatherer.tail = [(0.2, 60.0)]
+    assert closed(gatherer, 60.5, 60.5, from_s=1.0).at_s == pytest.approx(0.6)
 
 
 def test_step_of_a_coarse_gauge_is_told_at_its_instant():
@@ -181,10 +208,13 @@ def test_lag_is_four_seconds_at_any_pace():
 
 
 def test_last_twelve_means_and_twenty_five_moves_are_kept():
-    _, gatherer = swayed(*[60.0 + 0.01 * (n % 5) for n in range(60)])
+    means = [60.0 + 0.001 * (n % 7) ** 2 for n in range(60)]
+    _, gatherer = swayed(*means)
     assert len(gatherer.means) == 12
-    assert gatherer.means[-1] == (59.0, pytest.approx(60.04))
-    assert (len(gatherer.moves), len(gatherer.bends)) == (25, 25)
+    assert gatherer.means == [(float(n), means[n]) for n in range(48, 60)]
+    last = range(35, 60)
+    assert gatherer.moves == pytest.approx([(means[n] - means[n - 4]) / (0.01 * math.sqrt(2.0)) for n in last])
+    assert gatherer.bends == pytest.approx([(means[n] - 2.0 * means[n - 4] + means[n - 8]) ** 2 / 6e-4 for n in last])
 
 
 def test_bends_beyond_what_noise_makes_widen_by_their_median():
@@ -207,3 +237,9 @@ def test_swing_makes_a_block_as_much_less_sure():
         told = closed(gatherer, kpa, from_s=float(second))
     assert told.noise_kpa2 == pytest.approx(0.01**2 + FLOOR)
     assert told.var_kpa2 / told.noise_kpa2 == pytest.approx(0.2**2 / (2.0 * (0.01**2 + FLOOR)))
+
+
+@pytest.mark.parametrize(("times", "ratio"), [(1.9, 1.0), (2.1, 2.1), (2.9, 2.9)])
+def test_median_of_the_bends_counts_from_twice_the_usual(times, ratio):
+    gatherer = Gatherer(means=[(float(n), 60.0) for n in range(12)], bends=[0.0] * 5 + [times * 0.455] * 8 + [9.0] * 4)
+    assert leak_blocks._sway(gatherer, 12.0, 60.0, 0.01**2) == pytest.approx(ratio)
