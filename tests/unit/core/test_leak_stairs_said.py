@@ -135,6 +135,7 @@ def test_hard_gauge_that_stepped_between_blocks_was_at_the_edge_between_them(ste
         (5.9, 4.0, False),  # then half as long again
         (6.0, 4.0, True),
         (5.5, 4.7, False),
+        (4.5, 3.0, True),
         (59.9, 40.0, False),
         (60.0, 40.0, True),
         (259.9, 200.0, False),  # but once a minute
@@ -144,11 +145,38 @@ def test_hard_gauge_that_stepped_between_blocks_was_at_the_edge_between_them(ste
 def test_hard_gauge_that_stands_says_so_ever_more_seldom(stood_for_s, said_at_s, new):
     now_s = 1000.0 + stood_for_s
     stairs = gauge(stood_s=1000.0, said_s=1000.0 + said_at_s)
-    told = said(stairs, [60.0] * 2, times=[now_s - 0.1, now_s])
+    told = said(stairs, [60.0] * 3, times=[now_s - 0.2, now_s - 0.1, now_s])
     close_to(told, now_s, 60.0, 0.1**2, 0.5, new=new)
     assert stairs.said_s == (now_s if new else 1000.0 + said_at_s)
     assert stairs.stood_s == 1000.0
     assert isinstance(told, Said)
+
+
+@pytest.mark.parametrize("ratio", [HARD, SOFT])
+@pytest.mark.parametrize("quantum_kpa", [0.25, 2.0])
+@pytest.mark.parametrize(
+    ("steps", "before"),
+    [
+        ([0] * 10, 0),
+        ([0] * 10, -1),
+        ([0] * 10, -2),
+        ([0] * 3 + [1] * 7, 0),
+        ([0, 1] * 5, 0),
+        ([0] * 4 + [1] * 3 + [2] * 3, 0),
+        ([0] * 9 + [2], 0),
+        ([0] * 50, 0),
+    ],
+)
+def test_gauge_of_another_quantum_says_the_same_in_its_own_steps(steps, before, quantum_kpa, ratio):
+    told = []
+    for size in (quantum_kpa, 1.0):
+        values = [60.0 + size * step for step in steps]
+        times = [1.0 + 0.1 * n for n in range(len(steps))]
+        told.append(said(gauge(ratio), values, times=times, before=(0.9, 60.0 + size * before), quantum_kpa=size))
+    own, unit = told
+    assert (own.at_s, own.new) == (unit.at_s, unit.new)
+    assert (own.kpa - 60.0) / quantum_kpa == pytest.approx(unit.kpa - 60.0)
+    assert (own.half_kpa / quantum_kpa, own.var_kpa2 / quantum_kpa**2) == pytest.approx((unit.half_kpa, unit.var_kpa2))
 
 
 # --- how noisy it is
@@ -164,6 +192,8 @@ def test_noise_is_the_root_of_the_mean_square_of_what_it_may_be():
     assert made.not_unlikely() == (0.1, 0.2)
     made.log_weight[:] = [math.log(w) for w in (0.05, 0.04, 0.02, 0.70, 0.15, 0.04)]
     assert made.not_unlikely() == (0.2, 0.36)  # a tenth lies below, a tenth above
+    made.log_weight[:] = [math.log(w) for w in (0.2, 0.2, 0.1, 0.1, 0.1, 0.3)]
+    assert made.not_unlikely() == (0.1, 0.48)
 
 
 @pytest.mark.parametrize(("place", "blurred"), [(4, False), (5, True)])
@@ -224,6 +254,13 @@ def test_no_noise_is_ever_ruled_out_for_good():
         learn(stairs, ((60.0, 5), (60.5, 5)), 0.5, (60.0, 0.0))
     assert stairs.log_weight.min() == -40.0
     assert stairs.log_weight.max() == 0.0
+
+
+def test_very_many_readings_leave_every_noise_a_likelihood():
+    stairs = Stairs()
+    learn(stairs, ((60.0, 300), (61.0, 300)), 0.5, (60.0, 0.0))
+    assert np.all(np.isfinite(stairs.log_weight))
+    assert int(stairs.log_weight.argmax()) == 5
 
 
 def test_block_is_learned_from_ten_blocks_later_if_it_is_of_this_stretch():
