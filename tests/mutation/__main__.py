@@ -38,7 +38,10 @@ TESTS: Final = {
     "holding": ["core/test_holding_model.py", "core/test_holding.py"],
     "layout": ["core/test_layout.py"],
     "maintenance": ["core/test_maintenance_list.py"],
-    "lifter": ["core/test_lifter_facts.py", "core/test_lifter_phase.py", "core/test_lifter_readings.py"],
+    "lifter": [
+        *("core/test_lifter_facts.py", "core/test_lifter_memory.py"),
+        *("core/test_lifter_phase.py", "core/test_lifter_readings.py"),
+    ],
     "lifter_trends": ["core/test_lifter_trends.py"],
     "moved": ["core/test_moved_causes.py", "core/test_moved_together.py"],
     "pads": ["core/test_pads_rows.py", "core/test_pads.py"],

@@ -7,18 +7,12 @@ import pytest
 from monitor.core import lifter
 from monitor.core.config import SURFACE_FRICTION, LoadMeasures, Surface
 from monitor.core.holding import Move
-from monitor.core.lifter import ASSUMED_LOWER_KPA, Plan, friction, used_circuits
 from monitor.core.panel import Panel
 from monitor.core.plan import judge_plan
 from monitor.core.plan_input import PlanInput
-from monitor.core.units import HOIST_KPA_PER_M
 from tests.histories import NO_CELL, STILL, Watch, carry, carrying, dock
 
 SEALED = {"A": "64x1", "B": "64x1"}
-
-
-def ambient_kpa(watch: Watch) -> float:
-    return lifter.ambient_for_gauges_kpa(watch.state.lifters["dock-6"], watch.now_s)
 
 
 # --- silence of a whole lifter
@@ -39,50 +33,7 @@ def test_slow_lifter_says_so_and_adds_its_age_to_the_time_to_land() -> None:
     assert given.time_to_land_s == 240.0
 
 
-def test_quick_lifter_is_not_slow() -> None:
-    watch = Watch()
-    watch.play(**dict.fromkeys("AB", "64x5"))
-    assert not watch.status.facts.slow
-    assert watch.status.facts.landing_s == 240.0
-
-
-# --- ambient pressure an absolute gauge is taken from
-
-
-def test_measured_on_the_lifter_it_is_taken_as_it_is() -> None:
-    watch = Watch()
-    watch.play(**SEALED, ambient_kpa="99.5x3", height_m="50x1")
-    assert ambient_kpa(watch) == 99.5
-
-
-@pytest.mark.parametrize(("told_kpa", "taken_kpa"), [(106.2, 106.2), (106.21, 98.2), (112.0, 98.2), (60.0, 60.0)])
-def test_ambient_no_weather_makes_is_as_if_not_given(told_kpa: float, taken_kpa: float) -> None:
-    """Too high, it would make an absolute gauge read too much vacuum; too low only errs to the cautious side."""
-    watch = Watch(dock(ambient_kpa=101.2))
-    watch.play(**SEALED, ambient_kpa=f"{told_kpa}x3", height_m="0x1")
-    assert ambient_kpa(watch) == pytest.approx(taken_kpa)
-    assert ("ambient" in watch.status.assumed) is (told_kpa != taken_kpa)
-
-
-def test_measured_on_the_ground_the_height_is_taken_off() -> None:
-    watch = Watch(dock(ambient_at="ground"))
-    watch.play(**SEALED, ambient_kpa="101x3", height_m="50x1")
-    assert ambient_kpa(watch) == pytest.approx(101.0 - 50.0 * HOIST_KPA_PER_M)
-
-
-def test_not_measured_it_is_taken_cautiously_lower() -> None:
-    watch = Watch(dock(ambient_kpa=101.2))
-    watch.play(**SEALED, height_m="50x3")
-    assert ambient_kpa(watch) == pytest.approx(101.2 - ASSUMED_LOWER_KPA - 50.0 * HOIST_KPA_PER_M)
-
-
-def test_height_not_measured_in_the_air_is_the_whole_hoist() -> None:
-    watch = carrying()
-    carry(watch, ambient_kpa="-x60", height_m="-x60")
-    config = watch.status.facts.config
-    assert ambient_kpa(watch) == pytest.approx(
-        config.ambient_kpa - ASSUMED_LOWER_KPA - HOIST_KPA_PER_M * config.hoist_height_m
-    )
+# --- what is assumed
 
 
 MEASURED = {"tilt_deg": "90x1", "ambient_kpa": "101x1", "rotation_deg": "0x1", "temperature_c": "14x1"}
@@ -142,31 +93,12 @@ def test_every_assumption_has_its_words() -> None:
     assert all(str(line).endswith(".") for line in words)
 
 
-# --- friction, pads and loads in force
-
-
-@pytest.mark.parametrize(
-    ("own", "said", "told"),
-    [(0.5, None, 0.5), (0.5, Surface.WET, 0.2), (0.15, Surface.WET, 0.15), (0.15, Surface.DRY, 0.15)],
-)
-def test_friction_is_the_lower_of_the_site_files_and_what_was_said(
-    own: float, said: Surface | None, told: float
-) -> None:
-    state = lifter.begin(dock(friction=own))
-    state.surface = said
-    assert friction(state) == told
+# --- friction
 
 
 def test_friction_of_each_surface_is_the_published_one() -> None:
     # Trade press, "How do you size a vacuum cup?" (2016): oily 0.1, moist or wet 0.2 to 0.4, glass and stone 0.5.
     assert SURFACE_FRICTION == {Surface.DRY: 0.5, Surface.WET: 0.2, Surface.OILY: 0.1}
-
-
-def test_circuits_in_use_are_those_of_the_plans_pads() -> None:
-    state = lifter.begin(dock())
-    assert used_circuits(state) == ("A", "B")
-    state.plan = Plan(pads=("B1", "B2"))
-    assert used_circuits(state) == ("B",)
 
 
 # --- the margin does not heal, nor look splendid
@@ -286,21 +218,6 @@ def test_state_of_a_lifter_begins_unknown() -> None:
 # --- what a circuit does just now
 
 
-@pytest.mark.parametrize(
-    ("vacuum", "rose"),
-    [
-        ("60x5 60.4x1", False),
-        ("60x5 60.5x1", True),  # half a kilopascal is no noise
-        ("60x5 60.5x20", True),  # 2.0 s after it stood at 60 last
-        ("60x5 60.5x21", False),
-    ],
-)
-def test_vacuum_half_a_kilopascal_above_what_it_was_within_two_seconds_rises(vacuum: str, rose: bool) -> None:
-    watch = Watch()
-    watch.play(A=vacuum, B="60x1")
-    assert watch.state.lifters["dock-6"].rose == {"A": rose, "B": False}
-
-
 @pytest.mark.parametrize(("after_n", "lost_kpa"), [(20, 3.0), (21, 0.0)])
 def test_vacuum_lost_counts_for_two_seconds(after_n: int, lost_kpa: float) -> None:
     watch = Watch()
@@ -312,25 +229,6 @@ def test_gain_is_no_loss() -> None:
     watch = Watch()
     watch.play(A="57x5 60x2", B="60x1")
     assert watch.status.facts.circuits["A"].lost_kpa == 0.0
-
-
-# --- heights and pressures
-
-
-@pytest.mark.parametrize(("height_m", "up_m"), [(30.0, 30.0), (0.0, 0.0), (-5.0, 0.0)])
-def test_hook_below_its_zero_gains_no_pressure(height_m: float, up_m: float) -> None:
-    watch = Watch(dock(ambient_at="ground"))
-    watch.play(**SEALED, ambient_kpa="101x3", height_m=f"{height_m}x1")
-    assert ambient_kpa(watch) == pytest.approx(101.0 - up_m * HOIST_KPA_PER_M)
-
-
-def test_pressure_measured_on_the_lifter_counts_until_it_is_stale() -> None:
-    watch = Watch()
-    watch.play(**SEALED, load_kg="0x1", ambient_kpa="99.5x3", height_m="0x1")
-    watch.wait(3.0)
-    assert ambient_kpa(watch) == 99.5
-    watch.wait(0.5)
-    assert ambient_kpa(watch) == watch.status.facts.config.ambient_kpa - ASSUMED_LOWER_KPA  # nothing hangs yet
 
 
 # --- what was planned, and what is read beside it
@@ -372,15 +270,6 @@ def test_panel_laid_a_degree_flatter_than_its_plan_is_judged_by_that_tilt(tilt_d
 
 def test_tilt_that_is_not_measured_is_taken_as_upright_whatever_was_planned() -> None:
     assert rated_kg(None, tilt_low_deg=0.0, tilt_high_deg=30.0) == rated_kg(None, tilt_low_deg=0.0, tilt_high_deg=90.0)
-
-
-def test_battery_without_a_low_level_is_not_foreseen() -> None:
-    falls = {"battery_v": "25>24x120"}
-    told, untold = Watch(dock(battery_low_v=23.0)), Watch(dock(battery_low_v=None))
-    for watch in (told, untold):
-        watch.play(**SEALED, **falls, rate_hz=0.2)
-    assert told.status.facts.battery_to_low is not None
-    assert untold.status.facts.battery_to_low is None
 
 
 def test_panel_that_swings_about_the_edge_of_its_plan_is_not_worked_out_anew_at_each_turn(
