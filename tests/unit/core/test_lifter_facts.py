@@ -54,6 +54,7 @@ def test_load_the_margin_is_judged_by(
     [
         (True, 29.0, 1.0, False),
         (True, 30.0, 0.0, False),
+        (True, 45.0, 0.0, False),
         (True, 60.0, 0.0, False),
         (True, 60.5, 0.5, False),
         (True, 66.0, 6.0, False),
@@ -271,12 +272,12 @@ def test_state_of_a_circuit_is_judged_by_all_that_is_known_of_it(monkeypatch: py
     monkeypatch.setattr(lifter.circuits, "judge", noted)
     state = in_the_air(lifter.begin(dock(losing_horizon_s=1234.0)))
     state.phase = replace(state.phase, since_s=1.0)
-    hear(state, *seconds(1.0, 20.0), load_kg=600.0)
-    given = tell(state, 20.0).circuits["A"]
-    tell(state, 20.0)
+    hear(state, *seconds(1.0, 60.0), load_kg=600.0)
+    given = tell(state, 60.0).circuits["A"]
+    tell(state, 60.0)
     assert judged["needed_kpa"] == given.needed_kpa is not None
     assert judged["leak"] == given.leak is not None
-    assert judged["to_warning"] == given.to_warning
+    assert judged["to_warning"] == given.to_warning is not None
     assert (judged["vacuum_kpa"], judged["stale"], judged["fault"]) == (64.0, False, None)
     assert (judged["losing_horizon_s"], judged["sealed"], judged["in_flight"]) == (1234.0, True, True)
     assert (judged["phase"], judged["before"]) == (Phase.CARRYING, CircuitState.HOLDING)

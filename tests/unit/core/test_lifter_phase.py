@@ -67,6 +67,12 @@ def test_what_the_circuits_hold(
     assert (inputs.any_attached, inputs.all_open, inputs.all_sealed) == told
 
 
+def test_silence_of_a_circuit_is_by_the_interval_of_the_site_file(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Ten seconds are less than three and a half intervals of five."""
+    state = state_of({"A": None, "B": None}, config={"expected_interval_s": 5.0})
+    assert moved_on(state, monkeypatch).all_sealed
+
+
 def test_gauge_at_fault_says_nothing_of_its_circuit(monkeypatch: pytest.MonkeyPatch) -> None:
     state = state_of({"A": 64.0, "B": 64.0}, load=ON)
     state.gauges["B"] = replace(state.gauges["B"], fault="frozen")

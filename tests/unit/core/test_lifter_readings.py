@@ -185,6 +185,7 @@ def test_vacuum_that_leaps_up_is_not_believed_while_a_load_may_hang(
     [
         (False, 1.0, 1.0, True),  # let go: the gauge that fell silent says nothing more of it
         (True, 1.0, 1.0, False),
+        (False, 7.8, 1.0, True),  # 15 % of its warning level holds nothing
         (False, 30.0, 1.0, False),
         (False, 1.0, 30.0, True),  # it was sealed while the silent gauge was heard last, and is open by the other one
     ],
