@@ -222,5 +222,5 @@ def _circuit(
 
 def _times(services: Sequence[Service], about: str) -> list[float]:
     """When something was done to one thing, or to the whole lifter."""
-    short = about.rpartition(" ")[2] if about.startswith("circuit ") else about
+    short = about.removeprefix("circuit ")
     return [one.utc_s for one in services if one.about in {about, short, "", "lifter"}]
