@@ -63,6 +63,7 @@ TESTS: Final = {
         "core/test_leak_judged.py",
         "core/test_leak_beside.py",
         "core/test_leak_let_in.py",
+        "core/test_leak_minute.py",
     ],
     "leak_project": ["core/test_leak_chosen.py", "core/test_leak_reached.py", "core/test_leak_project.py"],
     "leak_stairs": ["core/test_leak_stairs_said.py", "core/test_leak_stairs.py"],

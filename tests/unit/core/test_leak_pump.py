@@ -141,3 +141,14 @@ def test_rise_worth_naming_is_by_the_second():
         track = PumpTrack(running=True)
         told = [infer(track, 61.0 + rise_kpa * n, 2.0 * n, 60.0, 0.05, noise_sd_kpa=0.05) for n in range(3)]
         assert told == [None, None, None if goes_on else False]
+
+
+def test_each_stroke_and_each_rest_must_show_twice_anew():
+    track = PumpTrack()
+    assert seen(track, 60.5, 60.5) == [None, True]
+    track.running = True
+    assert seen(track, 60.5, 60.5, from_s=2.0) == [None, False]
+    track.running = False
+    assert seen(track, 60.5, 60.0, from_s=4.0) == [None, None]
+    track.running = True
+    assert seen(track, 60.0, 61.0, from_s=6.0) == [None, None]
