@@ -196,3 +196,5 @@ def test_changes_chatter_wherever_in_a_longer_history_they_lie() -> None:
     moves = [move(100.0 * n, "raised" if n % 2 == 0 else "returned", n=n) for n in range(6)]
     late = [move(600.0 + 20.0 * n, "raised" if n % 2 == 0 else "returned", n=10 + n) for n in range(4)]
     assert stats(*moves, *late).chattering[0][1] == 4
+    close = [move(at_s, "returned" if n % 2 else "raised", n=n) for n, at_s in enumerate((0.0, 10.0, 61.0, 65.0))]
+    assert stats(*close).chattering[0][1] == 3  # the last three

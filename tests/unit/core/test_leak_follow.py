@@ -81,15 +81,13 @@ def climbed(state, source, *values_kpa):
 
 def test_hoist_counts_from_where_it_began_and_joins_without_a_step_when_its_source_changes():
     state = state_of()
-    state.climb.means = [(0.0, 5.0)]
-    state.climb.tail = [(0.0, 5.0)]
+    state.climb.means = state.climb.tail = [(0.0, 5.0)]
     state.climb.stairs.stood_s = 4000.0
     mean, var, says = climbed(state, "ambient", -101.0123)
     assert (mean, says) == (pytest.approx(0.0, abs=1e-9), True)
     assert var > 0.0
     assert (state.climb_source, state.climb_at_s, state.ambient_kpa) == ("ambient", NOW_S, 101.0123)
-    assert state.climb.stairs.stood_s is None
-    assert len(state.climb.tail) == 0
+    assert (state.climb.stairs.stood_s, state.climb.tail) == (None, [])
     assert state.bank.since_s == [math.inf, math.inf, NOW_S]  # the row of the hoist
     assert np.all(state.bank.state[banks.LEVEL, -1, 2] == 0.0)
     assert np.all(state.bank.state[banks.P_LEVEL, -1, 2] == pytest.approx(4.0 * var))
@@ -108,8 +106,7 @@ def test_source_that_changes_is_no_swing_of_its_own():
     climbed(state, "ambient", -101.0123)
     state.climb.means = [(NOW_S, 101.0)] * 9
     climbed(state, "height", 0.2371)
-    assert state.climb.means == []
-    assert state.climb.tail == []
+    assert (state.climb.means, state.climb.tail) == ([], [])
 
 
 @pytest.mark.parametrize(("ago_s", "source"), [(10.0, "height"), (10.1, "")])

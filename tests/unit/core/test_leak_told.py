@@ -181,8 +181,6 @@ def test_what_a_coarse_gauge_cannot_show_yet_is_feared_as_it_goes_and_not_of_the
     track.bounds = {}
     assert reserve(state, "A", 52.0, NOW_S) == found
     assert to_level(state, "A", 52.0, NOW_S) == fears
-    track.mixed = None  # nothing is worked out twice
-    assert to_level(state, "A", 52.0, NOW_S) == fears
 
 
 def test_found_once_for_the_reserve_is_not_worked_out_again_as_it_goes():
