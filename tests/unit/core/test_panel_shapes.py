@@ -163,6 +163,7 @@ def test_material_that_is_not_known_is_told_with_those_that_are() -> None:
     first, second = (str(fault) for fault in caught.value.faults)
     assert first.startswith('makeup, layer 2 is "cheese"; it must be one of glass, pvb, eva, ionomer, gap, granite, ')
     assert second == "makeup, layer 3 is 0 mm thick; it must be above 0 and at most 1000 mm."
+    assert str(caught.value) == f"{first}\n{second}"
 
 
 @pytest.mark.parametrize(
