@@ -159,6 +159,21 @@ def test_bounds_are_those_of_the_line_that_gets_there_sooner_by_its_middle() -> 
     assert wide == Bounds(pytest.approx(1.0 / 0.01329), pytest.approx(100.0), pytest.approx(1.0 / 0.00671))
 
 
+@pytest.mark.parametrize("slope", [0.0, 0.5, 2.0])
+def test_line_that_does_not_fall_never_reaches_its_level(slope: float) -> None:
+    assert line(slope).reaches_s(23.0, 0.0) == math.inf
+
+
+def test_fall_that_quickens_counts_for_the_early_bound_as_from_now() -> None:
+    """The steeper line is at 23 V in 4 s after its end at 74 s, and what quickens sooner."""
+    lines = (line(-0.125, at_s=74.0), line(-0.25, middle_s=64.0, at_s=74.0))
+    quickening_s = battery._quickening_s(lines, 23.0)
+    assert 74.0 < quickening_s < 78.0
+    found = to_level(BatteryTrend(lines=lines), 23.0, 74.5, horizon_s=3600.0)
+    assert found == Bounds(pytest.approx(quickening_s - 74.5), pytest.approx(3.5), pytest.approx(3.5))
+    assert to_level(BatteryTrend(lines=lines), 23.0, 80.0, horizon_s=3600.0) == Bounds(0.0, 0.0, 0.0)
+
+
 @pytest.mark.parametrize(("horizon_s", "bounds"), [(96.0, Bounds(96.0, 96.0, 96.0)), (95.9, Bounds(None, None, None))])
 def test_bound_beyond_the_horizon_is_none(horizon_s: float, bounds: Bounds) -> None:
     """1.5 V at 1/64 V/s: 96 s."""
@@ -197,8 +212,8 @@ def test_fall_that_quickens_by_two_errors_is_at_its_level_when_its_slope_has_gro
     level_v: float, apart_s: float
 ) -> None:
     """Twice as steep every ``apart_s``: from s at the middle of the short line, s/g·(2^(t/apart) - 1) is the fall."""
-    lines = (line(-0.125), line(-0.25, 0.0625, middle_s=apart_s, at_s=apart_s + 10.0))
-    after_s = battery._quickening_s(lines, level_v) - (apart_s + 10.0)
+    lines = (line(-0.125, middle_s=30.0), line(-0.25, 0.0625, middle_s=30.0 + apart_s, at_s=apart_s + 40.0))
+    after_s = battery._quickening_s(lines, level_v) - (apart_s + 40.0)
     growth_per_s = math.log(2.0) / apart_s
     slope = 0.25 * math.exp(growth_per_s * 10.0)
     assert slope / growth_per_s * (math.exp(growth_per_s * after_s) - 1.0) == pytest.approx(24.0 - level_v)
