@@ -170,6 +170,16 @@ def test_silence_a_circuit_may_have_is_by_the_interval_of_the_site_file() -> Non
     assert state.stale_s == {"A": 17.5, "B": 17.5}
 
 
+def test_leak_of_a_running_pump_is_that_of_its_last_rest_while_it_is_known() -> None:
+    state = lifter.begin(bare())
+    hear(state, *seconds(0.0, 60.0, 1.0), vacuum_kpa={"A": 60.0, "B": 60.0}, pump=Pump.OFF)
+    hear(state, *seconds(61.0, 70.0, 1.0), vacuum_kpa={"A": 60.0, "B": 60.0}, pump=Pump.ON)
+    leak = tell(state, 70.0).circuits["A"].leak
+    assert leak is not None
+    assert leak.leak_kpa_per_min is not None
+    assert "seal_test" in leak.assumed
+
+
 # --- gauges of one circuit that fall silent
 
 
@@ -202,7 +212,9 @@ def test_gauge_that_is_missing_is_not_forgotten_for_one_wild_reading_of_the_othe
     gauges(state, *seconds(5.5, 40.0), _1=64.0)
     assert state.gauges["A"].fault == "gauge_missing"
     gauges(state, 40.5, _1=1.0)
-    assert state.gauges["A"].fault == "gauge_missing"
+    assert set(state.gauges["A"].last_heard) == {"1", "2"}
+    gauges(state, 41.0, _1=1.0)  # and is open by the second one
+    assert set(state.gauges["A"].last_heard) == {"1"}
 
 
 def test_absolute_gauge_left_shows_open_pads_too() -> None:
