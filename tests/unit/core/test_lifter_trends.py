@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from monitor.core import lifter_trends
-from monitor.core.comparable import Effects, flow_ratio, learn_effects
+from monitor.core.comparable import flow_ratio, learn_effects
 from monitor.core.lifter_trends import CircuitColumns, LiftColumns, Service, by_day, conditions, follow
 from monitor.core.trends import DAY_S, Bounds, compare, trend
 from tests.unit.core.made import LIFTER
@@ -239,5 +239,4 @@ def test_effects_are_those_of_the_lifts_that_have_a_value():
     usable = np.isfinite(leak)
     at_reference = (LEAK_A / flow_ratio(np.full(N, 62.0), np.full(N, 100.0), WARM))[usable]
     effects = learn_effects(at_reference, (WARM - 20.0)[usable, None], np.array([0.02]))
-    assert isinstance(effects, Effects)
     assert made.temperature_per_k.likely == pytest.approx(float(effects.beta[0]))

@@ -7,7 +7,7 @@ import pytest
 
 from monitor.core import trends
 from monitor.core.steps import Found
-from monitor.core.trends import DAY_S, BeforeAfter, Bounds, Reach
+from monitor.core.trends import DAY_S, Bounds, Reach
 from tests.unit.core.test_trend_fit import NOW, even_noise, fit
 
 # --- when the limit is reached
@@ -148,7 +148,6 @@ def test_three_lifts_on_each_side_are_the_least(before_n, after_n):
     assert (made.better is True) is (before_n >= 3 and after_n >= 3)
     assert math.isnan(made.before.likely) is (before_n < 3)
     assert math.isnan(made.after.high) is (after_n < 3)
-    assert isinstance(made, BeforeAfter)
     if before_n >= 3:
         assert made.before == trends._bounds(STEADY[:before_n])
 
