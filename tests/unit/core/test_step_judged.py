@@ -21,6 +21,8 @@ def test_likeliest_beginning_is_where_the_ratios_sum_highest():
         ([0.0, 0.0, 2.0, 4.0, 4.0], 4, 4, 3),  # anew where that is clearly likelier
         ([0.0, 0.0, 1.5, 2.0, 2.0], 3, 4, 3),  # by less than two it stays
         ([0.0, 0.0, 4.0, 4.0, 4.0], 4, 4, 2),
+        ([4.0, 4.0, 4.0, 4.0], 3, 3, 0),  # from the very first
+        ([0.0, 0.0, 0.0, 4.0], 0, 3, 3),  # and up to the one it was noticed at
         ([0.0, 0.0, 0.0, 4.0, 4.0], 0, 1, 0),  # no later than it was noticed
         ([0.0, 0.0, 0.0, 7.0, 7.0, 7.0], 1, 5, 3),
     ],
@@ -44,6 +46,11 @@ def test_possible_step_is_dated_and_sized_anew_with_each_lift(slope):
     assert told is None
     assert (step.at, step.noticed_at, step.certain) == (18, 21, False)
     assert step.size == pytest.approx(0.235)
+
+
+def test_possible_step_stays_where_it_was_dated_if_another_lift_is_hardly_likelier():
+    assert again([0.0] * 9 + [1.5, 2.0, 2.0, 2.0], at=19)[1].at == 19
+    assert again([0.0] * 9 + [3.5, 2.0, 2.0, 2.0], at=19)[1].at == 18
 
 
 def test_possible_step_down_is_judged_the_same_way():
