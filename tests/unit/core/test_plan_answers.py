@@ -88,20 +88,20 @@ def test_plate_of_half_a_kilogram_is_used_six_hundred_times() -> None:
 
 
 @pytest.mark.parametrize(
-    ("governs", "wll_kg", "surface", "off_mm", "depth_mm"),
+    ("governs", "wll_kg", "surface", "centre"),
     [
-        ("plate", 100.0, Surface.DRY, 200.0, 80.0),
-        ("worst_pad", 1.0e5, Surface.DRY, 200.0, 80.0),
-        ("friction", 1.0e5, Surface.WET, 100.0, 0.0),
+        ("plate", 100.0, Surface.DRY, Centre(200.0, 50.0, 80.0)),
+        ("worst_pad", 1.0e5, Surface.DRY, Centre(200.0, 50.0, 80.0)),
+        ("friction", 1.0e5, Surface.WET, Centre(100.0, -50.0, 0.0)),
     ],
 )
 def test_pads_are_shown_at_their_worst_turn_whatever_governs(
-    governs: str, wll_kg: float, surface: Surface, off_mm: float, depth_mm: float
+    governs: str, wll_kg: float, surface: Surface, centre: Centre
 ) -> None:
     """The checks of all pads together, and the plate, know no turn."""
     config = six_pads(wll_kg=wll_kg)
     turned = PlanInput(
-        Panel(weight_kg=300.0), cg_x_mm=off_mm, cg_y_mm=50.0, cg_depth_mm=depth_mm, surface=surface,
+        Panel(weight_kg=300.0), cg_x_mm=centre.x_mm, cg_y_mm=centre.y_mm, cg_depth_mm=centre.depth_mm, surface=surface,
         move=Move(90.0, 90.0, 0.0, 90.0),
     )  # fmt: skip
     result = judge_plan(config, turned)
@@ -113,6 +113,22 @@ def test_pads_are_shown_at_their_worst_turn_whatever_governs(
     assert result.at_rotation_deg == pytest.approx(max(uses, key=uses.__getitem__), abs=2.0)
     assert result.worst_pad.use_ratio == pytest.approx(max(uses.values()), rel=2e-3)
     assert max(pad.use_ratio for pad in result.pads) == pytest.approx(result.worst_pad.use_ratio, rel=1e-6)
+
+
+def test_with_wind_pads_are_shown_at_the_turn_that_rates_the_least_where_a_pad_governs() -> None:
+    """Not at that of the most use by this panel, some fifty degrees on: the wind does not grow with the weight."""
+    pane = Panel(rectangle(2.6, 1.6, (0.155, 0.0)), weight_kg=300.0)
+    turned = PlanInput(
+        pane, cg_x_mm=-84.0, cg_y_mm=42.5, cg_depth_mm=76.0, wind_m_s=12.6, move=Move(90.0, 90.0, 0.0, 90.0)
+    )
+    result = judge_plan(six_pads(), turned)
+    assert result.governs == "worst_pad"
+    rated = {
+        turn_deg: judge_plan(six_pads(), replace(turned, move=Move(90.0, 90.0, turn_deg, turn_deg))).rated_kg
+        for turn_deg in np.arange(0.0, 90.5, 2.0).tolist()
+    }
+    assert result.at_rotation_deg == pytest.approx(min(rated, key=rated.__getitem__), abs=2.0)
+    assert result.rated_kg == pytest.approx(min(rated.values()), rel=2e-3)
 
 
 def test_plate_governs_over_the_whole_move_and_the_pads_are_shown_at_the_tilt_of_the_least_figure() -> None:
