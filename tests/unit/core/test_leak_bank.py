@@ -238,3 +238,16 @@ def test_level_told_beforehand_is_the_level_once_the_block_is_observed(seen_kpa)
     # told without the 1 % that a block may be wild taken off: 0.99 where the other says 1
     assert level == pytest.approx(mean[0, 1], abs=2e-3)
     assert var == pytest.approx(variance[0, 1], rel=0.02)
+
+
+def test_level_told_beforehand_is_that_of_the_mixture_of_all_updates():
+    """By scipy's normal, a wild block a hundred times in 30 kPa: 60.6 kPa is neither likely nor wild to all."""
+    bank, seen_kpa, noise = bank_of(), 60.6, 0.02
+    level, var = bank.state[banks.LEVEL, :, 1], bank.state[banks.P_LEVEL, :, 1]
+    likely = norm.pdf(seen_kpa, level, np.sqrt(var + noise))
+    weight = np.exp(bank.log_weight[:, 1]) * (likely + 0.01 / 30.0)
+    gain = var / (var + noise) * likely / (likely + 0.01 / 30.0)
+    after = level + gain * (seen_kpa - level)
+    mean = np.average(after, weights=weight)
+    spread = np.average(var * (1.0 - gain) + (after - mean) ** 2, weights=weight)
+    assert banks.level_after(bank, 1, seen_kpa, noise) == pytest.approx((mean, spread), rel=1e-9)

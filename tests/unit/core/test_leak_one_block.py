@@ -241,5 +241,5 @@ def test_swing_makes_a_block_as_much_less_sure():
 
 @pytest.mark.parametrize(("times", "ratio"), [(1.9, 1.0), (2.1, 2.1), (2.9, 2.9)])
 def test_median_of_the_bends_counts_from_twice_the_usual(times, ratio):
-    gatherer = Gatherer(means=[(float(n), 60.0) for n in range(12)], bends=[0.0] * 5 + [times * 0.455] * 8 + [9.0] * 4)
+    gatherer = Gatherer(means=[(float(n), 60.0) for n in range(12)], bends=[0.0] * 8 + [times * 0.455] * 5 + [9.0] * 4)
     assert leak_blocks._sway(gatherer, 12.0, 60.0, 0.01**2) == pytest.approx(ratio)

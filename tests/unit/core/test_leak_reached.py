@@ -5,6 +5,7 @@ import math
 import numpy as np
 import pytest
 from scipy.integrate import quad
+from scipy.optimize import brentq
 from scipy.stats import norm
 
 from monitor.core import leak_bank as banks
@@ -125,13 +126,16 @@ def test_growth_counts_so_many_times_and_settling_is_none(factor, weights):
 # --- points of a time
 
 
-def test_points_of_a_time_are_where_the_chance_is_so_much():
-    one = of(BY_ORIFICE, level=64.0, rate=0.05, sds=(0.4, 1e-9))
-    way = project._Way(np.array([8.0]), np.zeros(1))
+@pytest.mark.parametrize("to_go", np.linspace(6.0, 10.0, 17))
+def test_points_of_a_time_are_where_the_chance_is_so_much(to_go):
+    """By bisection (scipy) of the chance itself; between the points of its grid it is a straight line."""
+    one, way = of(BY_ORIFICE, rate=0.05, sds=(0.4, 1e-9)), project._Way(np.array([to_go]), np.zeros(1))
     found = project._quantiles(one, way, (0.05, 0.5, 0.95), 3600.0, 0.0)
-    wander = math.sqrt((RATE_WANDER + RATE_WANDER_RATIO * 0.05**2) * 160.0**3 / 3.0)
-    sd = math.hypot(0.4, wander)
-    assert found == pytest.approx([(8.0 + norm.ppf(share) * sd) / 0.05 for share in (0.05, 0.5, 0.95)], rel=0.01)
+
+    def beyond(time_s, share):
+        return project._reached(one, way, np.array([time_s]), 0.0).item() - share
+
+    assert found == pytest.approx([brentq(beyond, 1.0, 3600.0, args=(share,)) for share in (0.05, 0.5, 0.95)], rel=1e-2)
 
 
 @pytest.mark.parametrize(
@@ -144,10 +148,11 @@ def test_point_beyond_the_horizon_is_none(horizon_s, known):
     assert [point is not None for point in found] == known
 
 
-def test_time_of_seconds_is_told_from_nothing_on():
+@pytest.mark.parametrize("time_s", [0.6, 2.0])
+def test_time_of_seconds_is_told_from_nothing_on(time_s):
     one = of(BY_ORIFICE, rate=1.0, sds=(0.1, 1e-9))
-    found = project._quantiles(one, project._Way(np.array([2.0]), np.zeros(1)), (0.5,), 3600.0, 0.0)
-    assert found == pytest.approx([2.0], abs=0.1)
+    found = project._quantiles(one, project._Way(np.array([time_s]), np.zeros(1)), (0.5,), 3600.0, 0.0)
+    assert found == pytest.approx([time_s], abs=0.25)  # its finest steps are half a second
 
 
 def test_early_bound_is_the_earlier_of_its_own_and_the_likely_time():
