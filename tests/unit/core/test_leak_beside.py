@@ -191,6 +191,17 @@ def test_circuit_that_was_never_compared_is_judged_by_itself():
     assert state.tracks[0].quantiles.middle == pytest.approx(1.5 * PER_MIN, rel=0.05)
 
 
+@pytest.mark.parametrize(("begun_ago_s", "since"), [(60.0, None), (80.0, NOW_S)])
+def test_gas_that_settles_since_the_pump_stopped_is_not_beyond_a_hoist(begun_ago_s, since):
+    """What began more than ten seconds after the stop is no settling, whatever its form."""
+    state = state_of(2)
+    track = state.tracks[0]
+    track.begun_s, track.mixed = NOW_S - begun_ago_s, of(rate=3.0, age_s=60.0)
+    track.mixed.kind[:], track.mixed.growth[:] = 0, -1.0 / 10.0
+    assert follow._beside_others(state, state.bank, state.relative, 0, [None, None]) == 0.0
+    assert track.beyond_since_s == since
+
+
 def test_share_of_fresh_changes_is_that_of_the_last_twenty_seconds():
     bank = Bank(2, NOW_S)
     bank.since_s = [NOW_S - 300.0, math.inf]
