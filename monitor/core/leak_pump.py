@@ -23,8 +23,9 @@ RESTED_LATELY_S: Final = 120.0
 class PumpTrack:
     """One circuit's pump. ``off_rate``: mean and variance of the leak while it rested last, kPa/s and (kPa/s)².
 
-    ``followed``: when and where, in kPa, the fall was followed to in the last seconds of a rest, hoist taken out. ``low_kpa``
-    and ``began_s``: where and when the stroke under way began; ``top_kpa`` and ``ended_s``: where and when the last ended.
+    ``rose_to``: block, as kPa and time, after which a stroke has not risen so far. ``followed``: when and where, in kPa, the
+    fall was followed to in the last seconds of a rest, hoist taken out. ``low_kpa`` and ``began_s``: where and when the stroke
+    under way began; ``top_kpa`` and ``ended_s``: where and when the last ended.
     """
 
     reported: Pump | None = None
@@ -41,7 +42,7 @@ class PumpTrack:
     ended_s: float = 0.0
     followed: list[tuple[float, float]] = field(default_factory=list)
     suspect_s: float | None = None
-    rest_s: float | None = None
+    rose_to: tuple[float, float] | None = None
     last: tuple[float, float] | None = None
 
     def cycling(self, now_s: float) -> bool:
@@ -70,18 +71,27 @@ def lowest_kpa(track: PumpTrack, default_kpa: float) -> float:
 def started(track: PumpTrack, low_kpa: float, now_s: float, off_rate: tuple[float, float] | None) -> None:
     """The pump has begun to run; keep where it began, kPa of vacuum, and what its rest leaked if that is known.
 
-    A stroke that is not reported and begins within seconds of the last, in its upper half, is the last going on, its end seen
-    too soon: a pump's switch waits for a lower vacuum.
+    A stroke that is not reported may be the last going on, its end seen too soon: between them nothing rested.
     """
     track.running = True
     track.running_since_s = track.began_s = now_s
     track.low_kpa = low_kpa
     track.followed = []
-    goes_on = track.reported is None and bool(track.lows_kpa) and now_s - track.ended_s < _REST_LEAST_S
-    if goes_on and track.low_kpa > 0.5 * (track.lows_kpa[-1] + track.top_kpa):
+    if track.reported is None and _goes_on(track, now_s):
         track.low_kpa, track.began_s = track.lows_kpa.pop(), track.starts_s.pop()
-    if off_rate is not None:
+    elif off_rate is not None:
         track.off_rate, track.off_at_s = off_rate, now_s
+
+
+def _goes_on(track: PumpTrack, now_s: float) -> bool:
+    """Whether the stroke that begins is the last one: a pump's switch waits for a lower vacuum.
+
+    Either it begins within seconds of the last, in its upper half; or the vacuum went on rising after the end seen.
+    """
+    if not track.lows_kpa:
+        return False
+    soon = now_s - track.ended_s < _REST_LEAST_S and track.low_kpa > 0.5 * (track.lows_kpa[-1] + track.top_kpa)
+    return soon or track.low_kpa > track.top_kpa + 2.0 * SWING_KPA
 
 
 def stopped(track: PumpTrack, seen_kpa: float, now_s: float) -> None:
@@ -113,11 +123,12 @@ def infer(
             return None
         track.suspect_s = None
         return True
-    if last is None or seen_kpa - last[0] >= _RISING_KPA_PER_S * (at_s - last[1]) + sd_kpa:
-        track.rest_s = None
+    since = track.rose_to or last
+    if since is None or seen_kpa - since[0] >= _RISING_KPA_PER_S * (at_s - since[1]) + math.sqrt(2.0) * noise_sd_kpa:
+        track.rose_to = None
         return None
-    if track.rest_s is None:
-        track.rest_s = at_s
+    if track.rose_to is None:
+        track.rose_to = last
         return None
-    track.rest_s = None
+    track.rose_to = None
     return False
