@@ -59,7 +59,7 @@ def instants(cell, chance, n, *, kinds=LEAKS, **changes):
             end_s = lift.reaches_s()
             if not np.isfinite(end_s) or end_s - lift.ready_s < 10.0:
                 continue
-            at_s = chance.uniform(lift.ready_s, end_s)
+            at_s = chance.uniform(lift.ready_s, end_s - STEP_S)  # in the last step it may be there already
             told = run(lift, read(lift, cell, chance, until_s=at_s), from_s=max(at_s - 6.0, 0.0))[0]
             if not len(told.t_s):
                 continue
