@@ -19,6 +19,8 @@ _FIRST_MOST: Final = 30.0
 _DECIMALS_KPA: Final = (1.0, 0.5, 0.1, 0.05, 0.01)
 _MAY_ROUND: Final = 0.6  # noise over quantum beyond which no stairs show
 _WHOLE: Final = 0.05
+_DECIMAL: Final = 1e-3
+_NEAR_QUANTA: Final = 4.0
 _WHOLE_SHARE: Final = 0.85
 _STOOD_N: Final = 3
 _STEPS_MIX: Final = 0.24  # noise over quantum beyond which the readings of a second average the steps
@@ -84,16 +86,26 @@ class Gatherer:
         return self.rounds_kpa
 
     def _rounds_kpa(self) -> float:
-        steps_kpa = sorted(self.steps_kpa)
-        if len(steps_kpa) < 3:
-            return self.coarsest_kpa if self.decimal_kpa == 0.0 and self.stood_n >= _STOOD_N else self.decimal_kpa
-        for quantum in (steps_kpa[1], steps_kpa[1] / 2.0, steps_kpa[1] / 3.0, self.decimal_kpa):
+        near_kpa = sorted(step for step in self.steps_kpa if step <= _NEAR_QUANTA * self.coarsest_kpa)
+        if len(near_kpa) < 3:  # or nothing but wild values, which say no more than that what they lie on is no coarser
+            decimals = (
+                one
+                for one in _DECIMALS_KPA
+                if one <= self.decimal_kpa and _whole_n(self.steps_kpa, one, within=_DECIMAL) == len(self.steps_kpa)
+            )
+            decimal_kpa = next(decimals, 0.0)
+            return self.coarsest_kpa if decimal_kpa == 0.0 and self.stood_n >= _STOOD_N else decimal_kpa
+        for quantum in (near_kpa[1], near_kpa[1] / 2.0, near_kpa[1] / 3.0, self.decimal_kpa):
             if not 0.0 < quantum <= 1.01 * self.coarsest_kpa:
                 continue
-            whole_n = sum(abs(step / quantum - round(step / quantum)) < _WHOLE for step in steps_kpa)
-            if whole_n >= _WHOLE_SHARE * len(steps_kpa):
+            if _whole_n(self.steps_kpa, quantum) >= _WHOLE_SHARE * len(self.steps_kpa):
                 return quantum
         return 0.0
+
+
+def _whole_n(steps_kpa: list[float], quantum_kpa: float, *, within: float = _WHOLE) -> int:
+    """How many of the steps are whole quanta, within a share of one."""
+    return sum(abs(step / quantum_kpa - round(step / quantum_kpa)) < within for step in steps_kpa)
 
 
 def gather(gatherer: Gatherer, value_kpa: float, now_s: float) -> None:
@@ -194,7 +206,7 @@ def _learn(gatherer: Gatherer, times_s: list[float], values_kpa: list[float]) ->
         if not tail or abs(value - tail[-1][1]) > 1e-6 or len(gatherer.steps_kpa) < 3:
             gatherer.rounds_kpa = None
         if not tail:
-            fits = next((q for q in _DECIMALS_KPA if abs(value / q - round(value / q)) < 1e-3), 0.0)
+            fits = next((q for q in _DECIMALS_KPA if abs(value / q - round(value / q)) < _DECIMAL), 0.0)
             gatherer.decimal_kpa = min(fits, gatherer.coarsest_kpa)
         else:
             step = abs(value - tail[-1][1])

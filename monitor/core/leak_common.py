@@ -5,14 +5,16 @@ smaller in all than the lift is high. What lies beyond is a leak, and so is ever
 starts on the ground.
 """
 
+import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final
 
 from monitor.core.units import HOIST_KPA_PER_M
 
 FOLLOW_S: Final = 12.0
-"""Circuits may show the beginning or the end of one hoist so far apart, s."""
+FOLLOW_MOST_S: Final = 60.0
+"""Circuits may show the beginning or the end of one hoist so far apart, s: at least, and where their gauges step."""
 
 LINGER_S: Final = 60.0
 """So long after a hoist a circuit is still better judged against the others than by itself, s."""
@@ -20,9 +22,13 @@ LINGER_S: Final = 60.0
 HOISTING_KPA_PER_S: Final = 0.2 / 60.0
 """A common fall faster than this is taken for a hoist under way."""
 
+ORDERLY_KPA_PER_S: Final = 0.3 / 60.0
+"""Lifters in order lose up to this (common practice)."""
+
 SWING_KPA: Final = 0.35
-SWING_S: Final = 8.0
-"""A load that swings moves every circuit no further, nor longer, before it turns back (common practice)."""
+SWING_S: Final = 10.0
+"""A load that swings moves every circuit no further, nor longer, before it turns back and that shows (common practice: periods
+of up to 15 s)."""
 
 _TEMPERATURE_K_PER_S: Final = 10.0 / 600.0
 _GAS_K: Final = 288.0
@@ -41,15 +47,15 @@ class Common:
     """The fall all circuits share.
 
     ``rate_kpa_per_s`` is taken for hoist now; ``ceiling_kpa_per_s`` is the most it may be, or was just now (circuits show the
-    end of a hoist some seconds apart); ``used_kpa`` is what hoists took in all so far;
-    ``lingers_s`` counts down after one.
+    end of a hoist some seconds apart), of ``ceilings``: what it was and how long ago in s, the older the larger; ``used_kpa``
+    is what hoists took in all so far; ``lingers_s`` counts down after one.
     """
 
     usual_kpa_per_s: list[float | None]
     rate_kpa_per_s: float = 0.0
     ceiling_kpa_per_s: float = 0.0
     used_kpa: float = 0.0
-    held_s: float = 0.0
+    ceilings: list[tuple[float, float]] = field(default_factory=list)
     lingers_s: float = 0.0
 
 
@@ -61,6 +67,8 @@ def share(
     height_m: float,
     speed_m_s: float,
     settled: Sequence[bool],
+    coarse: Sequence[bool] = (),
+    follow_s: float = FOLLOW_S,
 ) -> None:
     """Bring the common part up to date.
 
@@ -72,21 +80,29 @@ def share(
         height_m: Height of the lift, m: bounds the common part in all.
         speed_m_s: Speed of the hoist, m/s: bounds it at any moment.
         settled: Per circuit whether its rate has stood long enough to be called usual.
+        coarse: Per circuit whether its gauge steps so far that a hoist may begin before its rate at rest has shown: then no
+            more than a lifter in order loses is usual, and that much may be excused unseen. None is where left out.
+        follow_s: So far apart circuits may show the end of a hoist, s.
     """
     fastest = HOIST_KPA_PER_M * speed_m_s
     most = HOIST_KPA_PER_M * height_m
+    usual_most = [ORDERLY_KPA_PER_S if one else math.inf for one in coarse] or [math.inf] * len(rates)
     excess = []
     for place, rate in enumerate(rates):
         if rate is None:
             continue
         usual = common.usual_kpa_per_s[place]
         if usual is None:
+            usual = min(max(rate[0], 0.0), usual_most[place])
             if settled[place]:
-                common.usual_kpa_per_s[place] = max(rate[0], 0.0)
-            usual = max(rate[0], 0.0)
+                common.usual_kpa_per_s[place] = usual
         excess.append((rate[0] - usual, rate[1]))
-    if len(excess) < 2 or sum(usual is not None for usual in common.usual_kpa_per_s) < 2:
+    seen_n = sum(
+        usual is not None or most < math.inf for usual, most in zip(common.usual_kpa_per_s, usual_most, strict=True)
+    )
+    if len(excess) < 2 or seen_n < 2:
         common.rate_kpa_per_s = common.ceiling_kpa_per_s = 0.0
+        common.ceilings = []
         return
     climbing = common.used_kpa < most
     if all(rate < 0.0 for rate, _ in excess):
@@ -96,12 +112,13 @@ def share(
     common.used_kpa = min(max(common.used_kpa + moved * dt_s, 0.0), most)
     common.rate_kpa_per_s = max(moved, 0.0)
     ceiling = min(max(min(rate + 2.5 * sd for rate, sd in excess), 0.0), fastest) if climbing else 0.0
-    if ceiling >= common.ceiling_kpa_per_s or common.held_s <= 0.0:
-        common.ceiling_kpa_per_s, common.held_s = ceiling, FOLLOW_S
-    common.held_s -= dt_s
+    earlier = [(most, ago_s + dt_s) for most, ago_s in common.ceilings if most > ceiling and ago_s + dt_s < follow_s]
+    common.ceilings = [*earlier, (ceiling, 0.0)]
+    common.ceiling_kpa_per_s = common.ceilings[0][0]
     common.lingers_s = LINGER_S if abs(moved) > HOISTING_KPA_PER_S else max(common.lingers_s - dt_s, 0.0)
     if abs(moved) < 0.1 / 60.0:
         for place, rate in enumerate(rates):
             usual = common.usual_kpa_per_s[place]
             if rate is not None and usual is not None and settled[place]:
-                common.usual_kpa_per_s[place] = usual + (max(rate[0], 0.0) - usual) * min(dt_s / 120.0, 1.0)
+                now = min(max(rate[0], 0.0), usual_most[place])
+                common.usual_kpa_per_s[place] = usual + (now - usual) * min(dt_s / 120.0, 1.0)

@@ -9,7 +9,15 @@ from numpy.typing import NDArray
 
 from monitor.core import leak_bank as banks
 from monitor.core.leak_blocks import Block, begin_anew, close, gather
-from monitor.core.leak_common import FOLLOW_S, HOISTING_KPA_PER_S, SWING_KPA, SWING_S, share, temperature_kpa_per_s
+from monitor.core.leak_common import (
+    FOLLOW_MOST_S,
+    FOLLOW_S,
+    HOISTING_KPA_PER_S,
+    SWING_KPA,
+    SWING_S,
+    share,
+    temperature_kpa_per_s,
+)
 from monitor.core.leak_project import FALLING_KPA_PER_S, Mixture, lasting_above, lost_kpa, mixture, rate_quantiles
 from monitor.core.leak_pump import infer, lowest_kpa, rested, started, stopped
 from monitor.core.leak_stairs import due, learn
@@ -29,6 +37,8 @@ Rate = tuple[float, float]
 _STRETCH_LEAST_S: Final = 3.0
 _SETTLED_SD: Final = 0.05 / S_PER_MIN
 _SETTLED_S: Final = 30.0
+_COARSE_KPA: Final = 0.3
+_STEPS_LATE: Final = 1.5  # a step may be so late before a gauge shows that what it followed has ended
 _STEPS_SHOWN: Final = 1.5  # one step says nothing of a rate: any drift takes one at some time
 _STEPS_OTHERS: Final = 1.0  # and so far the gauges of the others may lag behind in what they show of a hoist
 _SHARED_RATIO: Final = 0.25
@@ -39,6 +49,7 @@ _FRESH_S: Final = 20.0
 _CLIMB_VAR_MOST: Final = 0.03**2  # what a coarse ambient gauge leaves open stands still: no noise
 _WILD_SDS: Final = 8.0
 _WILD_KPA: Final = 5.0
+_SWINGS_KPA: Final = 0.2 * SWING_KPA  # a load that swings takes the vacuum over an edge and back: no noise of the gauge
 _LEAST_SOFT: Final = 1e-4
 _OFF_RATE_WIDEN: Final = (0.03 / S_PER_MIN) ** 2
 _GAINS_AT_REST_KPA_PER_S: Final = 0.2 / S_PER_MIN  # gas that cools by 10 K in 10 min gives 0.14 kPa/min at 60 kPa
@@ -60,6 +71,7 @@ def forget(state: LeakState, waited_s: float) -> None:
             mean, var = track.pump.off_rate
             track.pump.off_rate = (mean, var + _OFF_RATE_WIDEN * (1.0 + waited_s / 60.0))
     state.common.rate_kpa_per_s = state.common.ceiling_kpa_per_s = 0.0
+    state.common.ceilings = []
     state.climb_refuted_since_s, state.climb_doubted = None, frozenset()
 
 
@@ -133,10 +145,13 @@ def _learn_noise(state: LeakState, track: CircuitTrack, block: Block, mean: bank
     judged = due(stairs, block.at_s, block.counts, since_s)
     if judged is None:
         return
-    ago_s = state.bank.at_s - judged[0]
+    at_s, counts = judged
+    ago_s = state.bank.at_s - at_s
     level_kpa = float(mean[banks.LEVEL] + mean[banks.RATE] * ago_s) - state.climb_kpa
+    quantum_kpa = track.gatherer.quantum_kpa
     level_var = float(var[banks.LEVEL] + var[banks.RATE] * ago_s * ago_s)
-    learn(stairs, judged[1], track.gatherer.quantum_kpa, (level_kpa, level_var))
+    swings_kpa = _SWINGS_KPA if quantum_kpa > _COARSE_KPA else 0.0
+    learn(stairs, counts, quantum_kpa, (level_kpa, level_var), swings_kpa=swings_kpa)
 
 
 def _stairs(block: Block) -> bool:
@@ -256,9 +271,17 @@ def _judge(state: LeakState, dt_s: float) -> None:
     rates, settled = _rates(state, bank)
     _doubt_climb(state, bank.at_s, rates)
     measured = bool(state.climb_source)
+    follow_s = _follow_s(state, rates)
     if not measured:
         share(
-            state.common, rates, dt_s, height_m=config.hoist_height_m, speed_m_s=config.hoist_speed_m_s, settled=settled
+            state.common,
+            rates,
+            dt_s,
+            height_m=config.hoist_height_m,
+            speed_m_s=config.hoist_speed_m_s,
+            settled=settled,
+            coarse=[track.gatherer.stairs_kpa > _COARSE_KPA for track in state.tracks],
+            follow_s=follow_s,
         )
     for row, track in enumerate(state.tracks):
         if track.mixed is None or track.begun_s is None or track.block is None or track.quantiles is None:
@@ -276,13 +299,13 @@ def _judge(state: LeakState, dt_s: float) -> None:
         sure = lasting_above(track.mixed, beyond, settling_since_s=stretch_s)
         if sure >= SURE:
             least = max(FALLING_KPA_PER_S, _SHARED_RATIO * track.quantiles.middle)
-            shared = min(map(abs, others), default=0.0) >= least
+            shared = max(map(abs, others), default=0.0) >= least
             steps_n = _STEPS_SHOWN if measured or not others else _STEPS_SHOWN + _STEPS_OTHERS
             shows = _shows(track.mixed, steps_n * track.gatherer.stairs_kpa, stretch_s=stretch_s, shared=shared)
             sure = lasting_above(track.mixed, beyond, settling_since_s=stretch_s, counted=shows)
         alone = all(rate is None for n, rate in enumerate(rates) if n != row)
         if not (measured or alone or state.relative is None):
-            sure = min(sure, _beside_others(state, bank, state.relative, row, rates))
+            sure = min(sure, _beside_others(state, bank, state.relative, row, rates, follow_s=follow_s))
         track.falling = sure >= SURE and stretch_s >= _STRETCH_LEAST_S
 
 
@@ -333,8 +356,21 @@ def _rates(state: LeakState, bank: banks.Bank) -> tuple[list[Rate | None], list[
     return rates, settled
 
 
+def _follow_s(state: LeakState, rates: Sequence[Rate | None]) -> float:
+    """How long circuits may take to show the beginning or the end of a hoist, s: a gauge that steps waits for its next step."""
+    fastest = max((rate[0] for rate in rates if rate is not None), default=0.0)
+    coarsest_kpa = max(track.gatherer.stairs_kpa for track in state.tracks)
+    return min(max(FOLLOW_S, _STEPS_LATE * coarsest_kpa / max(fastest, FALLING_KPA_PER_S)), FOLLOW_MOST_S)
+
+
 def _beside_others(
-    state: LeakState, bank: banks.Bank, relative: banks.Bank, row: int, rates: Sequence[Rate | None]
+    state: LeakState,
+    bank: banks.Bank,
+    relative: banks.Bank,
+    row: int,
+    rates: Sequence[Rate | None],
+    *,
+    follow_s: float = FOLLOW_S,
 ) -> float:
     """Probability that a circuit leaks rather than is hoisted with the others; takes the hoist out of its hypotheses."""
     track, common = state.tracks[row], state.common
@@ -344,12 +380,16 @@ def _beside_others(
     compared = relative.since_s[row] < math.inf
     apart = mixture(relative, row, track.block.var_kpa2) if compared else None
     own = 0.0 if apart is None else lasting_above(apart, FALLING_KPA_PER_S, settling_since_s=stretch_s)
-    beyond = lasting_above(track.mixed, common.ceiling_kpa_per_s + FALLING_KPA_PER_S, settling_since_s=stretch_s)
+    most = common.ceiling_kpa_per_s
+    if most > HOISTING_KPA_PER_S:  # under way: what the circuits lost before it isn't known that well
+        warmed = most + temperature_kpa_per_s(state.ambient_kpa, track.block.mean_kpa)
+        most = max(most, min(warmed, HOIST_KPA_PER_M * state.config.hoist_speed_m_s))
+    beyond = lasting_above(track.mixed, most + FALLING_KPA_PER_S, settling_since_s=stretch_s)
     if beyond < SURE:
         track.beyond_since_s = None
     elif track.beyond_since_s is None:
         track.beyond_since_s = bank.at_s
-    if track.beyond_since_s is None or bank.at_s - track.beyond_since_s < FOLLOW_S:
+    if track.beyond_since_s is None or bank.at_s - track.beyond_since_s < follow_s:
         beyond = 0.0  # the other circuits may be about to follow: then it is a hoist
     hoist = common.rate_kpa_per_s
     unsettled = _fresh_share(bank, row) >= _FRESH_SHARE or (

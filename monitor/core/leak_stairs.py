@@ -26,6 +26,9 @@ _NOT_UNLIKELY: Final = (0.1, 0.9)
 _DOUBT: Final = 40.0
 _MOST_NEWS: Final = 3.0
 _SAME_SHARE: Final = 0.25  # standing still is little news of the noise: the vacuum stands amid the same two edges
+_ASTRAY: Final = (
+    0.15  # a level that swings by so much of a quantum is astray for seconds on end: each block is little news
+)
 _LATER_N: Final = 10
 _HARD: Final = 0.12
 """Sides softer than this (over the quantum) let every block be weighed; harder ones say the same again and again."""
@@ -104,10 +107,15 @@ def due(stairs: Stairs, at_s: float, counts: Counts, since_s: float) -> tuple[fl
     return first if first[0] >= since_s else None
 
 
-def learn(stairs: Stairs, counts: Counts, quantum_kpa: float, expected: tuple[float, float]) -> None:
-    """Weigh the possible noises by a block, given mean and variance (kPa, kPa²) of the vacuum as it must have been."""
+def learn(
+    stairs: Stairs, counts: Counts, quantum_kpa: float, expected: tuple[float, float], *, swings_kpa: float = 0.0
+) -> None:
+    """Weigh the possible noises by a block, given mean and variance (kPa, kPa²) of the vacuum as it must have been.
+
+    ``swings_kpa``: how far it may swing about that, which is no noise of the gauge.
+    """
     mean_kpa, var_kpa2 = expected
-    level = mean_kpa + _NODES * math.sqrt(var_kpa2)
+    level = mean_kpa + _NODES * math.sqrt(var_kpa2 + swings_kpa * swings_kpa)
     away = np.array([value for value, _ in counts])[:, None] - level
     sd = quantum_kpa * _RATIOS[:, None, None]
     half = 0.5 * quantum_kpa
@@ -121,6 +129,8 @@ def learn(stairs: Stairs, counts: Counts, quantum_kpa: float, expected: tuple[fl
     found = np.maximum(found - found.max(), -_MOST_NEWS)
     if len(counts) == 1 and counts[0][0] == stairs.learned_kpa:
         found *= _SAME_SHARE
+    else:
+        found *= 1.0 - (1.0 - _SAME_SHARE) * min(swings_kpa / (_ASTRAY * quantum_kpa), 1.0) ** 2
     stairs.learned_kpa = counts[-1][0]
     stairs.log_weight += found
     stairs.log_weight -= stairs.log_weight.max()

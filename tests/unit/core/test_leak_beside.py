@@ -33,8 +33,9 @@ def of(*, rate=2.0, age_s=60.0, base=0.0):
         ({"rate": 3.0, "age_s": 7.1}, 0.0, 300.0, True, True),  # 0.35 kPa
         ({"rate": 3.0, "age_s": 6.9}, 0.0, 300.0, True, False),
         ({"rate": 3.0, "age_s": 6.9}, 0.0, 300.0, False, True),
-        ({"rate": 0.5, "age_s": 8.0}, 0.0, 300.0, True, True),
-        ({"rate": 0.5, "age_s": 8.0}, 0.1, 300.0, True, False),
+        ({"rate": 0.5, "age_s": 10.0}, 0.0, 300.0, True, True),
+        ({"rate": 0.5, "age_s": 9.9}, 0.0, 300.0, True, False),
+        ({"rate": 0.5, "age_s": 10.0}, 0.1, 300.0, True, False),
     ],
 )
 def test_fall_shows_once_it_is_beyond_a_step_and_if_shared_beyond_a_swing(given, least_kpa, stretch_s, shared, shows):

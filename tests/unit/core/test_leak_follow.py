@@ -277,7 +277,7 @@ def test_flow_slackens_by_no_more_than_a_tenth_per_kpa():
 def test_noise_of_a_coarse_gauge_is_learned_at_the_level_of_that_time(monkeypatch):
     """Ten blocks later: a level of 60.0 now that falls by 0.02 kPa/s was 60.2 ten seconds ago, hoist taken out."""
     told = []
-    monkeypatch.setattr(follow, "learn", lambda *given: told.append(given))
+    monkeypatch.setattr(follow, "learn", lambda *given, **_: told.append(given))
     state = state_of()
     track = state.tracks[0]
     state.climb_kpa, track.gatherer.rounds_kpa = 0.5, 0.25
@@ -297,3 +297,34 @@ def test_noise_is_not_learned_where_nothing_was_followed(lacking):
     setattr(state if lacking == "bank" else track, lacking, None)
     follow._learn_noise(state, track, block(), np.zeros(2), np.zeros(2))
     assert track.gatherer.stairs.waiting == []
+
+
+@pytest.mark.parametrize(("quantum_kpa", "swings_kpa"), [(0.1, 0.0), (0.3, 0.0), (0.31, 0.07), (1.0, 0.07)])
+def test_swing_of_the_load_over_a_coarse_gauges_steps_is_not_learned_as_noise(monkeypatch, quantum_kpa, swings_kpa):
+    told = []
+    monkeypatch.setattr(follow, "learn", lambda *_, **given: told.append(given))
+    state = state_of()
+    state.tracks[0].gatherer.rounds_kpa = quantum_kpa
+    for number in range(11):
+        given = block(at_s=NOW_S - 10.0 + number, counts=((60.0, 5),))
+        follow._learn_noise(state, state.tracks[0], given, np.array([60.0, 0.0]), np.zeros(2))
+    assert told == [{"swings_kpa": pytest.approx(swings_kpa)}]
+
+
+@pytest.mark.parametrize(
+    ("rates", "stairs_kpa", "follow_s"),
+    [
+        ((1.2, 0.1), (0.0, 0.0), 12.0),
+        ((1.2, 0.1), (0.1, 0.2), 15.0),  # one and a half steps of the coarsest at the fastest: 0.2 kPa at 1.2 kPa/min
+        ((0.1, 0.1), (0.1, 0.1), 1.5 * 0.1 / 0.35 * 60.0),  # no slower than a fall
+        ((None, 1.5), (1.0, 0.0), 60.0),
+        ((None, 1.6), (1.0, 0.0), 56.25),
+        ((None, None), (1.0, 0.0), 60.0),
+    ],
+)
+def test_coarse_gauges_may_take_a_step_and_a_half_to_show_a_hoist(rates, stairs_kpa, follow_s):
+    state = state_of()
+    for track, one in zip(state.tracks, stairs_kpa, strict=True):
+        track.gatherer.stairs_kpa = one
+    told = [None if rate is None else (rate * PER_MIN, 0.0) for rate in rates]
+    assert follow._follow_s(state, told) == pytest.approx(follow_s)

@@ -106,23 +106,25 @@ def test_circuit_that_loses_with_its_pump_running_is_falling(monkeypatch, measur
 def test_coarse_gauge_must_have_stepped_by_more_than_a_drift_would(monkeypatch, others, measured, stairs_kpa, falls):
     state = state_of(1 + len(others))
     put(state, 0, 2.0, age_s=60.0).gatherer.stairs_kpa = stairs_kpa
-    monkeypatch.setattr(follow, "_beside_others", lambda *_: 1.0)
+    monkeypatch.setattr(follow, "_beside_others", lambda *_, **__: 1.0)
     assert judged(monkeypatch, state, *others, measured=measured) is falls
 
 
 @pytest.mark.parametrize(
-    ("other", "age_s", "falls"),
+    ("others", "age_s", "falls"),
     [
-        (0.6, 7.9, False),  # 0.26 kPa in 7.9 s, and the other moves too: the load may swing
-        (0.6, 8.0, True),
-        (-0.6, 7.9, False),
-        (0.49, 7.9, True),  # under a quarter of 2 kPa/min it is no swing of both
+        ((0.6,), 9.9, False),  # 0.25 kPa in 9.9 s, and the other moves too: the load may swing
+        ((0.6,), 10.0, True),
+        ((-0.6,), 9.9, False),
+        ((0.6, 0.0), 9.9, False),  # the third may not show it yet
+        ((0.0, 0.6), 9.9, False),
+        ((0.37, 0.37), 9.9, True),  # under a quarter of 1.5 kPa/min it is no swing of both
     ],
 )
-def test_fall_of_all_must_outlast_a_swing(monkeypatch, other, age_s, falls):
-    state = state_of(2)
-    put(state, 0, 2.0, age_s=age_s)
-    assert judged(monkeypatch, state, other) is falls
+def test_fall_of_all_must_outlast_a_swing(monkeypatch, others, age_s, falls):
+    state = state_of(1 + len(others))
+    put(state, 0, 1.5, age_s=age_s)
+    assert judged(monkeypatch, state, *others) is falls
 
 
 @pytest.mark.parametrize(("other", "falls"), [(0.34, True), (0.36, False)])
@@ -139,7 +141,7 @@ def test_little_leaks_of_the_others_are_no_swing(monkeypatch, other, falls):
 def test_where_no_hoist_is_measured_a_fall_is_judged_beside_the_others(monkeypatch, measured, other, sure, falls):
     state = state_of(2)
     put(state, 0, 2.0)
-    monkeypatch.setattr(follow, "_beside_others", lambda *_: sure)
+    monkeypatch.setattr(follow, "_beside_others", lambda *_, **__: sure)
     assert judged(monkeypatch, state, other, measured=measured) is falls
 
 
@@ -147,7 +149,7 @@ def test_hoist_of_all_is_taken_up_only_where_none_is_measured(monkeypatch):
     for measured, common in (("", 0.5), ("ambient", 0.0)):
         state = state_of(2, hoist_height_m=100.0, hoist_speed_m_s=1.0)
         state.common.usual_kpa_per_s = [0.0, 0.0]
-        monkeypatch.setattr(follow, "_beside_others", lambda *_: 0.0)
+        monkeypatch.setattr(follow, "_beside_others", lambda *_, **__: 0.0)
         judged(monkeypatch, state, 0.6, own=0.5, measured=measured)
         assert state.common.rate_kpa_per_s == pytest.approx(common * PER_MIN)
 

@@ -55,6 +55,32 @@ def test_the_noise_of_a_coarse_gauge_is_learned_while_the_vacuum_falls(ratio):
     assert stairs.ratio == pytest.approx(ratio, rel=0.35)
 
 
+def test_swing_over_the_edges_is_not_learned_as_noise():
+    """Five readings a second, a swing of 0.15 kPa over steps of 0.5 kPa, no noise, the level known but for the swing."""
+    at = np.arange(3000) / 5.0
+    seen = np.round((60.0 - at / 200.0 + 0.15 * np.sin(2.0 * np.pi * at / 9.0)) / 0.5) * 0.5
+    least = []
+    for swings_kpa in (0.0, 0.07):
+        stairs = Stairs()
+        for second in range(600):
+            values = seen[5 * second : 5 * second + 5].tolist()
+            counts = tuple((v, values.count(v)) for v in sorted(set(values)))
+            learn(stairs, counts, 0.5, (60.0 - second / 200.0, 0.02**2), swings_kpa=swings_kpa)
+        least.append(stairs.not_unlikely()[0])
+    assert least[0] >= 0.15, "taken as noise, the crossings show much of it"
+    assert least[1] == 0.10
+
+
+@pytest.mark.parametrize(("swings_kpa", "share"), [(0.0, 1.0), (0.075, 1.0 - 0.75 * 0.25), (0.15, 0.25), (0.3, 0.25)])
+def test_blocks_beside_a_level_that_swings_are_less_news_each(monkeypatch, swings_kpa, share):
+    """The same probabilities of the block by each noise, so only what they count for differs."""
+    monkeypatch.setattr("monitor.core.leak_stairs._NODES", np.zeros(5))
+    plain, swung = Stairs(), Stairs()
+    for stairs, one in ((plain, 0.0), (swung, swings_kpa)):
+        learn(stairs, ((60.0, 3), (61.0, 2)), 1.0, (60.3, 0.0), swings_kpa=one)
+    assert swung.log_weight == pytest.approx(plain.log_weight * share)
+
+
 def test_shares_of_two_values_say_how_far_the_edge_is():
     chance = np.random.default_rng(4)
     stairs = Stairs()
@@ -102,6 +128,21 @@ def test_the_quantum_is_found_also_with_wild_readings_and_in_other_units(quantum
             close(gatherer)
             found.append(gatherer.quantum_kpa)
     assert np.mean(np.abs(np.array(found[40:]) / quantum - 1.0) < 0.02) > 0.95
+
+
+@pytest.mark.parametrize(
+    ("wild_kpa", "quantum_kpa"),
+    [((58.5,), 0.5), ((58.5, 71.0, 22.5), 0.5), ((58.3,), 0.1), ((58.0,), 1.0), ((), 1.0), ((58.337,), 1.0)],
+)
+def test_gauge_that_stands_but_for_wild_values_is_as_coarse_as_these_allow(wild_kpa, quantum_kpa):
+    """It stands at 63.0; a wild value that lies on no decimal step shows nothing of it."""
+    gatherer = Gatherer()
+    seen = [63.0] * 20 + [one for wild in wild_kpa for one in (wild, *[63.0] * 20)]
+    for n, value in enumerate(seen):
+        gather(gatherer, value, 0.2 * n)
+    block = close(gatherer)
+    assert gatherer.quantum_kpa == quantum_kpa
+    assert block.var_kpa2 > (0.2 * quantum_kpa) ** 2, "it may lie anywhere within its step"
 
 
 def test_a_signal_that_does_not_round_has_no_quantum():
