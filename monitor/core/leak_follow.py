@@ -37,6 +37,7 @@ Rate = tuple[float, float]
 _STRETCH_LEAST_S: Final = 3.0
 _SETTLED_SD: Final = 0.05 / S_PER_MIN
 _SETTLED_S: Final = 30.0
+_BEFORE_N: Final = 2
 _COARSE_KPA: Final = 0.3
 _STEPS_LATE: Final = 1.5  # a step may be so late before a gauge shows that what it followed has ended
 _STEPS_SHOWN: Final = 1.5  # one step says nothing of a rate: any drift takes one at some time
@@ -130,7 +131,7 @@ def flush(state: LeakState) -> None:
         banks.spawn(bank, dt_s)
     for track, block in zip(state.tracks, blocks, strict=True):
         if block is not None:
-            track.before = (*track.before, track.block)[-2:] if track.block is not None else ()
+            track.before = (*track.before, track.block)[-_BEFORE_N:] if track.block is not None else ()
             track.block = block
     _judge(state, dt_s)
     for track in state.tracks:
@@ -303,10 +304,30 @@ def _judge(state: LeakState, dt_s: float) -> None:
             steps_n = _STEPS_SHOWN if measured or not others else _STEPS_SHOWN + _STEPS_OTHERS
             shows = _shows(track.mixed, steps_n * track.gatherer.stairs_kpa, stretch_s=stretch_s, shared=shared)
             sure = lasting_above(track.mixed, beyond, settling_since_s=stretch_s, counted=shows)
+            if (
+                measured
+                and shared
+                and not track.falling
+                and _rises(track, float(banks.moments(bank)[0][banks.RATE, -1]))
+            ):
+                sure = 0.0
         alone = all(rate is None for n, rate in enumerate(rates) if n != row)
         if not (measured or alone or state.relative is None):
             sure = min(sure, _beside_others(state, bank, state.relative, row, rates, follow_s=follow_s))
         track.falling = sure >= SURE and stretch_s >= _STRETCH_LEAST_S
+
+
+def _rises(track: CircuitTrack, lowers_kpa_per_s: float) -> bool:
+    """Whether a circuit has risen by more than its noise over its last three blocks, the measured hoist taken out.
+
+    A load that swings brings the vacuum back while the fall it made is still weighed: a leak does not begin like that.
+    ``lowers_kpa_per_s``: how fast the hook comes down, as what the air presses.
+    """
+    block, first = track.block, track.before[0] if len(track.before) == _BEFORE_N else None
+    if block is None or first is None:
+        return False
+    risen_kpa = block.mean_kpa - first.mean_kpa - lowers_kpa_per_s * (block.at_s - first.at_s)
+    return risen_kpa > math.sqrt(block.noise_kpa2 + first.noise_kpa2)
 
 
 def _doubt_climb(state: LeakState, at_s: float, rates: Sequence[Rate | None]) -> None:

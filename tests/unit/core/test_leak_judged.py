@@ -5,7 +5,7 @@ import pytest
 
 from monitor.core import leak_follow as follow
 from monitor.core.leak_project import gaussian, rate_quantiles
-from tests.unit.core.test_leak_follow import NOW_S, PER_MIN, state_of
+from tests.unit.core.test_leak_follow import NOW_S, PER_MIN, block, state_of
 
 SD = 0.001 * PER_MIN
 
@@ -125,6 +125,35 @@ def test_fall_of_all_must_outlast_a_swing(monkeypatch, others, age_s, falls):
     state = state_of(1 + len(others))
     put(state, 0, 1.5, age_s=age_s)
     assert judged(monkeypatch, state, *others) is falls
+
+
+@pytest.mark.parametrize(
+    ("risen_kpa", "other", "measured", "before", "falls"),
+    [
+        (0.028, 0.6, "ambient", False, True),  # the noise of a difference, 0.0283 kPa
+        (0.029, 0.6, "ambient", False, False),  # the load swings back
+        (0.029, 0.0, "ambient", False, True),  # no other circuit moves
+        (0.029, 0.6, "ambient", True, True),  # what is established stays
+        (0.029, 0.6, "", False, True),  # the hook may come down
+    ],
+)
+def test_fall_of_all_is_not_established_while_the_circuit_rises(monkeypatch, risen_kpa, other, measured, before, falls):
+    state = state_of(2)
+    track = put(state, 0, 1.5)
+    monkeypatch.setattr(follow, "_beside_others", lambda *_, **__: 1.0)
+    track.before, track.block = (block(at_s=NOW_S - 2.0), block(at_s=NOW_S - 1.0)), block(62.0 + risen_kpa)
+    track.falling = before
+    assert judged(monkeypatch, state, other, measured=measured) is falls
+
+
+@pytest.mark.parametrize(
+    ("lowers_kpa_per_min", "before_n", "rises"), [(0.0, 2, True), (0.6, 2, True), (0.7, 2, False), (0.0, 1, False)]
+)
+def test_circuit_rises_if_it_gains_more_than_the_hook_that_comes_down_gives(lowers_kpa_per_min, before_n, rises):
+    """0.05 kPa in two seconds, of which 0.7 kPa/min are 0.023; the noise of a difference is 0.0283 kPa."""
+    track = state_of(1).tracks[0]
+    track.before, track.block = (block(at_s=NOW_S - 2.0), block(at_s=NOW_S - 1.0))[:before_n], block(62.05)
+    assert follow._rises(track, lowers_kpa_per_min * PER_MIN) is rises
 
 
 @pytest.mark.parametrize(("other", "falls"), [(0.34, True), (0.36, False)])
