@@ -37,6 +37,7 @@ Rate = tuple[float, float]
 _STRETCH_LEAST_S: Final = 3.0
 _SETTLED_SD: Final = 0.05 / S_PER_MIN
 _SETTLED_S: Final = 30.0
+_SWINGING: Final = 2.0
 _BEFORE_N: Final = 2
 _COARSE_KPA: Final = 0.3
 _STEPS_LATE: Final = 1.5  # a step may be so late before a gauge shows that what it followed has ended
@@ -300,7 +301,7 @@ def _judge(state: LeakState, dt_s: float) -> None:
         sure = lasting_above(track.mixed, beyond, settling_since_s=stretch_s)
         if sure >= SURE:
             least = max(FALLING_KPA_PER_S, _SHARED_RATIO * track.quantiles.middle)
-            shared = max(map(abs, others), default=0.0) >= least
+            shared = max(map(abs, others), default=0.0) >= least or _swings(state, row)
             steps_n = _STEPS_SHOWN if measured or not others else _STEPS_SHOWN + _STEPS_OTHERS
             shows = _shows(track.mixed, steps_n * track.gatherer.stairs_kpa, stretch_s=stretch_s, shared=shared)
             sure = lasting_above(track.mixed, beyond, settling_since_s=stretch_s, counted=shows)
@@ -315,6 +316,12 @@ def _judge(state: LeakState, dt_s: float) -> None:
         if not (measured or alone or state.relative is None):
             sure = min(sure, _beside_others(state, bank, state.relative, row, rates, follow_s=follow_s))
         track.falling = sure >= SURE and stretch_s >= _STRETCH_LEAST_S
+
+
+def _swings(state: LeakState, row: int) -> bool:
+    """Whether another circuit swings: its blocks scatter so much more than their noise that no rate of it is told."""
+    blocks = [track.block for n, track in enumerate(state.tracks) if n != row and not track.pump.running]
+    return any(block is not None and block.var_kpa2 > _SWINGING * block.noise_kpa2 for block in blocks)
 
 
 def _rises(track: CircuitTrack, lowers_kpa_per_s: float) -> bool:

@@ -128,6 +128,22 @@ def test_fall_of_all_must_outlast_a_swing(monkeypatch, others, age_s, falls):
 
 
 @pytest.mark.parametrize(
+    ("sd_kpa", "pumps", "age_s", "falls"),
+    [
+        (0.029, False, 9.9, False),  # the variance of the other's blocks is over twice that of their noise
+        (0.029, False, 10.0, True),
+        (0.028, False, 9.9, True),
+        (0.029, True, 9.9, True),
+    ],
+)
+def test_fall_beside_a_circuit_that_swings_must_outlast_a_swing(monkeypatch, sd_kpa, pumps, age_s, falls):
+    state = state_of(2)
+    put(state, 0, 1.5, age_s=age_s)
+    state.tracks[1].block, state.tracks[1].pump.running = block(sd=sd_kpa, noise_sd=0.02), pumps
+    assert judged(monkeypatch, state, 0.0) is falls
+
+
+@pytest.mark.parametrize(
     ("risen_kpa", "other", "measured", "before", "falls"),
     [
         (0.028, 0.6, "ambient", False, True),  # the noise of a difference, 0.0283 kPa
