@@ -50,3 +50,11 @@ def test_gauge_that_jumped_back_is_believed_again_wherever_its_pump_takes_it():
         if number == 34:
             assert gauge.fault == "jumped"
     assert (gauge.fault, gauge.vacuum_kpa) == (None, pytest.approx(77.9))
+
+
+def test_last_value_of_a_silent_gauge_counts_for_nothing_where_all_that_are_heard_are_not_believed():
+    gauge = heard(*[None] * 30)
+    for number in range(20):  # the rear gauge falls silent, the front one reads more than any pump makes
+        part = CircuitReading(vacuum_kpa=None, gauges={"front": 120.0})
+        gauge = take(gauge, part, 30.0 + number, ambient_kpa=101.3, refusal=None, most_kpa=98.0)
+    assert (gauge.fault, gauge.at_s, gauge.vacuum_kpa) == ("out_of_range", 29.0, pytest.approx(64.2))
