@@ -15,6 +15,7 @@ from monitor.core.leak_common import (
     HOISTING_KPA_PER_S,
     SWING_KPA,
     SWING_S,
+    Common,
     share,
     temperature_kpa_per_s,
 )
@@ -37,7 +38,7 @@ Rate = tuple[float, float]
 _STRETCH_LEAST_S: Final = 3.0
 _SETTLED_SD: Final = 0.05 / S_PER_MIN
 _SETTLED_S: Final = 30.0
-_SWINGING: Final = 2.0
+_SWINGING: Final = 9.0
 _BEFORE_N: Final = 2
 _COARSE_KPA: Final = 0.3
 _STEPS_LATE: Final = 1.5  # a step may be so late before a gauge shows that what it followed has ended
@@ -421,7 +422,7 @@ def _beside_others(
         beyond = 0.0  # the other circuits may be about to follow: then it is a hoist
     hoist = common.rate_kpa_per_s
     unsettled = _fresh_share(bank, row) >= _FRESH_SHARE or (
-        hoist == 0.0 and common.ceiling_kpa_per_s > HOISTING_KPA_PER_S
+        hoist == 0.0 and common.ceiling_kpa_per_s > HOISTING_KPA_PER_S and _usual_n(common) >= 2
     )
     if apart is not None and (unsettled or hoist > 0.0 or common.lingers_s > 0.0):
         # the others may be about to follow, or do, or just did: what sets this one apart, on top of what the others lose
@@ -435,6 +436,10 @@ def _beside_others(
         track.mixed.shift(0.0, -hoist)
     track.quantiles = rate_quantiles(track.mixed)
     return max(own, beyond)
+
+
+def _usual_n(common: Common) -> int:
+    return sum(usual is not None for usual in common.usual_kpa_per_s)
 
 
 def _fresh_share(bank: banks.Bank, row: int) -> float:

@@ -155,6 +155,7 @@ def test_what_a_hoist_may_be_is_no_leak():
         ({"lingers_s": 0.5, "usual": None}, 2.0 - 0.8),
         ({"ceiling": 0.3}, 2.0 - 0.8 + 0.05),  # the others may be about to follow
         ({"ceiling": 0.19}, 2.0),
+        ({"ceiling": 0.3, "usual": None}, 2.0),  # of whom nothing usual is known may be excused, but is told by itself
         ({}, 2.0),
     ],
 )
