@@ -432,3 +432,29 @@ def test_coarse_clock_that_tells_the_same_second_twice_does_not_begin_the_lag_an
 
 def test_gaps_add_up() -> None:
     assert take(*[(float(n), reading(seq=seq)) for n, seq in enumerate([1, 5, 6, 9])])[0].lost_n == 5
+
+
+@pytest.mark.parametrize(
+    ("sent_utc_s", "alarm", "news"),
+    [
+        (110.0, True, News.LIVE),
+        (107.0, True, News.LIVE),  # 3 s later than the quickest so far
+        (106.9, True, News.LATE),
+        (106.9, False, News.LATE),
+        (None, True, News.LIVE),
+    ],
+)
+def test_alarm_that_comes_by_itself_is_judged_by_its_stamp_and_outside_the_count(sent_utc_s, alarm, news) -> None:
+    first, _ = take((0.0, reading(seq=7, sent_utc_s=100.0)))
+    part = Reading("dock-6", {}, sent_utc_s=sent_utc_s, lifter_alarm=alarm)
+    after, told = judge(first, part, 10.0, retained=False)
+    assert told is news
+    assert after == counted(first, news)
+    assert (after.seq, after.arrived_s) == (first.seq, first.arrived_s)
+
+
+@pytest.mark.parametrize("named", [{"seq": 7}, {"boot": "b", "seq": 7}])
+def test_alarm_by_itself_that_is_numbered_stands_in_the_count(named) -> None:
+    first, _ = take((0.0, reading(sent_utc_s=100.0, **named)))
+    part = Reading("dock-6", {}, sent_utc_s=110.0, lifter_alarm=True, **named)
+    assert judge(first, part, 10.0, retained=False)[1] is News.DOUBLED
