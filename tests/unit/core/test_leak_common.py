@@ -42,6 +42,21 @@ def test_hoist_is_what_all_circuits_lose_at_least_and_no_faster_than_the_hoist_c
     assert common.rate_kpa_per_s == pytest.approx(hoist * PER_MIN, abs=1e-9)
 
 
+def test_circuits_after_one_whose_rate_is_not_known_count_as_well():
+    common = told(known(3), None, falls(0.8), falls(0.6))
+    assert common.rate_kpa_per_s == pytest.approx(0.6 * PER_MIN)
+
+
+def test_second_circuit_that_begins_to_be_known_is_taken_up():
+    common = told(known(), falls(0.6), None)
+    assert told(common, falls(0.6), falls(0.6)).ceiling_kpa_per_s == pytest.approx(0.625 * PER_MIN)
+
+
+def test_usual_leak_does_not_overshoot_after_a_long_interval():
+    common = told(known(), falls(0.05), falls(0.05), dt_s=240.0)
+    assert common.usual_kpa_per_s == pytest.approx([0.1 * PER_MIN] * 2)
+
+
 def test_one_circuit_alone_is_never_excused():
     for rates in ((falls(0.6),), (falls(0.6), None)):
         common = told(known(len(rates)), *rates)

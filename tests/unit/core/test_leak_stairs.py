@@ -71,13 +71,13 @@ def test_swing_over_the_edges_is_not_learned_as_noise():
     assert least[1] == 0.10
 
 
-@pytest.mark.parametrize(("swings_kpa", "share"), [(0.0, 1.0), (0.075, 1.0 - 0.75 * 0.25), (0.15, 0.25), (0.3, 0.25)])
+@pytest.mark.parametrize(("swings_kpa", "share"), [(0.0, 1.0), (0.0375, 1.0 - 0.75 * 0.25), (0.075, 0.25), (0.3, 0.25)])
 def test_blocks_beside_a_level_that_swings_are_less_news_each(monkeypatch, swings_kpa, share):
     """The same probabilities of the block by each noise, so only what they count for differs."""
     monkeypatch.setattr("monitor.core.leak_stairs._NODES", np.zeros(5))
     plain, swung = Stairs(), Stairs()
     for stairs, one in ((plain, 0.0), (swung, swings_kpa)):
-        learn(stairs, ((60.0, 3), (61.0, 2)), 1.0, (60.3, 0.0), swings_kpa=one)
+        learn(stairs, ((60.0, 3), (60.5, 2)), 0.5, (60.15, 0.0), swings_kpa=one)
     assert swung.log_weight == pytest.approx(plain.log_weight * share)
 
 
