@@ -88,12 +88,7 @@ class Gatherer:
     def _rounds_kpa(self) -> float:
         near_kpa = sorted(step for step in self.steps_kpa if step <= _NEAR_QUANTA * self.coarsest_kpa)
         if len(near_kpa) < 3:  # or nothing but wild values, which say no more than that what they lie on is no coarser
-            decimals = (
-                one
-                for one in _DECIMALS_KPA
-                if one <= self.decimal_kpa and _whole_n(self.steps_kpa, one, within=_DECIMAL) == len(self.steps_kpa)
-            )
-            decimal_kpa = next(decimals, 0.0)
+            decimal_kpa = _decimal_kpa(self.steps_kpa, self.decimal_kpa)
             return self.coarsest_kpa if decimal_kpa == 0.0 and self.stood_n >= _STOOD_N else decimal_kpa
         for quantum in (near_kpa[1], near_kpa[1] / 2.0, near_kpa[1] / 3.0, self.decimal_kpa):
             if not 0.0 < quantum <= 1.01 * self.coarsest_kpa:
@@ -106,6 +101,16 @@ class Gatherer:
 def _whole_n(steps_kpa: list[float], quantum_kpa: float, *, within: float = _WHOLE) -> int:
     """How many of the steps are whole quanta, within a share of one."""
     return sum(abs(step / quantum_kpa - round(step / quantum_kpa)) < within for step in steps_kpa)
+
+
+def _decimal_kpa(values_kpa: list[float], most_kpa: float) -> float:
+    """The coarsest decimal step that all values lie on, at most so coarse; 0 where they lie on none."""
+    fits = (
+        one
+        for one in _DECIMALS_KPA
+        if one <= most_kpa and _whole_n(values_kpa, one, within=_DECIMAL) == len(values_kpa)
+    )
+    return next(fits, 0.0)
 
 
 def gather(gatherer: Gatherer, value_kpa: float, now_s: float) -> None:
@@ -206,8 +211,7 @@ def _learn(gatherer: Gatherer, times_s: list[float], values_kpa: list[float]) ->
         if not tail or abs(value - tail[-1][1]) > 1e-6 or len(gatherer.steps_kpa) < 3:
             gatherer.rounds_kpa = None
         if not tail:
-            fits = next((q for q in _DECIMALS_KPA if abs(value / q - round(value / q)) < _DECIMAL), 0.0)
-            gatherer.decimal_kpa = min(fits, gatherer.coarsest_kpa)
+            gatherer.decimal_kpa = min(_decimal_kpa([value], math.inf), gatherer.coarsest_kpa)
         else:
             step = abs(value - tail[-1][1])
             if step > 1e-6:

@@ -46,17 +46,25 @@ def temperature_kpa_per_s(ambient_kpa: float, vacuum_kpa: float) -> float:
 class Common:
     """The fall all circuits share.
 
-    ``rate_kpa_per_s`` is taken for hoist now; ``ceiling_kpa_per_s`` is the most it may be, or was just now (circuits show the
-    end of a hoist some seconds apart), of ``ceilings``: what it was and how long ago in s, the older the larger; ``used_kpa``
-    is what hoists took in all so far; ``lingers_s`` counts down after one.
+    ``rate_kpa_per_s`` is taken for hoist now; ``ceilings``: the most it may be, now and just before, each with how long ago in
+    s, the older the larger; ``used_kpa`` is what hoists took in all so far; ``lingers_s`` counts down after one.
     """
 
     usual_kpa_per_s: list[float | None]
     rate_kpa_per_s: float = 0.0
-    ceiling_kpa_per_s: float = 0.0
     used_kpa: float = 0.0
     ceilings: list[tuple[float, float]] = field(default_factory=list)
     lingers_s: float = 0.0
+
+    @property
+    def ceiling_kpa_per_s(self) -> float:
+        """The most that may be hoist, or was just now: circuits show the end of a hoist some seconds apart."""
+        return self.ceilings[0][0] if self.ceilings else 0.0
+
+    @property
+    def usual_n(self) -> int:
+        """Circuits whose rate at rest is known."""
+        return sum(usual is not None for usual in self.usual_kpa_per_s)
 
 
 def share(
@@ -98,11 +106,10 @@ def share(
                 common.usual_kpa_per_s[place] = usual
         excess.append((rate[0] - usual, rate[1]))
     seen_n = sum(
-        usual is not None or most < math.inf for usual, most in zip(common.usual_kpa_per_s, usual_most, strict=True)
+        usual is not None or limit < math.inf for usual, limit in zip(common.usual_kpa_per_s, usual_most, strict=True)
     )
     if len(excess) < 2 or seen_n < 2:
-        common.rate_kpa_per_s = common.ceiling_kpa_per_s = 0.0
-        common.ceilings = []
+        common.rate_kpa_per_s, common.ceilings = 0.0, []
         return
     climbing = common.used_kpa < most
     if all(rate < 0.0 for rate, _ in excess):
@@ -112,9 +119,8 @@ def share(
     common.used_kpa = min(max(common.used_kpa + moved * dt_s, 0.0), most)
     common.rate_kpa_per_s = max(moved, 0.0)
     ceiling = min(max(min(rate + 2.5 * sd for rate, sd in excess), 0.0), fastest) if climbing else 0.0
-    earlier = [(most, ago_s + dt_s) for most, ago_s in common.ceilings if most > ceiling and ago_s + dt_s < follow_s]
+    earlier = [(one, ago_s + dt_s) for one, ago_s in common.ceilings if one > ceiling and ago_s + dt_s < follow_s]
     common.ceilings = [*earlier, (ceiling, 0.0)]
-    common.ceiling_kpa_per_s = common.ceilings[0][0]
     common.lingers_s = LINGER_S if abs(moved) > HOISTING_KPA_PER_S else max(common.lingers_s - dt_s, 0.0)
     if abs(moved) < 0.1 / 60.0:
         for place, rate in enumerate(rates):

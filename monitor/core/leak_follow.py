@@ -15,7 +15,6 @@ from monitor.core.leak_common import (
     HOISTING_KPA_PER_S,
     SWING_KPA,
     SWING_S,
-    Common,
     share,
     temperature_kpa_per_s,
 )
@@ -73,8 +72,7 @@ def forget(state: LeakState, waited_s: float) -> None:
         if track.pump.off_rate is not None:
             mean, var = track.pump.off_rate
             track.pump.off_rate = (mean, var + _OFF_RATE_WIDEN * (1.0 + waited_s / 60.0))
-    state.common.rate_kpa_per_s = state.common.ceiling_kpa_per_s = 0.0
-    state.common.ceilings = []
+    state.common.rate_kpa_per_s, state.common.ceilings = 0.0, []
     state.climb_refuted_since_s, state.climb_doubted = None, frozenset()
 
 
@@ -422,7 +420,7 @@ def _beside_others(
         beyond = 0.0  # the other circuits may be about to follow: then it is a hoist
     hoist = common.rate_kpa_per_s
     unsettled = _fresh_share(bank, row) >= _FRESH_SHARE or (
-        hoist == 0.0 and common.ceiling_kpa_per_s > HOISTING_KPA_PER_S and _usual_n(common) >= 2
+        hoist == 0.0 and common.ceiling_kpa_per_s > HOISTING_KPA_PER_S and common.usual_n >= 2
     )
     if apart is not None and (unsettled or hoist > 0.0 or common.lingers_s > 0.0):
         # the others may be about to follow, or do, or just did: what sets this one apart, on top of what the others lose
@@ -436,10 +434,6 @@ def _beside_others(
         track.mixed.shift(0.0, -hoist)
     track.quantiles = rate_quantiles(track.mixed)
     return max(own, beyond)
-
-
-def _usual_n(common: Common) -> int:
-    return sum(usual is not None for usual in common.usual_kpa_per_s)
 
 
 def _fresh_share(bank: banks.Bank, row: int) -> float:

@@ -26,9 +26,7 @@ _NOT_UNLIKELY: Final = (0.1, 0.9)
 _DOUBT: Final = 40.0
 _MOST_NEWS: Final = 3.0
 _SAME_SHARE: Final = 0.25  # standing still is little news of the noise: the vacuum stands amid the same two edges
-_ASTRAY: Final = (
-    0.15  # a level that swings by so much of a quantum is astray for seconds on end: each block is little news
-)
+_ASTRAY: Final = 0.15  # a level that swings by so much of a quantum is astray for seconds: each block is little news
 _LATER_N: Final = 10
 _HARD: Final = 0.12
 """Sides softer than this (over the quantum) let every block be weighed; harder ones say the same again and again."""

@@ -117,7 +117,7 @@ def beside(rate, other, *, apart=None, hoist=0.0, ceiling=0.0, lingers_s=0.0, us
     state = state_of(2)
     state.bank = seen_bank(3, [rate, other, 0.0])
     state.relative = seen_bank(2, [rate - other if apart is None else apart, 0.0])
-    state.common.rate_kpa_per_s, state.common.ceiling_kpa_per_s = hoist * PER_MIN, ceiling * PER_MIN
+    state.common.rate_kpa_per_s, state.common.ceilings = hoist * PER_MIN, [(ceiling * PER_MIN, 0.0)]
     state.common.lingers_s, state.common.usual_kpa_per_s = lingers_s, [None if usual is None else usual * PER_MIN] * 2
     track = state.tracks[0]
     track.begun_s, track.beyond_since_s = NOW_S - 60.0, since_s

@@ -40,7 +40,7 @@ def state_of(circuits_n=2, *, leak_kpa_per_min=2.0, **settings):
 
 def test_hole_forgets_falls_and_doubts_and_keeps_noise_and_pump():
     state = state_of()
-    state.block_from_s, state.common.rate_kpa_per_s, state.common.ceiling_kpa_per_s = NOW_S, 0.01, 0.02
+    state.block_from_s, state.common.rate_kpa_per_s, state.common.ceilings = NOW_S, 0.01, [(0.02, 0.0)]
     state.climb_refuted_since_s, state.climb_doubted = NOW_S, frozenset({"height"})
     track, other = state.tracks
     track.before, track.falling, track.bounds = (block(),), True, {("going", 52.0): None}
