@@ -39,8 +39,10 @@ TESTS: Final = {
     "layout": ["core/test_layout.py"],
     "maintenance": ["core/test_maintenance_list.py"],
     "lifter": [
-        *("core/test_lifter_facts.py", "core/test_lifter_memory.py"),
-        *("core/test_lifter_phase.py", "core/test_lifter_readings.py"),
+        "core/test_lifter_facts.py",
+        "core/test_lifter_memory.py",
+        "core/test_lifter_phase.py",
+        "core/test_lifter_readings.py",
     ],
     "lifter_trends": ["core/test_lifter_trends.py"],
     "moved": ["core/test_moved_causes.py", "core/test_moved_together.py"],
