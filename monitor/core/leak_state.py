@@ -15,6 +15,13 @@ from monitor.core.units import S_PER_MIN
 from monitor.core.warning_time import Bounds
 
 KNOWN_AFTER_S: Final = 8.0
+
+COARSE_KPA: Final = 0.3
+"""A gauge of longer steps is coarse: a swing or a short drift may pass within one of them."""
+
+BEFORE_N: Final = 2
+"""Blocks kept of a circuit before its last."""
+
 _KNOWN_SD: Final = 0.25 / S_PER_MIN
 _COARSEST_CLIMB_KPA: Final = 0.1
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from monitor.core import leak_bank as banks
-from monitor.core import leak_follow as follow
+from monitor.core import leak_judge as judge
 from monitor.core.leak_bank import Bank, restart
 from monitor.core.leak_project import Mixture
 from tests.unit.core.test_leak_follow import NOW_S, PER_MIN, state_of
@@ -39,7 +39,7 @@ def of(*, rate=2.0, age_s=60.0, base=0.0):
     ],
 )
 def test_fall_shows_once_it_is_beyond_a_step_and_if_shared_beyond_a_swing(given, least_kpa, stretch_s, shared, shows):
-    assert follow._shows(of(**given), least_kpa, stretch_s=stretch_s, shared=shared).tolist() == [shows]
+    assert judge._shows(of(**given), least_kpa, stretch_s=stretch_s, shared=shared).tolist() == [shows]
 
 
 def seen_bank(rows_n, rates, *, seconds=60, noise_kpa=0.01, begun_s=0.0):
@@ -67,7 +67,7 @@ def rated(**changes):
     for name, value in changes.get("track", {}).items():
         setattr(state.tracks[0], name, value)
     state.tracks[0].pump.running = changes.get("running", False)
-    return state, *follow._rates(state, state.bank)
+    return state, *judge._rates(state, state.bank)
 
 
 def test_rate_of_each_circuit_is_told_with_its_spread():
@@ -94,7 +94,7 @@ def test_rate_has_stood_after_half_a_minute(stretch_s, stood):
 def test_rate_that_is_hardly_known_has_not_stood():
     state = state_of(2)
     state.bank = seen_bank(3, [2.0, 0.1, 0.0], noise_kpa=0.5)
-    assert follow._rates(state, state.bank)[1] == [False, False]
+    assert judge._rates(state, state.bank)[1] == [False, False]
 
 
 @pytest.mark.parametrize(
@@ -121,9 +121,9 @@ def beside(rate, other, *, apart=None, hoist=0.0, ceiling=0.0, lingers_s=0.0, us
     state.common.lingers_s, state.common.usual_kpa_per_s = lingers_s, [None if usual is None else usual * PER_MIN] * 2
     track = state.tracks[0]
     track.begun_s, track.beyond_since_s = NOW_S - 60.0, since_s
-    rates, _ = follow._rates(state, state.bank)
+    rates, _ = judge._rates(state, state.bank)
     track.begun_s = NOW_S - 60.0
-    sure = follow._beside_others(state, state.bank, state.relative, 0, rates)
+    sure = judge._beside_others(state, state.bank, state.relative, 0, rates)
     return sure, track
 
 
@@ -172,8 +172,8 @@ def test_others_count_by_the_mean_of_what_they_usually_lose():
     state.common.lingers_s, state.common.usual_kpa_per_s = 9.0, [None, 0.1 * PER_MIN, 0.3 * PER_MIN]
     for track in state.tracks:
         track.begun_s = NOW_S - 60.0
-    rates, _ = follow._rates(state, state.bank)
-    follow._beside_others(state, state.bank, state.relative, 0, rates)
+    rates, _ = judge._rates(state, state.bank)
+    judge._beside_others(state, state.bank, state.relative, 0, rates)
     assert state.tracks[0].quantiles.middle == pytest.approx(1.4 * PER_MIN, abs=0.04 * PER_MIN)
 
 
@@ -181,15 +181,15 @@ def test_others_count_by_the_mean_of_what_they_usually_lose():
 def test_circuit_of_which_nothing_is_known_leaks_by_itself_for_nobody(lacking):
     state = state_of(2)
     setattr(state.tracks[0], lacking, None)
-    assert follow._beside_others(state, state.bank, state.relative, 0, [None, None]) == 0.0
+    assert judge._beside_others(state, state.bank, state.relative, 0, [None, None]) == 0.0
 
 
 def test_circuit_that_was_never_compared_is_judged_by_itself():
     state = state_of(2)
     state.bank = seen_bank(3, [2.0, 2.0, 0.0])
     state.common.rate_kpa_per_s = 0.5 * PER_MIN
-    rates, _ = follow._rates(state, state.bank)
-    assert follow._beside_others(state, state.bank, state.relative, 0, rates) == 0.0
+    rates, _ = judge._rates(state, state.bank)
+    assert judge._beside_others(state, state.bank, state.relative, 0, rates) == 0.0
     assert state.tracks[0].quantiles.middle == pytest.approx(1.5 * PER_MIN, rel=0.05)
 
 
@@ -200,7 +200,7 @@ def test_gas_that_settles_since_the_pump_stopped_is_not_beyond_a_hoist(begun_ago
     track = state.tracks[0]
     track.begun_s, track.mixed = NOW_S - begun_ago_s, of(rate=3.0, age_s=60.0)
     track.mixed.kind[:], track.mixed.growth[:] = 0, -1.0 / 10.0
-    assert follow._beside_others(state, state.bank, state.relative, 0, [None, None]) == 0.0
+    assert judge._beside_others(state, state.bank, state.relative, 0, [None, None]) == 0.0
     assert track.beyond_since_s == since
 
 
@@ -211,6 +211,25 @@ def test_share_of_fresh_changes_is_that_of_the_last_twenty_seconds():
     for slot, (age_s, weight) in enumerate([(0.0, 0.1), (20.0, 0.2), (20.1, 0.3), (295.0, 0.4)]):
         bank.onset_s[slot, 0] = NOW_S - age_s
         bank.log_weight[slot, 0, :2] = math.log(weight / 2.0)
-    assert follow._fresh_share(bank, 0) == pytest.approx(0.3)
+    assert judge._fresh_share(bank, 0) == pytest.approx(0.3)
     bank.since_s[0] = NOW_S - 15.0  # a stretch that may still have settled has no changes
-    assert follow._fresh_share(bank, 0) == pytest.approx(0.1)
+    assert judge._fresh_share(bank, 0) == pytest.approx(0.1)
+
+
+@pytest.mark.parametrize(
+    ("rates", "stairs_kpa", "follow_s"),
+    [
+        ((1.2, 0.1), (0.0, 0.0), 12.0),
+        ((1.2, 0.1), (0.1, 0.2), 15.0),  # one and a half steps of the coarsest at the fastest: 0.2 kPa at 1.2 kPa/min
+        ((0.1, 0.1), (0.1, 0.1), 1.5 * 0.1 / 0.35 * 60.0),  # no slower than a fall
+        ((None, 1.5), (1.0, 0.0), 60.0),
+        ((None, 1.6), (1.0, 0.0), 56.25),
+        ((None, None), (1.0, 0.0), 60.0),
+    ],
+)
+def test_coarse_gauges_may_take_a_step_and_a_half_to_show_a_hoist(rates, stairs_kpa, follow_s):
+    state = state_of()
+    for track, one in zip(state.tracks, stairs_kpa, strict=True):
+        track.gatherer.stairs_kpa = one
+    told = [None if rate is None else (rate * PER_MIN, 0.0) for rate in rates]
+    assert judge._follow_s(state, told) == pytest.approx(follow_s)

@@ -309,22 +309,3 @@ def test_swing_of_the_load_over_a_coarse_gauges_steps_is_not_learned_as_noise(mo
         given = block(at_s=NOW_S - 10.0 + number, counts=((60.0, 5),))
         follow._learn_noise(state, state.tracks[0], given, np.array([60.0, 0.0]), np.zeros(2))
     assert told == [{"swings_kpa": pytest.approx(swings_kpa)}]
-
-
-@pytest.mark.parametrize(
-    ("rates", "stairs_kpa", "follow_s"),
-    [
-        ((1.2, 0.1), (0.0, 0.0), 12.0),
-        ((1.2, 0.1), (0.1, 0.2), 15.0),  # one and a half steps of the coarsest at the fastest: 0.2 kPa at 1.2 kPa/min
-        ((0.1, 0.1), (0.1, 0.1), 1.5 * 0.1 / 0.35 * 60.0),  # no slower than a fall
-        ((None, 1.5), (1.0, 0.0), 60.0),
-        ((None, 1.6), (1.0, 0.0), 56.25),
-        ((None, None), (1.0, 0.0), 60.0),
-    ],
-)
-def test_coarse_gauges_may_take_a_step_and_a_half_to_show_a_hoist(rates, stairs_kpa, follow_s):
-    state = state_of()
-    for track, one in zip(state.tracks, stairs_kpa, strict=True):
-        track.gatherer.stairs_kpa = one
-    told = [None if rate is None else (rate * PER_MIN, 0.0) for rate in rates]
-    assert follow._follow_s(state, told) == pytest.approx(follow_s)

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from monitor.core import leak_follow as follow
+from monitor.core import leak_judge as judge
 from monitor.core.leak_project import gaussian, rate_quantiles
 from tests.unit.core.test_leak_follow import NOW_S, PER_MIN, block, state_of
 
@@ -27,9 +27,9 @@ def put(state, row, kpa_per_min, *, age_s=100.0, base=0.0):
 def judged(monkeypatch, state, *others, measured="ambient", own=None):
     """Whether circuit A falls, the other circuits falling by ``others`` kPa/min."""
     rates = [per_min(own if own is not None else 2.0), *(None if one is None else per_min(one) for one in others)]
-    monkeypatch.setattr(follow, "_rates", lambda *_: (rates, [True] * len(rates)))
+    monkeypatch.setattr(judge, "_rates", lambda *_: (rates, [True] * len(rates)))
     state.climb_source, state.ambient_kpa = measured, 101.3
-    follow._judge(state, 1.0)
+    judge.judge(state, 1.0)
     return state.tracks[0].falling
 
 
@@ -106,7 +106,7 @@ def test_circuit_that_loses_with_its_pump_running_is_falling(monkeypatch, measur
 def test_coarse_gauge_must_have_stepped_by_more_than_a_drift_would(monkeypatch, others, measured, stairs_kpa, falls):
     state = state_of(1 + len(others))
     put(state, 0, 2.0, age_s=60.0).gatherer.stairs_kpa = stairs_kpa
-    monkeypatch.setattr(follow, "_beside_others", lambda *_, **__: 1.0)
+    monkeypatch.setattr(judge, "_beside_others", lambda *_, **__: 1.0)
     assert judged(monkeypatch, state, *others, measured=measured) is falls
 
 
@@ -156,7 +156,7 @@ def test_fall_beside_a_circuit_that_swings_must_outlast_a_swing(monkeypatch, sd_
 def test_fall_of_all_is_not_established_while_the_circuit_rises(monkeypatch, risen_kpa, other, measured, before, falls):
     state = state_of(2)
     track = put(state, 0, 1.5)
-    monkeypatch.setattr(follow, "_beside_others", lambda *_, **__: 1.0)
+    monkeypatch.setattr(judge, "_beside_others", lambda *_, **__: 1.0)
     track.before, track.block = (block(at_s=NOW_S - 2.0), block(at_s=NOW_S - 1.0)), block(62.0 + risen_kpa)
     track.falling = before
     assert judged(monkeypatch, state, other, measured=measured) is falls
@@ -169,7 +169,7 @@ def test_circuit_rises_if_it_gains_more_than_the_hook_that_comes_down_gives(lowe
     """0.05 kPa in two seconds, of which 0.7 kPa/min are 0.023; the noise of a difference is 0.0283 kPa."""
     track = state_of(1).tracks[0]
     track.before, track.block = (block(at_s=NOW_S - 2.0), block(at_s=NOW_S - 1.0))[:before_n], block(62.05)
-    assert follow._rises(track, lowers_kpa_per_min * PER_MIN) is rises
+    assert judge._rises(track, lowers_kpa_per_min * PER_MIN) is rises
 
 
 @pytest.mark.parametrize(("other", "falls"), [(0.34, True), (0.36, False)])
@@ -186,7 +186,7 @@ def test_little_leaks_of_the_others_are_no_swing(monkeypatch, other, falls):
 def test_where_no_hoist_is_measured_a_fall_is_judged_beside_the_others(monkeypatch, measured, other, sure, falls):
     state = state_of(2)
     put(state, 0, 2.0)
-    monkeypatch.setattr(follow, "_beside_others", lambda *_, **__: sure)
+    monkeypatch.setattr(judge, "_beside_others", lambda *_, **__: sure)
     assert judged(monkeypatch, state, other, measured=measured) is falls
 
 
@@ -194,7 +194,7 @@ def test_hoist_of_all_is_taken_up_only_where_none_is_measured(monkeypatch):
     for measured, common in (("", 0.5), ("ambient", 0.0)):
         state = state_of(2, hoist_height_m=100.0, hoist_speed_m_s=1.0)
         state.common.usual_kpa_per_s = [0.0, 0.0]
-        monkeypatch.setattr(follow, "_beside_others", lambda *_, **__: 0.0)
+        monkeypatch.setattr(judge, "_beside_others", lambda *_, **__: 0.0)
         judged(monkeypatch, state, 0.6, own=0.5, measured=measured)
         assert state.common.rate_kpa_per_s == pytest.approx(common * PER_MIN)
 
@@ -242,11 +242,11 @@ def test_hoist_by_which_half_the_resting_circuits_gain_vacuum_is_no_longer_belie
     state = state_of(1)
     state.climb_source, state.climb_doubted = "ambient", frozenset({"height"})
     state.climb.times_s, state.climb.values_kpa = [NOW_S], [-101.0]
-    follow._doubt_climb(state, NOW_S, rates)
-    follow._doubt_climb(state, NOW_S + 11.9, rates)
+    judge._doubt_climb(state, NOW_S, rates)
+    judge._doubt_climb(state, NOW_S + 11.9, rates)
     assert state.climb_source == "ambient"
     assert state.climb_refuted_since_s == (NOW_S if doubted else None)
-    follow._doubt_climb(state, NOW_S + 12.0, rates)
+    judge._doubt_climb(state, NOW_S + 12.0, rates)
     assert state.climb_source == ("" if doubted else "ambient")
     assert state.climb_doubted == (frozenset({"ambient", "height"}) if doubted else frozenset({"height"}))
     assert state.climb_refuted_since_s is None
@@ -256,10 +256,10 @@ def test_hoist_by_which_half_the_resting_circuits_gain_vacuum_is_no_longer_belie
 def test_doubt_begins_anew_after_an_instant_without_any_and_needs_a_source():
     state = state_of(1)
     state.climb_source = "ambient"
-    follow._doubt_climb(state, NOW_S, gains(-1.0))
-    follow._doubt_climb(state, NOW_S + 6.0, gains(0.0))
-    follow._doubt_climb(state, NOW_S + 12.0, gains(-1.0))
+    judge._doubt_climb(state, NOW_S, gains(-1.0))
+    judge._doubt_climb(state, NOW_S + 6.0, gains(0.0))
+    judge._doubt_climb(state, NOW_S + 12.0, gains(-1.0))
     assert (state.climb_source, state.climb_refuted_since_s) == ("ambient", NOW_S + 12.0)
     state.climb_source = ""
-    follow._doubt_climb(state, NOW_S + 30.0, gains(-1.0))
+    judge._doubt_climb(state, NOW_S + 30.0, gains(-1.0))
     assert (state.climb_doubted, state.climb_refuted_since_s) == (frozenset(), None)
