@@ -199,6 +199,6 @@ def _enter(state: PhaseState, phase: Phase, inputs: PhaseInputs, now_s: float) -
         turn_kg=inputs.load_kg,
         picks_n=(0 if over else state.picks_n) + int(picked),
         sealed=False if phase in {Phase.IDLE, Phase.RELEASED} else state.sealed,
-        touched_down=False if picked or over else state.touched_down,
+        touched_down=False,
         released_s=now_s if phase is Phase.RELEASED and state.phase in IN_FLIGHT else state.released_s,
     )

@@ -371,3 +371,11 @@ def test_only_a_flight_that_ends_in_a_release_says_when() -> None:
     assert (landing.phase, landing.released_s) == (Phase.LANDING, None)
     grips = advance(at(Phase.IDLE, released_s=4.0), replace(OPEN, load=ON, load_kg=80.0), 100.0)
     assert (grips.phase, grips.released_s) == (Phase.RELEASED, 4.0)
+
+
+def test_phase_that_is_entered_begins_its_own_clocks_anew() -> None:
+    again = load_history(at(Phase.LANDING, turn_kg=0.0, picks_n=1), "600x40", 0.0)
+    entered = next(state for state in again if state.phase is Phase.CARRYING)
+    down = next(state for state in load_history(again[-1], "100x40", 10.0) if state.phase is Phase.LANDING)
+    for state in (entered, down):
+        assert (state.again_since_s, state.down_since_s) == (None, None)
