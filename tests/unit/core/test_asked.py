@@ -51,6 +51,11 @@ def test_what_cannot_be_balanced_carries_nothing() -> None:
     assert windy.carries_n(100.0) == 0.0
 
 
+@pytest.mark.parametrize(("per_n", "held", "carries_n"), [(0.5, 2.0, 4.0), (1.0, 2.0, 2.0), (0.01, 2.0, 200.0)])
+def test_what_asks_little_carries_in_proportion(per_n: float, held: float, carries_n: float) -> None:
+    assert Asked(per_n, 0.0).carries_n(held) == pytest.approx(carries_n)
+
+
 def test_what_asks_nothing_carries_anything() -> None:
     assert Asked(0.0, 0.0).carries_n(1.0) == math.inf
     assert Asked(0.0, 0.0).carries_n(0.0) == math.inf

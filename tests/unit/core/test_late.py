@@ -8,6 +8,7 @@ from monitor.core import late, lifter, summary
 from monitor.core.events import FilledIn
 from monitor.core.lifter import LifterState
 from monitor.core.readings import CircuitReading, Reading
+from monitor.core.sensors import Signal
 from tests.histories import dock
 
 NOW_S = 5000.0
@@ -53,6 +54,20 @@ def test_vacuum_is_taken_as_it_would_have_been_live(
     [told] = filled(lifter.begin(dock(ambient_kpa=101.2)), circuits=circuits)
     assert [name for name, _ in told.vacuums] == [name for name, _ in vacuums]
     assert [value for _, value in told.vacuums] == pytest.approx([value for _, value in vacuums])
+
+
+@pytest.mark.parametrize(
+    ("measured_s", "vacuum_kpa"),
+    [
+        pytest.param(NOW_S - 1.0, 99.0 - 40.0, id="measured a second ago"),
+        pytest.param(NOW_S - 60.0, 98.2 - 40.0, id="a minute ago: the cautious one of the site"),
+    ],
+)
+def test_vacuum_of_an_absolute_gauge_is_taken_from_the_ambient_known_now(measured_s: float, vacuum_kpa: float) -> None:
+    one = lifter.begin(dock(ambient_kpa=101.2))
+    one.signals["ambient_kpa"] = Signal(99.0, measured_s)
+    [told] = filled(one, circuits={"A": CircuitReading(pressure_abs_kpa=40.0)})
+    assert dict(told.vacuums) == {"A": pytest.approx(vacuum_kpa)}
 
 
 @pytest.mark.parametrize("circuits", [{}, {"A": CircuitReading()}, {"Z": CircuitReading(64.0)}])

@@ -149,6 +149,34 @@ def test_hoist_lingers_a_minute(kpa_per_min, lingers):
     assert common.lingers_s == (LINGER_S - 10.0 if lingers else 0.0)
 
 
+@pytest.mark.parametrize(("kpa_per_s", "lingers_s"), [(0.2 / 60.0, 0.0), (-0.2 / 60.0, 0.0), (0.2001 / 60.0, LINGER_S)])
+def test_hoist_is_under_way_above_its_least_rate(kpa_per_s, lingers_s):
+    assert told(known(usual=0.0), (kpa_per_s, SD), (kpa_per_s, SD)).lingers_s == lingers_s
+
+
+@pytest.mark.parametrize(
+    ("kpa_per_s", "learns"), [(0.0995 / 60.0, True), (0.1 / 60.0, False), (-0.1 / 60.0, False), (-0.0995 / 60.0, True)]
+)
+def test_usual_leak_is_learned_below_a_tenth_of_a_kilopascal_a_minute_of_hoist(kpa_per_s, learns):
+    """What all lose beyond their usual rates; here one of them loses a little more, which is its own."""
+    usual = 0.5 / 60.0 if kpa_per_s < 0.0 else 0.0
+    common = told(known(usual=usual), (usual + kpa_per_s, SD), (usual + kpa_per_s, SD), dt_s=12.0)
+    assert (common.usual_kpa_per_s[0] != usual) is learns
+
+
+@pytest.mark.parametrize(
+    ("rates", "settled", "learned"),
+    [
+        pytest.param((falls(0.05), falls(0.05), None), True, (True, True, False), id="one whose rate is not known"),
+        pytest.param((None, falls(0.05), falls(0.05)), True, (False, True, True), id="first of all"),
+        pytest.param((falls(0.05), falls(0.05), None), False, (False, False, False), id="none has stood for long"),
+    ],
+)
+def test_usual_leak_is_learned_of_the_circuits_that_are_seen_and_have_stood(rates, settled, learned):
+    common = told(known(3), *rates, settled=settled, dt_s=12.0)
+    assert tuple(usual != CALM[0] for usual in common.usual_kpa_per_s) == learned
+
+
 @pytest.mark.parametrize(("kpa_per_min", "learns"), [(0.09, True), (0.11, False)])
 def test_usual_leak_follows_slowly_while_nothing_is_hoisted(kpa_per_min, learns):
     """A hundred and twenty seconds bring it there; while all fall together it stands."""

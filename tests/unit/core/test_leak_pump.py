@@ -35,6 +35,7 @@ def test_lowest_of_a_rest_is_that_of_its_last_ten_seconds():
     [
         (62.5, 11.9, None, True),  # in the upper half of the last one, within twelve seconds of its end
         (61.5, 11.9, None, False),
+        (62.0, 11.9, None, False),  # just half way
         (62.5, 12.0, None, False),
         (62.5, 5.0, Pump.ON, False),  # a pump that reports says itself when it starts
     ],
@@ -138,7 +139,8 @@ def test_stroke_on_a_noisy_gauge_is_followed_to_its_end():
     ("low_kpa", "waited_s", "one"),
     [
         (66.0, 20.0, True),  # 1 kPa above where the last was thought to end: nothing rested between them
-        (65.6, 20.0, False),  # within what a swing does
+        (65.7, 20.0, False),  # as much as a swing does from one side to the other
+        (65.6, 20.0, False),
         (63.5, 20.0, False),
         (63.5, 11.0, True),  # in its upper half, within seconds
         (62.4, 11.0, False),
@@ -170,6 +172,13 @@ def test_rise_worth_naming_is_by_the_second():
         track = PumpTrack(running=True)
         told = [infer(track, 61.0 + rise_kpa * n, 2.0 * n, 60.0, 0.05, noise_sd_kpa=0.05) for n in range(3)]
         assert told == [None, None, None if goes_on else False]
+
+
+@pytest.mark.parametrize(("rise_kpa", "goes_on"), [(0.06, True), (0.0599, False)])
+def test_stroke_on_a_gauge_without_noise_goes_on_while_it_rises_by_so_much_in_a_second(rise_kpa, goes_on):
+    track = PumpTrack(running=True)
+    told = [infer(track, rise_kpa * n, float(n), 0.0, 0.05, noise_sd_kpa=0.0) for n in range(3)]
+    assert told == [None, None, None if goes_on else False]
 
 
 def test_each_stroke_and_each_rest_must_show_twice_anew():

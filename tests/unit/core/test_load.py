@@ -362,3 +362,9 @@ def test_cell_that_leaps_no_more_is_believed_again() -> None:
 def test_leaps_before_any_load_was_lifted_are_not_judged() -> None:
     load, now_s = feed("5x1 -5x1 " * 40)
     assert known(load, now_s, config=LIFTER, stale_after_s=3.0) is LoadKnown.OFF
+
+
+def test_first_load_heard_is_no_leap_and_one_back_from_it_neither() -> None:
+    """To and fro takes two steps; of the first value nobody knows where it came from."""
+    assert [feed(history)[0].leap_ratio for history in ("600x1", "600x1 0x1", "600x1 700x1")] == [0.0, 0.0, 0.0]
+    assert feed("600x1 0x1 600x1")[0].leap_ratio == pytest.approx(0.1)

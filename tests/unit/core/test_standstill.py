@@ -80,6 +80,59 @@ def test_wild_value_is_no_noise() -> None:
     assert fed(95.0, still=calm, from_s=100.0).noise_kpa == calm.noise_kpa
 
 
+def noted(*, step_kpa: float = 0.0, same_n: int = 1, seen_n: int = LEARNS_N, frozen: bool = False) -> Standstill:
+    """A gauge at 60 kPa in steps of 0.25 kPa. Three of its second difference's deviations and a step are 1 kPa."""
+    return Standstill(60.0, 0.0, same_n, step_kpa, seen_n=seen_n, quantum_kpa=0.25, bend_var_kpa2=0.0625, frozen=frozen)
+
+
+@pytest.mark.parametrize(
+    ("before_kpa", "same_n", "step_kpa", "bend_kpa"),
+    [
+        pytest.param(0.5, 1, 0.25, 0.25, id="slower on"),
+        pytest.param(-0.5, 1, 0.25, 0.75, id="turned back"),
+        pytest.param(0.5, 2, 0.25, 0.25, id="moved after it stood: from a standstill"),
+        pytest.param(-0.5, 2, 0.25, 0.25, id="moved back after it stood: the same"),
+        pytest.param(-0.5, 7, 0.25, 0.25, id="after it stood for long"),
+        pytest.param(0.5, 1, 0.0, 0.5, id="came to a stand"),
+        pytest.param(0.5, 2, 0.0, 0.0, id="stands on"),
+        pytest.param(0.5, 3, 0.0, 0.0, id="stands still"),
+    ],
+)
+def test_noise_is_learned_from_how_much_the_step_changed(
+    before_kpa: float, same_n: int, step_kpa: float, bend_kpa: float
+) -> None:
+    """A fiftieth of the new square, forty-nine of what was known."""
+    still = fed(60.0 + step_kpa, still=noted(step_kpa=before_kpa, same_n=same_n))
+    assert still.bend_var_kpa2 == pytest.approx(0.98 * 0.0625 + 0.02 * bend_kpa**2)
+
+
+@pytest.mark.parametrize(
+    ("still", "value_kpa", "learned_n"),
+    [
+        pytest.param(noted(seen_n=0), 60.25, 1, id="first change"),
+        pytest.param(noted(), 61.0, 1, id="just as much as usual"),
+        pytest.param(noted(), 61.25, 0, id="more than usual"),
+        pytest.param(noted(seen_n=39), 61.25, 1, id="more than usual, and what is usual not known yet"),
+        pytest.param(noted(seen_n=0), 64.0, 1, id="a leap of just 4 kPa"),
+        pytest.param(noted(seen_n=0), 64.25, 0, id="a leap of more"),
+        pytest.param(noted(step_kpa=-2.0, seen_n=0), 62.0, 1, id="to and fro by 4 kPa"),
+        pytest.param(noted(step_kpa=-2.0, seen_n=0), 62.25, 0, id="to and fro by more"),
+        pytest.param(noted(step_kpa=5.0), 65.0, 0, id="a wild ramp"),
+    ],
+)
+def test_change_teaches_what_is_usual_unless_it_is_wild(still: Standstill, value_kpa: float, learned_n: int) -> None:
+    assert fed(value_kpa, still=still).seen_n - still.seen_n == learned_n
+
+
+def test_back_from_a_wild_value_nothing_is_learned_before_the_resolution_is_known() -> None:
+    still = fed(60.0, 65.0, 62.0, 62.0)
+    assert (still.quantum_kpa, still.noise_kpa, still.bend_var_kpa2) == (None, 0.0, 0.0)
+
+
+def test_gauge_that_stands_keeps_the_resolution_it_showed() -> None:
+    assert fed(60.0, 60.5, 60.5, 60.5).quantum_kpa == 0.5
+
+
 # --- frozen
 
 
@@ -95,6 +148,12 @@ def test_gauge_is_frozen_once_its_noise_makes_the_standstill_a_chance_in_a_thous
 @pytest.mark.parametrize(("n", "frozen"), [(60, False), (61, True)])
 def test_no_gauge_is_frozen_before_three_seconds(n: int, frozen: bool) -> None:
     assert stood(known(), n, step_s=0.05).frozen is frozen  # 22 readings would do
+
+
+def test_standstill_is_timed_from_its_first_reading() -> None:
+    still = Standstill(60.0, 100.0, seen_n=LEARNS_N, quantum_kpa=0.1, bend_var_kpa2=0.0625)
+    assert not fed(*[60.0] * 29, still=still, from_s=100.1, step_s=0.1).frozen
+    assert fed(*[60.0] * 30, still=still, from_s=100.1, step_s=0.1).frozen
 
 
 @pytest.mark.parametrize(("noise_kpa", "frozen"), [(0.059, False), (0.061, True)])
@@ -113,7 +172,8 @@ def test_frozen_gauge_stays_so_while_it_says_the_same_and_thaws_with_three_chang
     assert fed(60.0, still=frozen, from_s=50.0).frozen
     assert fed(60.1, 60.0, still=frozen, from_s=50.0).frozen
     assert not fed(60.1, 60.0, 60.1, still=frozen, from_s=50.0).frozen
-    assert fed(60.1, 60.0, 60.0, 60.1, still=frozen, from_s=50.0).frozen  # it stood in between
+    assert fed(60.1, 60.0, 60.0, 60.1, 60.0, still=frozen, from_s=50.0).frozen  # it stood in between
+    assert not fed(60.1, 60.0, 60.0, 60.1, 60.0, 60.1, still=frozen, from_s=50.0).frozen
 
 
 def test_standstill_teaches_that_the_noise_is_small_for_five_readings_only() -> None:
@@ -141,6 +201,22 @@ def test_gauge_is_noisy_after_twenty_readings_of_which_more_than_a_third_are_lou
     first_n = told.index(True) + 1
     assert first_n == 9 + 19
     assert all(told[first_n - 1 :])
+
+
+@pytest.mark.parametrize(
+    ("bend_var_kpa2", "step_kpa", "is_loud"),
+    [
+        pytest.param(0.0, 0.75, False, id="all up to 0.75 kPa is ordinary"),
+        pytest.param(0.0, 0.8125, True, id="more than that on a gauge without noise"),
+        pytest.param(0.0625, 1.0, False, id="three deviations of 0.25 kPa and a step of 0.25 kPa"),
+        pytest.param(0.0625, 1.0625, True, id="more than those"),
+    ],
+)
+def test_reading_is_loud_above_its_usual_noise_and_its_resolution(
+    bend_var_kpa2: float, step_kpa: float, is_loud: bool
+) -> None:
+    still = Standstill(60.0, 0.0, 2, seen_n=LEARNS_N, quantum_kpa=0.25, bend_var_kpa2=bend_var_kpa2)
+    assert fed(60.0 + step_kpa, still=still).loud_ratio == (0.05 if is_loud else 0.0)
 
 
 @pytest.mark.parametrize("by_kpa", [0.1, 0.18])
