@@ -69,9 +69,17 @@ def _reserve_s(circuit: CircuitFacts, facts: Facts) -> float | None:
 
 
 def _apart_kpa(facts: Facts, circuit: CircuitFacts | None) -> float | None:
+    """How far circuits are apart. One not believed may be further off and never nearer: it hides no breach of the others."""
     values = [_believed_kpa(c, facts) for c in facts.used()]
     known = [value for value in values if value is not None]
-    return None if len(known) != len(values) or len(known) < 2 else max(known) - min(known)
+    if len(known) < 2:
+        return None
+    apart_kpa = max(known) - min(known)
+    return apart_kpa if len(known) == len(values) or apart_kpa >= _apart_limit_kpa(facts, circuit) else None
+
+
+def _apart_limit_kpa(facts: Facts, circuit: CircuitFacts | None) -> float:
+    return APART_RATIO * max(circuit.config.working_kpa for circuit in facts.used())
 
 
 def _opens_under_load(facts: Facts, circuit: CircuitFacts | None) -> bool | None:
@@ -142,6 +150,11 @@ def _over_plan_limit_kg(facts: Facts, circuit: CircuitFacts | None) -> float | N
     return math.inf if limit_kg is None else limit_kg
 
 
+def _duty_limit_ratio(circuit: CircuitFacts, facts: Facts) -> float:
+    """Before the first stroke of a lift nothing has risen in it: what rose in the last one is over."""
+    return math.inf if circuit.duty_limit_ratio is None else circuit.duty_limit_ratio
+
+
 def _if_lost(facts: Facts, circuit: CircuitFacts | None) -> float | None:
     if facts.holding is None:
         return None
@@ -199,12 +212,12 @@ LIMITS: Final[Mapping[str, Limit]] = {
     "stale_after_s": lambda f, c: f.stale_after_s,
     "fault_lasts_s": lambda f, c: FAULT_LASTS_S,
     "pump_down_limit_s": lambda f, c: None if c is None else c.pump_down_limit_s,
-    "duty_limit_ratio": lambda f, c: None if c is None else c.duty_limit_ratio,
+    "duty_limit_ratio": partial(_of, _duty_limit_ratio),
     "reserve_least_s": lambda f, c: max(RESERVE_LEAST_S, f.landing_s),
     "over_plan_limit_kg": _over_plan_limit_kg,
     "one_ratio": lambda f, c: 1.0,
     "needed_factor": lambda f, c: 2.0,
-    "apart_kpa": lambda f, c: APART_RATIO * max(circuit.config.working_kpa for circuit in f.used()),
+    "apart_kpa": _apart_limit_kpa,
     "off_band_kg": lambda f, c: off_band_kg(f.config, f.load.largest_kg),
     "tilt_slack_deg": lambda f, c: max(f.config.tilt_allowance_deg, TILT_LEAST_DEG),
     "wind_limit_m_s": lambda f, c: f.wind_limit_m_s,

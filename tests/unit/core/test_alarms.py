@@ -6,6 +6,7 @@ from typing import Any
 import pytest
 
 from monitor.core.alarm_acts import NEVER_SET_ASIDE, SHELVE_MOST_S, Answered, act, set_service
+from monitor.core.alarm_signals import SIGNALS
 from monitor.core.alarm_table import Breach
 from monitor.core.alarms import (
     RULES,
@@ -611,6 +612,14 @@ def test_over_the_plan_by_five_percent_or_twice_the_cells_accuracy(
 def test_load_that_is_not_all_off_while_landing(load_kg: float, known: LoadKnown, key: set[str]) -> None:
     landing = facts(phase=Phase.LANDING, load_known=known, load_kg=load_kg, load=Load(net_kg=load_kg, largest_kg=620.0))
     assert up(landing) == key
+
+
+@pytest.mark.parametrize(("second_kpa", "told_kpa"), [(59.5, 15.5), (60.0, None)])
+def test_circuit_not_believed_hides_no_disagreement_of_the_others(second_kpa: float, told_kpa: float | None) -> None:
+    """The limit is 15.5 kPa. Two that are so far apart are, whatever the third reads; two that are not say nothing of it."""
+    silent = circuit("A", id="C", state=S.NO_READING, vacuum_kpa=65.0)
+    three = facts(in_use=(circuit("A", vacuum_kpa=75.0), circuit("B", vacuum_kpa=second_kpa), silent))
+    assert SIGNALS["circuits_apart_kpa"](three, None) == told_kpa
 
 
 def test_circuits_are_compared_only_when_every_one_is_believed() -> None:

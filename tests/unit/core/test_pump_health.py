@@ -146,3 +146,16 @@ def test_duty_that_rises_over_a_lift_raises_its_alarm(shares: list[tuple[int, in
     watch.play(A="0>66x80 66>60x60", B="0>66x80 66x60", A_pump="onx80 offx1", load_kg="0x100 600x40", tilt_deg="90x1")
     watch.play(A=saw, B="66x1", A_pump=strokes(*shares), load_kg="600x1", tilt_deg="90x1")
     assert ("pump_duty_rising" in watch.raised()) is raised
+
+
+def test_duty_that_rose_in_the_last_lift_is_over_with_it() -> None:
+    watch = Watch(dock())
+    shares = [(20, 180), (20, 180), (60, 60), (60, 60), (60, 60), (20, 20)]
+    saw = " ".join(f"60>66x{on_n} 66>60x{off_n}" for on_n, off_n in shares)
+    watch.play(A="0>66x80 66>60x60", B="0>66x80 66x60", A_pump="onx80 offx1", load_kg="0x100 600x40", tilt_deg="90x1")
+    watch.play(A=saw, B="66x1", A_pump=strokes(*shares), load_kg="600x1", tilt_deg="90x1")
+    assert watch.alarms["pump_duty_rising A"] == "unacknowledged"
+    watch.play(A="64x100", B="66x1", A_pump="offx1", load_kg="600>0x20 0x1", tilt_deg="90x1")
+    watch.play(A="64>0x20 0x1400", B="66>0x20 0x1", A_pump="offx1", load_kg="0x1", tilt_deg="90x1")
+    assert watch.phase == "idle"
+    assert watch.alarms["pump_duty_rising A"] == "returned_unacknowledged"
