@@ -230,6 +230,14 @@ def step(board: Board, facts: Facts, now_s: float) -> list[Moved]:
     return moves
 
 
+def restart_delays(board: Board) -> None:
+    """After a restart what waits for a delay begins it anew: nobody watched meanwhile."""
+    for key, alarm in board.alarms.items():
+        begun_s = alarm.breach_since_s if alarm.state in ACTIVE else None
+        if (alarm.breach_since_s, alarm.clear_since_s) != (begun_s, None):
+            board.alarms[key] = replace(alarm, breach_since_s=begun_s, clear_since_s=None)
+
+
 WATCHED: Final = tuple((rule, SIGNALS[rule.signal], LIMITS.get(rule.limit)) for rule in ALARMS)
 IDLE_ALARM: Final = Alarm()
 NO_CIRCUIT: Final = (None,)

@@ -96,8 +96,7 @@ def step(state: SiteState, event: Event, now_s: float) -> tuple[SiteState, tuple
             state.utc_minus_now_s = utc_minus_now_s
         case LastLifts(name, past):
             if name in state.lifters:
-                state.lifters[name].past = past
-                lifts.fix_time_to_land(state.lifters[name])
+                lifts.learn(state.lifters[name], past)
         case Resumed(down_since_s):
             _resume(state, down_since_s, now_s, effects)
     return state, tuple(effects)
@@ -143,6 +142,7 @@ def _resume(state: SiteState, down_since_s: float, now_s: float, effects: list[E
         if one.log is not None:
             summary.note_gap(one.log, down_since_s, now_s, "restart")
             one.log.looked_s = None
+        alarms.restart_delays(one.board)
         one.seal_tests = seal_tests.break_off(one.seal_tests, now_s, "restart")
     _tell_all(state, now_s, effects)
 

@@ -5,6 +5,7 @@ from monitor.core.events import Effect, LiftClosed
 from monitor.core.facts import Facts
 from monitor.core.lifter import LifterState
 from monitor.core.load import begin_lift
+from monitor.core.past_lifts import PastLifts
 from monitor.core.phases import ATTACHED, Phase
 from monitor.core.status import LiftTold
 
@@ -28,6 +29,14 @@ def open_lift(one: LifterState, now_s: float, *, utc_minus_now_s: float, version
 def fix_time_to_land(one: LifterState) -> None:
     """The longer of the site file's figure and the 90th percentile of the last lifts; fixed when a lift starts."""
     one.time_to_land_s = one.past.time_to_land_s(one.config.time_to_land_s)
+
+
+def learn(one: LifterState, past: PastLifts) -> None:
+    """Take what the store knows of the last lifts. The time to land of a lift in progress never gets shorter by it."""
+    in_force_s = one.time_to_land_s if one.log is not None else 0.0
+    one.past = past
+    fix_time_to_land(one)
+    one.time_to_land_s = max(one.time_to_land_s, in_force_s)
 
 
 def close_lift(one: LifterState, facts: Facts, now_s: float, effects: list[Effect]) -> None:

@@ -308,6 +308,19 @@ def test_time_to_land_is_the_longer_of_the_site_files_and_the_ninetieth_percenti
     assert watch.said["time_to_land_s"] == in_force_s
 
 
+@pytest.mark.parametrize(("times_s", "in_force_s"), [((500.0,) * 30, 500.0), ((300.0,) * 30, 400.0), ((), 400.0)])
+def test_time_to_land_of_a_lift_in_progress_never_gets_shorter_by_what_the_store_knows(
+    times_s: tuple[float, ...], in_force_s: float
+) -> None:
+    watch = Watch()
+    watch.take(LastLifts("dock-6", PastLifts((400.0,) * 30)))
+    watch.play(A="0x5 0>64x100", B="0x5 0>64x100", load_kg="0x1")
+    assert watch.state.lifters["dock-6"].log is not None
+    watch.take(LastLifts("dock-6", PastLifts(times_s)))
+    watch.wait(0.5)
+    assert watch.said["time_to_land_s"] == in_force_s
+
+
 def test_landing_times_of_an_unknown_lifter_are_ignored() -> None:
     watch = Watch()
     watch.take(LastLifts("dock-9", PastLifts((900.0,))))
@@ -354,6 +367,35 @@ def test_acknowledged_alarm_is_still_acknowledged_after_a_restart() -> None:
     again.take(Resumed(down_s))
     assert again.alarms["vacuum_low B"] == "acknowledged"
     assert again.call == "land_now"
+
+
+def test_delay_that_was_running_begins_anew_after_a_restart() -> None:
+    """Circuits 20 kPa apart for 4 of the 10 s they must be: the minutes nobody watched are none of the other six."""
+    watch = carrying()
+    carry(watch, A="64>84x40 84x40")
+    down_s = watch.now_s
+    watch.now_s += 300.0
+    watch.take(Resumed(down_s))
+    watch.wait(15.0)
+    assert "circuits_disagree" not in watch.alarms
+    carry(watch, A="84x95")
+    assert "circuits_disagree" not in watch.alarms
+    carry(watch, A="84x15")
+    assert watch.alarms["circuits_disagree"] == "unacknowledged"
+
+
+def test_alarm_that_stood_still_says_since_when_after_a_restart() -> None:
+    watch = carrying()
+    carry(watch, wind_m_s="12x30")
+    [before] = watch.status.alarms
+    carry(watch, wind_m_s="2x300")  # on its way back for 30 of the 60 s it must be
+    watch.now_s += 40.0
+    watch.take(Resumed(watch.now_s - 40.0))
+    carry(watch, wind_m_s="2x590")
+    [after] = [alarm for alarm in watch.status.alarms if alarm.key == "wind_over_limit"]
+    assert (after.state, after.raising, after.since_utc_s) == ("unacknowledged", before.raising, before.since_utc_s)
+    carry(watch, wind_m_s="2x20")
+    assert watch.alarms["wind_over_limit"] == "returned_unacknowledged"
 
 
 def test_lift_in_progress_goes_on_after_a_restart() -> None:
