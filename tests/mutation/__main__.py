@@ -27,7 +27,7 @@ GOAL: Final = 0.90
 CHANGED_MINUTES: Final = 2.0
 TESTS: Final = {
     "call": ["core/test_call.py", "table/test_calls.py"],
-    "alarms": ["core/test_alarms.py", "table/test_alarm_table.py"],
+    "alarms": ["core/test_alarm_delays.py", "core/test_alarms.py", "table/test_alarm_table.py"],
     "acts": ["core/test_acts_bounds.py", "core/test_acts_answers.py"],
     "alarm_acts": ["core/test_acts_bounds.py", "core/test_acts_answers.py", "core/test_alarms.py"],
     "battery": ["core/test_battery_lines.py"],
@@ -53,7 +53,8 @@ TESTS: Final = {
     "plan_act": ["core/test_plan_params.py"],
     "plan_input": ["core/test_plan_input.py"],
     "plan_rating": ["core/test_plan_rating.py"],
-    "search": ["core/test_search_looks.py", "core/test_search.py"],
+    "plan_says": ["core/test_plan_says_edges.py", "core/test_plan_says.py"],
+    "search": ["core/test_search_peaks.py", "core/test_search_looks.py", "core/test_search.py"],
     "sensors": ["core/test_sensors.py", "core/test_sensors_lowest.py"],
     "seal_tests": ["core/test_seal_test_steps.py"],
     "silent_gauges": ["core/test_silent_gauges.py", "core/test_sensors.py"],
@@ -70,7 +71,12 @@ TESTS: Final = {
     ],
     "leak_project": ["core/test_leak_chosen.py", "core/test_leak_reached.py", "core/test_leak_project.py"],
     "leak_stairs": ["core/test_leak_stairs_said.py", "core/test_leak_stairs.py"],
-    "trends": ["core/test_trend_fit.py", "core/test_trend_limits.py", "core/test_trend_told.py"],
+    "trends": [
+        "core/test_trend_scale.py",
+        "core/test_trend_fit.py",
+        "core/test_trend_limits.py",
+        "core/test_trend_told.py",
+    ],
     "steps": ["core/test_step_charts.py", "core/test_step_judged.py", "core/test_steps.py"],
     "summary": ["core/test_summary.py", "core/test_late.py"],
     "config": ["core/test_plain_values.py"],

@@ -71,6 +71,7 @@ def test_last_twenty_four_steps_are_kept_and_standing_is_counted():
         ([0.0123, 0.0371, 0.0519, 0.0822], 0.0, 0, 1.0, 0.0),
         ([1.0, 1.0, 2.0], 0.0, 0, 0.5, 0.5),
         ([2.0, 2.0, 4.0], 0.0, 0, 1.0, 1.0),  # no coarser than the coarsest
+        ([2.5, 2.5, 7.5], 1.0, 0, 0.5, 0.5),  # each over four of its quanta: no more than that it is no coarser
         ([1.01, 1.01, 2.02], 0.0, 0, 1.0, 1.01),
         ([0.1, 0.1], 0.5, 9, 1.0, 0.1),  # too few steps to say but that it is no coarser
         ([4.5, 4.5, 12.0, 12.0], 1.0, 99, 1.0, 0.5),  # wild values lie on its steps too

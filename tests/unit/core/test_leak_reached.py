@@ -48,6 +48,24 @@ def test_growth_is_followed_to_exp_30_at_most():
     assert project._reach(of(DOUBLES, growth=1.0), np.array([[900.0]])).item() == pytest.approx(math.expm1(30.0))
 
 
+@pytest.mark.parametrize(("age_s", "folds"), [(2000.0, 20.0), (3000.0, 30.0), (4000.0, 30.0)])
+def test_growth_is_followed_back_to_exp_30_at_most(age_s, folds):
+    """What a rate that grows by a hundredth a second has lost, by its integral; older it is taken as thirty folds old."""
+    lost = project.lost_kpa(of(DOUBLES, rate=0.04, growth=0.01, age_s=age_s)).item()
+    assert lost == pytest.approx(0.04 * age_s * (1.0 - math.exp(-folds)) / folds)
+
+
+@pytest.mark.parametrize(("found_s", "early_s"), [(0.0, 0.0), (0.5, 0.25), (1.0, 0.25), (2.0, 0.25)])
+def test_early_bound_is_that_of_what_is_feared_unless_the_level_is_reached(monkeypatch, found_s, early_s):
+    """What is feared is surely there by then, and a twentieth of it in a quarter of a second."""
+    feared = of(BY_ORIFICE, rate=1.0)
+    monkeypatch.setattr(project, "_feared", lambda _: feared)
+    monkeypatch.setattr(project, "_reached", lambda *_: np.array([1.0]))
+    monkeypatch.setattr(project, "_quantiles", lambda *_: [0.25])
+    told = project.feared(Bounds(found_s, 50.0, 90.0), feared, 52.0, Around(AMBIENT_KPA, 3600.0))
+    assert told == Bounds(early_s, 50.0, 90.0)
+
+
 def test_steady_falls_stay_so_beside_those_that_grow_with_their_age():
     mixed = both(of(BY_ORIFICE, age_s=99.0), of(WITH_TIME, age_s=99.0))
     assert project._reach(mixed, np.array([[50.0]])).ravel() == pytest.approx([50.0, 100.0 * (1.5**2 - 1.0) / 2.0])

@@ -364,6 +364,8 @@ def test_each_step_of_a_test_is_told_at_once() -> None:
     moments = (SealTests(), asked(), begun(), low, run(begun(), at(61.0)), ended_n(PRE_PICK, PRE_PICK))
     told = [steps(tests) for tests in moments]
     assert len(set(told)) == len(told)
+    three = ended_n(SHIFT, PRE_PICK, PRE_PICK)
+    assert steps(three) == (3, three.ended[-1].asked_s), "how many, and the last"
     assert steps(ended_n(*[PRE_PICK] * KEPT_N)) != steps(ended_n(*[PRE_PICK] * (KEPT_N + 1)))
 
 

@@ -121,3 +121,25 @@ def test_service_and_withdrawn_step_leave_what_follows_to_be_found():
     assert [round(step.at, -1) for step in find_steps(stepped)] == [60, 120]
     assert not any(step.noticed_at in range(60, 66) for step in find_steps(stepped, [60]))
     assert all(step.noticed_at >= step.at for step in find_steps(stepped))
+
+
+@pytest.mark.parametrize(
+    ("values", "steps_at"),
+    [
+        pytest.param(
+            [2.8, 3.3, 3.6, 3.6, 4.8, 4.5, 5.5, 4.7, 5.0, 4.3, 2.7, 2.6, 6.3, 6.9, 6.3, 6.0, 5.2, 6.4, 6.5, 9.3, 8.0, 9.8,
+             6.9, 6.0, 8.1, 6.9],
+            [12, 13],
+            id="to the lift after the last certain one",
+        ),
+        pytest.param(
+            [9.7, 10.2, 10.1, 21.3, 22.0, 21.5, 21.6, 21.7, 21.8, 12.7, 12.1, 12.7, 12.4, 12.4, 12.6, 12.5, 12.1, 12.7,
+             12.6, 12.7, 12.6, 12.5],
+            [0],
+            id="to the first lift of all, twelve before it was noticed",
+        ),
+    ],
+)  # fmt: skip
+def test_step_is_dated_back_as_far_as(values, steps_at):
+    """Where so many lifts before it lie off to the same side."""
+    assert [step.at for step in find_steps(values)] == steps_at
