@@ -369,7 +369,7 @@ def _opened(facts: Facts) -> Values | None:
 
 
 ROWS: Final = (
-    Row("lifter_alarm", Call.LAND_NOW, Call.LAND_NOW, _lifter_alarm),
+    Row("lifter_alarm", Call.LAND_NOW, Call.LAND_NOW, _lifter_alarm, stands_s=STANDS_S),
     Row("release_under_load", Call.LAND_NOW, Call.LOOK, _release_under_load, stands_s=STANDS_S),
     Row("release_unsure", Call.LAND_NOW, None, _release_unsure, stands_s=STANDS_S),
     Row("critical", Call.LAND_NOW, Call.LOOK, _critical, stands_s=STANDS_S),
@@ -378,7 +378,7 @@ ROWS: Final = (
     Row("margin_gone", Call.LAND_NOW, Call.LOOK, _margin_gone, stands_s=STANDS_S),
     Row("early_under_landing", Call.LAND_NOW, Call.LOOK, _early_under_landing, stands_s=STANDS_S),
     Row("silent_after_trouble", Call.LAND_NOW, None, _silent_after_trouble),
-    Row("load_returns", Call.LAND_NOW, Call.LAND_NOW, _load_returns),
+    Row("load_returns", Call.LAND_NOW, Call.LAND_NOW, _load_returns, stands_s=STANDS_S),
     Row("silent", Call.NO_SIGNAL, Call.NO_SIGNAL, _silent),
     Row("early_under_twice_landing", Call.LAND_SOON, Call.LOOK, _early_under_twice_landing, stands_s=STANDS_S),
     Row("reserve_under_landing", Call.LAND_SOON, Call.LOOK, _reserve_under_landing, stands_s=STANDS_S),
@@ -402,6 +402,9 @@ ROWS: Final = (
 )
 """Rows of equal call are told in this order."""
 
+WITH_OPEN_PADS: Final = frozenset(row.key for row in ROWS if row.on_ground is Call.LAND_NOW)
+"""Rows that stand on after every pad was let go: the others are over with it."""
+
 
 def judge(facts: Facts, before: Called | None) -> Called:
     """The call, its headline and its reason. ``before`` is the call last made: a standing `land_now` outlives silence."""
@@ -409,7 +412,9 @@ def judge(facts: Facts, before: Called | None) -> Called:
         lost = {key: replace(last, lost=True) for key, last in before.standing.items()}
         return replace(before, reason=Text("reason.standing", {"age_s": _last_age_s(facts)}), standing=lost)
     detached = not facts.in_flight and any(c.state is CircuitState.OPEN for c in facts.used())
-    kept = before.standing if before is not None and before.in_flight is facts.in_flight and not detached else {}
+    kept = before.standing if before is not None and before.in_flight is facts.in_flight else {}
+    if detached:
+        kept = {key: last for key, last in kept.items() if key in WITH_OPEN_PADS}
     standing: dict[str, Standing] = {}
     best: tuple[int, Row, Values] | None = None
     for row in ROWS:

@@ -88,3 +88,38 @@ def test_after_a_dip_the_call_is_look_while_the_alarm_stands_its_minute_and_then
     assert watch.status.called.reason == Text("reason.alarm_stands.circuit", {"circuit": "B"})
     carry(watch, B="64x500")
     assert (watch.call, watch.alarms["vacuum_low B"]) == ("holding", "latched_unacknowledged")
+
+
+def test_lifters_alarm_that_sounds_in_pulses_is_one_call() -> None:
+    """A buzzer wired to the sender is silent between its beeps: the call is not, and ends ten seconds after the last."""
+    watch = carrying()
+    beeping = carry(watch, lifter_alarm=" ".join("truex5 falsex5" for _ in range(20)))
+    assert calls(beeping) == ["land_now"]
+    after = carry(watch, lifter_alarm="falsex200")
+    still = [status for status in after if status.called.call is Call.LAND_NOW]
+    assert still[-1].facts.now_s - beeping[-1].facts.now_s == pytest.approx(
+        9.5, abs=0.11
+    )  # its last beep ended 0.5 s before
+    assert calls(after) == ["land_now", "look"]  # its alarm stands a minute
+
+
+@pytest.mark.parametrize("low_kg", [10.0, 0.0])
+def test_load_that_comes_and_goes_after_the_release_is_one_call(low_kg: float) -> None:
+    """A panel that a pad still holds swings under the hook."""
+    watch = carrying()
+    carry(watch, load_kg="600>0x20 0x80")
+    carry(watch, A="64>0x20 0x50", B="64>0x20 0x50", load_kg="0x1")
+    assert watch.call == "not_lifting"
+    swings = " ".join(f"60x15 {low_kg}x15" for _ in range(6))
+    told = carry(watch, A="0x1", B="0x1", load_kg=swings)
+    assert calls(told) == ["not_lifting", "land_now"]
+    assert calls(carry(watch, A="0x1", B="0x1", load_kg="0x150"))[-1] == "not_lifting"
+
+
+def test_with_the_pads_let_go_no_other_call_stands_on() -> None:
+    watch = carrying()
+    carry(watch, B="64>50x20 50x20")
+    assert watch.call == "land_now"
+    carry(watch, B="50x1", load_kg="600>0x20 0x80")
+    told = carry(watch, A="64>0x20 0x30", B="50>0x20 0x30", load_kg="0x1")
+    assert told[-1].called.call is Call.NOT_LIFTING
