@@ -93,7 +93,8 @@ def statistics(moves: Iterable[AlarmMove], from_utc_s: float, to_utc_s: float) -
     """The figures of a span.
 
     Args:
-        moves: In order of time. Those before the span say what stood when it began; those after it are left out.
+        moves: In the order they happened, whatever was done to the clock between. Those before the span say what stood when
+            it began; those after it are left out.
         from_utc_s: Its start.
         to_utc_s: Its end, after the start.
 
@@ -170,7 +171,8 @@ def _follow(memory: _Memory, which: Which, move: AlarmMove, from_utc_s: float, w
 
 
 def _stood(which: Which, raising: str, since_utc_s: float, to_utc_s: float, *, ended: bool) -> Standing:
-    return Standing(which, raising, since_utc_s, to_utc_s - since_utc_s, ended)
+    for_s = max(0.0, to_utc_s - since_utc_s)  # a clock set back meanwhile makes no negative time
+    return Standing(which, raising, since_utc_s, for_s, ended)
 
 
 def _by_interval(raised: Sequence[tuple[float, Which]], from_utc_s: float, to_utc_s: float) -> tuple[int, ...]:
@@ -194,10 +196,13 @@ def _floods(by_interval_n: Sequence[int]) -> tuple[int, int]:
 
 
 def _most_within(at_s: Sequence[float], within_s: float) -> int:
-    """The most changes within a time. Check: 0, 30 and 60 s are 3 within 60 s; 0, 30 and 60.1 s are 2."""
+    """The most changes within a time, begun anew where the clock was set back.
+
+    Check: 0, 30 and 60 s are 3 within 60 s; 0, 30 and 60.1 s are 2.
+    """
     most_n = first = 0
     for last, late_s in enumerate(at_s):
-        while late_s - at_s[first] > within_s:
+        while not 0.0 <= late_s - at_s[first] <= within_s:
             first += 1
         most_n = max(most_n, last - first + 1)
     return most_n

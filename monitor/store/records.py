@@ -111,9 +111,9 @@ class Reader:
         return [row_dict(row) for row in reversed(self._rows(query))]
 
     def alarm_moves(self, *, until: float, lifter: str | None = None) -> list[AlarmMove]:
-        """Every move of alarms up to a UTC second, in order: what alarm figures are made from."""
+        """Every move of alarms up to a UTC second, in the order they happened: what alarm figures are made from."""
         c = t.alarms.c
-        query = sa.select(t.alarms).where(c.utc_ms <= round(until * 1000)).order_by(c.utc_ms, c.at_s)
+        query = sa.select(t.alarms).where(c.utc_ms <= round(until * 1000)).order_by(c.at_s)  # never set back
         if lifter is not None:
             query = query.where(c.lifter == lifter)
         return [

@@ -164,6 +164,15 @@ def test_alarm_moves_come_back_in_order_and_once(store: Store) -> None:
     assert [one["utc_ms"] for one in moves] == [1764019112500, 1764019120000]
 
 
+def test_alarm_moves_are_in_the_order_they_happened_though_the_clock_was_set_back(store: Store) -> None:
+    writer = store.writer()
+    writer.alarm(move("dock-6/B/losing_vacuum/17"))
+    writer.alarm(move("dock-6/B/losing_vacuum/17", "cleared", at_s=72.5) | {"utc_s": 1764015572.5})
+    assert writer.flush()
+    moves = store.reader().alarm_moves(until=1764020000.0)
+    assert [(one.moved, one.at_utc_s) for one in moves] == [("raised", 1764019112.5), ("cleared", 1764015572.5)]
+
+
 def test_closed_lift_comes_back_as_it_was(store: Store) -> None:
     writer = store.writer()
     close_lift(writer, "dock-6/1", largest_kg=622.5, words="µ × −")

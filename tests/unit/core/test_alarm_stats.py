@@ -198,3 +198,19 @@ def test_changes_chatter_wherever_in_a_longer_history_they_lie() -> None:
     assert stats(*moves, *late).chattering[0][1] == 4
     close = [move(at_s, "returned" if n % 2 else "raised", n=n) for n, at_s in enumerate((0.0, 10.0, 61.0, 65.0))]
     assert stats(*close).chattering[0][1] == 3  # the last three
+
+
+def test_clock_set_back_leaves_nothing_standing_and_makes_no_chatter() -> None:
+    """Raised at 2000 s and over a minute later, by a clock that was set back half an hour between; then twice more."""
+    moves = [move(2000.0), move(260.0, "cleared"), move(320.0, n=2), move(380.0, "cleared", n=2)]
+    said = stats(*moves)
+    assert said.standing == ()
+    assert said.chattering == ()
+    assert said.raised_n == 2
+    longest = said.longest_unacknowledged
+    assert longest is not None
+    assert (longest.for_s, longest.ended, longest.raising) == (60.0, True, "dock-6/lifter/battery_low/2")
+
+
+def test_chatter_after_the_clock_was_set_back_is_still_found() -> None:
+    assert stats(move(2000.0), move(260.0, "cleared"), move(290.0), move(320.0, "cleared")).chattering[0][1] == 3
