@@ -30,10 +30,11 @@ def test_pressed_loads_are_followed_to_their_end_beside_much_larger_ones() -> No
     random = np.random.default_rng(12)
     for _ in range(40):
         places = random.uniform(-1.0, 1.0, (random.integers(3, 12), 2))
-        force = np.array([1.0e15, 1.0e3])
+        force = np.array([1.0e15, 1.0e3, 1.0e-9])
         at = random.normal(0.0, 0.5, 2)
-        large, small = pulls(places, np.full(len(places), 0.1), force, force[:, None] * at)
+        large, small, tiny = pulls(places, np.full(len(places), 0.1), force, force[:, None] * at)
         assert small == pytest.approx(large * 1.0e-12, rel=1e-4, abs=1e-2)
+        assert tiny == pytest.approx(large * 1.0e-24, rel=1e-4, abs=1e-14)
 
 
 def test_rows_of_pads_in_one_line_are_each_judged_by_their_own_moment_across() -> None:
