@@ -235,6 +235,33 @@ def test_circuits_are_compared_where_two_are_believed(
     assert SIGNALS["circuits_apart_kpa"](facts(circuit("A", **a), circuit("B", **b)), None) == apart_kpa
 
 
+@pytest.mark.parametrize(
+    ("believed_kpa", "apart_kpa"),
+    [
+        pytest.param((75.0, 59.6), None, id="just within the limit: the third may be further off"),
+        pytest.param((75.0, 59.5), 15.5, id="apart whatever the third reads"),
+        pytest.param((40.0, 75.0), 35.0, id="far apart"),
+        pytest.param((75.0,), None, id="nothing to compare it with"),
+        pytest.param((), None, id="none is believed"),
+    ],
+)
+def test_circuit_that_is_not_believed_brings_the_others_no_nearer(
+    believed_kpa: tuple[float, ...], apart_kpa: float | None
+) -> None:
+    """A quarter of the working level of 62 kPa is the limit."""
+    heard = [circuit("A", id=f"A{n}", vacuum_kpa=kpa) for n, kpa in enumerate(believed_kpa)]
+    three = facts(in_use=(*heard, circuit("A", id="C", state=S.NO_READING, vacuum_kpa=65.0)))
+    assert LIMITS["apart_kpa"](three, None) == 15.5
+    assert SIGNALS["circuits_apart_kpa"](three, None) == apart_kpa
+
+
+@pytest.mark.parametrize(("limit_ratio", "limit"), [(0.3, 0.3), (0.0, 0.0), (None, math.inf)])
+def test_duty_has_risen_in_no_lift_before_its_first_stroke(limit_ratio: float | None, limit: float) -> None:
+    part = circuit("A", duty_limit_ratio=limit_ratio)
+    assert LIMITS["duty_limit_ratio"](facts(part), part) == limit
+    assert LIMITS["duty_limit_ratio"](facts(part), None) is None
+
+
 def test_load_let_out_is_no_news_of_a_lifter_that_is_silent() -> None:
     let_out = [circuit(name, lost_kpa=20.0) for name in "AB"]
     assert SIGNALS["opens_under_load"](facts(*let_out), None) is True

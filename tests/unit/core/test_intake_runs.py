@@ -68,3 +68,20 @@ def test_clock_of_a_sender_heard_late_only_is_judged_by_its_newest_late_message(
     intake, news = take((0.0, reading(sent_utc_s=1000.0)), (60.0, reading(sent_utc_s=1010.0)))
     assert news == [News.LIVE, News.LATE]
     assert worst_lag_s([intake], 61.0, 0.0) == -950.0
+
+
+@pytest.mark.parametrize(
+    ("said", "in_order"),
+    [
+        pytest.param({"circuits": {}, "lifter_alarm": True}, False, id="the alarm by itself"),
+        pytest.param({"circuits": {}, "lifter_alarm": False}, False, id="that it is over, by itself"),
+        pytest.param({"lifter_alarm": True}, True, id="a vacuum beside it"),
+        pytest.param({"circuits": {}, "load_kg": 600.0}, True, id="a load and no alarm"),
+        pytest.param({}, True, id="a vacuum"),
+    ],
+)
+def test_only_an_alarm_by_itself_says_nothing_of_the_readings_order(said: dict[str, object], in_order: bool) -> None:
+    told = Reading("dock-6", **{"circuits": {"A": CircuitReading(60.0)}, "sent_utc_s": 100.0, **said})  # type: ignore[arg-type]
+    intake, news = judge(Intake(), told, 5.0, retained=False)
+    assert news is News.LIVE
+    assert intake.arrived_s == (5.0 if in_order else None)

@@ -29,6 +29,26 @@ def opened(phase: Phase = Phase.SEALING, **changes: Any) -> LifterState:
     return one
 
 
+@pytest.mark.parametrize(
+    ("in_a_lift", "landing_s", "time_to_land_s"),
+    [
+        pytest.param(True, 400.0, 400.0, id="longer: at once"),
+        pytest.param(True, 250.0, 300.0, id="shorter: not in this lift"),
+        pytest.param(False, 250.0, 250.0, id="shorter, between two lifts"),
+        pytest.param(False, 400.0, 400.0, id="longer, between two lifts"),
+    ],
+)
+def test_time_to_land_of_a_lift_in_progress_gets_no_shorter_by_what_is_learned(
+    in_a_lift: bool, landing_s: float, time_to_land_s: float
+) -> None:
+    """240 s by the site file; 300 s as the lift began."""
+    one = opened() if in_a_lift else opened(Phase.IDLE)
+    one.time_to_land_s = 300.0
+    past = PastLifts((landing_s,) * 10)
+    lifts.learn(one, past)
+    assert (one.past, one.time_to_land_s) == (past, time_to_land_s)
+
+
 def closed(one: LifterState, phase: Phase) -> list[Effect]:
     """The lifter comes to this phase a minute later."""
     one.phase = replace(one.phase, phase=phase)
