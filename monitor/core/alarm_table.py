@@ -184,7 +184,7 @@ ALARMS: Final = (
         severity=Severity.LOAD_MAY_DROP,
         who_acts=Role.OPERATOR,
         time_to_act_s=15,
-        says="Lost {value_kpa} within 2 s (limit {limit_kpa}), {held_s} ago",
+        says="Lost {value_kpa} suddenly (limit {limit_kpa}), {held_s} ago",
         do="Stop, keep everybody clear, land the load now.",
     ),
     AlarmRule(

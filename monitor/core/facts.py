@@ -52,7 +52,7 @@ class CircuitFacts:
     reserve: Bounds | None
     assumed: tuple[str, ...]
     before: CircuitState | None  # the state last heard, while nothing is heard or believed now
-    lost_kpa: float  # vacuum lost within the last two seconds
+    lost_kpa: float  # vacuum lost within the last two seconds, or since the reading before
     pump_down_s: float = 0.0  # how long this lift's pump-down took, or takes by now; 0 before it
     pump_down_limit_s: float | None = None  # from when that is slow, by this lifter's own history
     duty_ratio: float | None = None  # share of its time the pump runs, over its last strokes

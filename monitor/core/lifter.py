@@ -89,7 +89,9 @@ class LifterState:
     gauges: dict[str, Gauge]
     pump_watches: dict[str, PumpWatch]
     stale_s: dict[str, float]  # silence after which each circuit has no reading, by the interval learned
-    recent: dict[str, tuple[tuple[float, float], ...]]
+    recent: dict[
+        str, tuple[tuple[float, float], ...]
+    ]  # believed within two seconds, or the last two of a slower circuit
     rose: dict[str, bool]  # whether what a circuit read last is that much above what it read just before
     before: dict[str, CircuitState]
     signals: dict[str, Signal] = field(default_factory=dict)
@@ -221,8 +223,10 @@ def _take_gauge(state: LifterState, name: str, circuit: CircuitConfig, gauge: Ga
     _keep(state, name, gauge)
     if gauge.at_s != now_s or gauge.vacuum_kpa is None:
         return None
-    recent = state.recent[name] = (*_lately(state, name, now_s), (now_s, gauge.vacuum_kpa))[-64:]
-    state.rose[name] = gauge.vacuum_kpa - min(recent, key=_VALUE)[1] >= RISES_KPA
+    lately = (*_lately(state, name, now_s), (now_s, gauge.vacuum_kpa))[-64:]
+    before = tuple(pair for pair in state.recent.get(name, ())[-1:] if now_s - pair[0] <= state.stale_s[name])
+    state.recent[name] = lately if len(lately) > 1 else (*before, *lately)
+    state.rose[name] = gauge.vacuum_kpa - min(lately, key=_VALUE)[1] >= RISES_KPA
     watch = pumps.watch(state.pump_watches[name], gauge.pump, gauge.vacuum_kpa, now_s, config=circuit)
     state.pump_watches[name] = watch
     return gauge.vacuum_kpa if gauge.fault is None else None
@@ -241,6 +245,18 @@ def _lately(state: LifterState, name: str, now_s: float) -> tuple[tuple[float, f
     while over_n < len(recent) and now_s - recent[over_n][0] > RECENT_S:
         over_n += 1
     return recent[over_n:]
+
+
+def _lost_kpa(state: LifterState, name: str, now_s: float) -> float:
+    """Vacuum lost within ``RECENT_S``; by a circuit heard less often, since the reading before."""
+    gauge = state.gauges[name]
+    if gauge.vacuum_kpa is None or gauge.at_s is None:
+        return 0.0
+    values = [kpa for _, kpa in _lately(state, name, now_s)]
+    if len(values) < 2 and now_s - gauge.at_s <= RECENT_S:
+        earlier = [pair for pair in state.recent.get(name, ()) if pair[0] < gauge.at_s]
+        values += [kpa for at_s, kpa in earlier[-1:] if gauge.at_s - at_s <= state.stale_s[name]]
+    return max(0.0, max(values, default=0.0) - gauge.vacuum_kpa)
 
 
 def _keep(state: LifterState, name: str, gauge: Gauge) -> None:
@@ -592,8 +608,6 @@ def _circuit_facts(
     if judged not in UNHEARD:
         state.before[name] = judged
     condition = state.log.circuits[name].condition if state.log is not None and name in state.log.circuits else None
-    highest = max(_lately(state, name, now_s), key=_VALUE, default=None)
-    lost_kpa = 0.0 if highest is None or gauge.vacuum_kpa is None else max(0.0, highest[1] - gauge.vacuum_kpa)
     return CircuitFacts(
         id=name,
         config=config,
@@ -613,7 +627,7 @@ def _circuit_facts(
         reserve=reserve,
         assumed=view.assumed if view is not None else (),
         before=state.before.get(name) if judged in UNHEARD else None,
-        lost_kpa=lost_kpa,
+        lost_kpa=_lost_kpa(state, name, now_s),
         pump_down_s=0.0 if condition is None else condition.pumping_down_s(gauge.pump, now_s),
         pump_down_limit_s=state.past.pump_down_limit_s(name),
         duty_ratio=None if condition is None else condition.duty.steady_ratio,

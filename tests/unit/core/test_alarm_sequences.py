@@ -2,7 +2,7 @@
 
 import pytest
 
-from tests.histories import carry, carrying
+from tests.histories import Watch, carry, carrying, dock
 
 
 def test_call_is_the_same_whatever_is_out_of_service_or_shelved() -> None:
@@ -117,3 +117,18 @@ def test_after_the_release_no_alarm_of_the_last_lift_stands_in_the_next(
     carry(watch, A="0>64x100 64x600", B="0>64x100 64x600", load_kg="0x1")
     assert (watch.phase, watch.call) == ("seal_test", "holding")
     assert {key for key, state in watch.alarms.items() if state in {"unacknowledged", "acknowledged"}} == set()
+
+
+@pytest.mark.parametrize("every_s", [0.5, 2.0, 2.5, 4.0, 5.0])
+def test_sudden_loss_and_release_under_load_are_told_however_seldom_a_lifter_is_heard(every_s: float) -> None:
+    watch = Watch(dock())
+    upright = {"tilt_deg": "90x1", "rate_hz": 1.0 / every_s}
+    watch.play(A="0x3 64x20", B="0x3 64x20", A_pump="onx3 offx1", B_pump="onx3 offx1", load_kg="0x1", **upright)
+    watch.play(A="64x1", B="64x1", A_pump="offx1", B_pump="offx1", load_kg="600x15", **upright)
+    assert watch.raised() == []
+    watch.play(A="64x1", B="54x4", A_pump="offx1", B_pump="offx1", load_kg="600x1", **upright)
+    assert watch.alarms["sudden_loss B"] == "unacknowledged"
+    assert watch.call != "holding"
+    watch.play(A="20x3", B="20x3", A_pump="offx1", B_pump="offx1", load_kg="600x1", **upright)
+    assert watch.alarms["release_under_load"] == "unacknowledged"
+    assert watch.call == "land_now"

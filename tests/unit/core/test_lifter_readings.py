@@ -461,6 +461,30 @@ def test_vacuum_lost_is_measured_from_the_highest_of_the_last_two_seconds() -> N
 
 
 @pytest.mark.parametrize(
+    ("said", "lost_kpa"),
+    [
+        pytest.param([(0.0, 64.0), (2.5, 61.0)], 3.0, id="heard every 2.5 s"),
+        pytest.param([(0.0, 64.0), (2.5, 61.0), (5.0, 59.0)], 2.0, id="since the reading before alone"),
+        pytest.param([(0.0, 64.0), (2.5, 66.0)], 0.0, id="gained"),
+        pytest.param([(0.0, 64.0), (1.0, 64.0), (3.5, 61.0)], 3.0, id="after one that was missed"),
+        pytest.param(
+            [*((float(n), 64.0) for n in range(8)), (11.0, 61.0)], 0.0, id="after a gap nothing is known of it"
+        ),
+    ],
+)
+def test_vacuum_lost_by_a_circuit_heard_less_often_is_measured_from_the_reading_before(
+    said: list[tuple[float, float]], lost_kpa: float
+) -> None:
+    state = lifter.begin(bare())
+    for now_s, kpa in said:
+        hear(state, now_s, vacuum_kpa={"A": kpa, "B": 64.0})
+    end_s = said[-1][0]
+    assert tell(state, end_s).circuits["A"].lost_kpa == lost_kpa
+    assert tell(state, end_s + 2.0).circuits["A"].lost_kpa == lost_kpa
+    assert tell(state, end_s + 2.1).circuits["A"].lost_kpa == 0.0
+
+
+@pytest.mark.parametrize(
     "plan",
     [
         {"pads": ("A1", "A2", "B1", "B2")},
