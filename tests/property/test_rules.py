@@ -14,6 +14,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from monitor.core.alarm_signals import TROUBLED_CALLS
 from monitor.core.alarm_table import Priority
 from monitor.core.alarms import ACTIVE
 from monitor.core.call import RANK, Call
@@ -109,7 +110,13 @@ class Judge:
     def silence_never_clears(self, status: Status) -> None:  # rule 1
         for moved in self.watch.moved[self.moved_n :]:
             by_itself = moved.moved in {"returned", "cleared"} and not moved.who
-            if by_itself and moved.lifter == self.sender.lifter and moved.key not in BESIDE_THE_READINGS:
+            if not by_itself or moved.lifter != self.sender.lifter or moved.key in BESIDE_THE_READINGS:
+                continue
+            if moved.key == "tandem_trouble":  # of the other lifter's call, and silence of that one is trouble
+                told = [one.status.facts for one in self.watch.told if one.status.facts.config.id == moved.lifter]
+                heard = [facts.partners for facts in told if facts.now_s == moved.at_s]
+                assert any(TROUBLED_CALLS.isdisjoint(call for call, _ in partners.values()) for partners in heard)
+            else:
                 abouts = [moved.about] if moved.about else list(CIRCUITS)
                 assert any(self.fresh(name, status) for name in (*abouts, *(() if moved.about else ("load",)))), moved
         self.moved_n = len(self.watch.moved)
