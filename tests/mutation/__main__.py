@@ -64,6 +64,7 @@ TESTS: Final = {
     "leak_blocks": ["core/test_leak_one_block.py", "core/test_leak_noise.py", "core/test_leak_blocks.py"],
     "leak_follow": ["core/test_leak_follow.py", "core/test_leak_let_in.py", "core/test_leak_minute.py"],
     "leak_judge": [
+        "core/test_leak_judge_told.py",
         "core/test_leak_judged.py",
         "core/test_leak_beside.py",
         "core/test_leak_follow.py",
