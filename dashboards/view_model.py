@@ -32,6 +32,9 @@ UNIT_GAP: Final = re.compile(r"(\d) (?=(?:s|min|h|kg|kPa|m|V|m/s|lb|inHg|ft|in|m
 SET_ASIDE: Final = ("shelved", "suppressed", "out_of_service")
 """Flags beside the life cycle of an alarm that is not to be heard for now."""
 
+DETACHED: Final = frozenset({"idle", "released"})
+"""Phases in which nothing hangs and no pad is to hold."""
+
 BLIND: Final = frozenset({"no_reading", "sensor_fault"})
 """Circuit states in which nothing is known of the vacuum now."""
 
@@ -90,7 +93,8 @@ def view(
         "story": None if story is None else {key: str(story.get(key, "")) for key in ("title", "line")},
     }
     if len(shown) == 1:
-        said["one"] = _lifter(shown[0], voice)
+        at_the_panel = viewer.page == "landing"
+        said["one"] = _lifter(shown[0], voice, settings_of(site, shown[0]["lifter"]) if at_the_panel else None)
         if viewer.page == "seal-test":
             said["one"]["seal_test"] = seal_test(shown[0], settings_of(site, shown[0]["lifter"]), voice)
         said["one"]["first"] = _first(shown[0], site, voice)
@@ -164,7 +168,7 @@ def split_headline(headline: str) -> tuple[str, str]:
     return headline[:cut], _sentence(rest) + ("" if rest.endswith(".") else ".")
 
 
-def _lifter(status: Status, voice: Voice) -> View:
+def _lifter(status: Status, voice: Voice, settings: Mapping[str, Any] | None = None) -> View:
     alarms = status["alarms"]
     return {
         **_called(status, voice),
@@ -177,6 +181,7 @@ def _lifter(status: Status, voice: Voice) -> View:
         },
         "load": _load(status, voice),
         "landing": _landing_load(status, voice),
+        "tell": [] if settings is None else _to_tell(status, settings, voice),
         "circuits": [_circuit(name, said, status, voice) for name, said in status["circuits"].items()],
         "facts": _facts(status, voice),
         "alarms": _alarm_lines(status, voice),
@@ -280,6 +285,25 @@ def _landing_load(status: Status, voice: Voice) -> View:
     if status["release"] == "not_attached":
         rule = ""
     return {"kg": voice.value("load_kg", kg) if known else voice.say("landing.unknown"), "rule": rule}
+
+
+def _to_tell(status: Status, settings: Mapping[str, Any], voice: Voice) -> list[View]:
+    """What a person at the panel may tell now: acts with their words. They go into the record; none commands the lifter."""
+    phase = status["phase"]
+    acts: list[tuple[str, dict[str, str]]]
+    if phase in DETACHED:
+        return []
+    if settings.get("load_measures") == "none":
+        acts = [("landed_fixed", {})] if phase in ("lifting", "carrying") else [("picked_up", {})]
+    else:
+        down = phase == "landing" or (phase in ("lifting", "carrying") and status["load"]["known"] != "on")
+        acts = [("confirm_fixed", {})] if down else []
+    acts += [("surface", {"surface": surface}) for surface in ("wet", "oily")]
+    keys = [".".join(("tell", kind, *params.values())) for kind, params in acts]
+    return [
+        {"key": key, "kind": kind, "params": params, "words": voice.say(key)}
+        for key, (kind, params) in zip(keys, acts, strict=True)
+    ]
 
 
 def _circuit(name: str, said: Mapping[str, Any], status: Status, voice: Voice) -> View:

@@ -7,6 +7,7 @@ import { ageNow, ageWords, start } from "./live.js";
 import "./look.js";
 import { paintSound, soundButton, soundLost } from "./sound.js";
 import { paintStory } from "./story.js";
+import { paintTell } from "./tell.js";
 import { tip } from "./tips.js";
 import { paintTiles } from "./tiles.js";
 import { vibrationSays } from "./vibration.js";
@@ -21,6 +22,7 @@ function paint(view) {
   paintSound(view.sound);
   one = view.one ?? null;
   if (!one) {
+    byId("tell").hidden = true;
     paintTiles(byId("tiles"), view.tiles);
     return;
   }
@@ -38,6 +40,7 @@ function paint(view) {
   tip(byId("release-words"), one.release.look === "not_attached" ? null : `release.${one.release.look}`);
   tip(byId("load-words"), "load");
   list(byId("circuits"), one.circuits, (circuit) => circuit.id, createLane, paintLane);
+  paintTell(byId("tell"), byId("tells"), one);
   alarmRows(byId("alarms"), one);
   text(byId("spoken"), `${one.release.words || one.headline}. ${one.headline}.`);
   const title = `${one.release.words || one.headline} · ${one.name}`;

@@ -27,6 +27,8 @@ def html(static: Static, speaker: Speaker) -> str:
 <h1 id="tiles-title" class="unseen">{escape(say("tiles.title", speaker))}</h1>
 <ul id="tiles"></ul>
 <section id="device">
+<details id="tell" hidden><summary class="wide">{escape(say("tell.open", speaker))}</summary>
+<p class="device-says">{escape(say("tell.rule", speaker))}</p><ul id="tells"></ul></details>
 <button id="sound" class="wide" type="button"></button>
 <p id="vibration" class="device-says"></p>
 <button id="awake" class="wide" type="button"></button>

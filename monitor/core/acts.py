@@ -110,8 +110,10 @@ def _act_on_lift(one: LifterState, action: Action, now_s: float) -> ActionAnswer
         case ActionKind.END_SEAL_TEST:
             one.seal_tests = seal_tests.break_off(one.seal_tests, now_s, "by_hand")
             return ActionAnswered(action.id, done=True, key="done.end_seal_test")
-        case ActionKind.PICKED_UP | ActionKind.LANDED_FIXED if has_cell(one.config):
-            # a measured load says it better, and no word of a person turns "do not release" into anything else
+        case ActionKind.PICKED_UP if has_cell(one.config):
+            return ActionAnswered(action.id, done=True, key="done.logged")  # a measured load says it better
+        case ActionKind.LANDED_FIXED | ActionKind.CONFIRM_FIXED if has_cell(one.config):
+            one.landed_fixed = True  # counts only where the cell is silent and every pad was let go
             return ActionAnswered(action.id, done=True, key="done.logged")
         case ActionKind.PICKED_UP:
             one.picked_up = True

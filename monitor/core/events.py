@@ -26,7 +26,7 @@ class ActionKind(StrEnum):
     PLAN = "plan"  # params: weight_kg, layout, pads, tilt_low_deg, tilt_high_deg, rotation_..., wind_limit_m_s, ...
     PICKED_UP = "picked_up"  # no load cell: the load is on
     LANDED_FIXED = "landed_fixed"  # a named person says the panel is landed and fixed
-    CONFIRM_FIXED = "confirm_fixed"  # logged; never changes `do_not_release`
+    CONFIRM_FIXED = "confirm_fixed"  # logged; with a silent load cell ends the lift once every pad was let go
     SURFACE = "surface"  # params: surface ("wet" by anyone present, "dry" only by the supervisor)
     SEAL_TEST = "seal_test"  # params: test ("pre_pick" or "shift")
     END_SEAL_TEST = "end_seal_test"  # breaks off the test under way

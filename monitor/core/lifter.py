@@ -28,7 +28,7 @@ from monitor.core.facts import UNHEARD, CircuitFacts, CircuitState, Facts
 from monitor.core.holding import Centre, Holding, HoldingModel, Move
 from monitor.core.load import Load, LoadKnown
 from monitor.core.past_lifts import PastLifts
-from monitor.core.phases import IN_FLIGHT, Phase, PhaseInputs, PhaseState
+from monitor.core.phases import IN_FLIGHT, OPEN_FOR_S, Phase, PhaseInputs, PhaseState
 from monitor.core.picked_again import Landed
 from monitor.core.pumps import PumpWatch
 from monitor.core.readings import CircuitReading, Pump, Reading, Valve
@@ -36,6 +36,7 @@ from monitor.core.release import Release
 from monitor.core.seal_tests import SealTests
 from monitor.core.sensors import Gauge, Signal
 from monitor.core.summary import ActionLog, LiftLog
+from monitor.core.timing import lasted
 from monitor.core.units import HOIST_KPA_PER_M
 from monitor.core.warning_time import Bounds
 
@@ -334,13 +335,20 @@ def advance_phase(state: LifterState, now_s: float) -> None:
         load_grew_s=state.load.grew_s,
         weighs=load.has_cell(config) and state.load.at_s is not None,
         picked_up=state.picked_up,
-        landed_fixed=state.landed_fixed or state.load.confirmed_off,
+        landed_fixed=_said_fixed(state, now_s, load_fresh=fresh, all_open=bool(opened) and all(opened.values())),
     )
     state.picked_up = state.landed_fixed = False
     before = state.phase.phase
     state.phase = phases.advance(state.phase, inputs, now_s)
     if state.phase.phase is not before and state.phase.phase in {Phase.IDLE, Phase.RELEASED}:
         state.tilt_high_deg = UPRIGHT_DEG
+
+
+def _said_fixed(state: LifterState, now_s: float, *, load_fresh: bool, all_open: bool) -> bool:
+    """Whether a named person's "fixed" moves the phase: without a load cell, and with a silent one once every pad is open."""
+    if not load.has_cell(state.config):
+        return state.landed_fixed or state.load.confirmed_off
+    return state.landed_fixed and not load_fresh and all_open and lasted(state.phase.open_since_s, OPEN_FOR_S, now_s)
 
 
 def _watch_for_another_pick(

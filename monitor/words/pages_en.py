@@ -122,6 +122,13 @@ PAGE_WORDS: Final[Mapping[str, Template]] = {
     "landing.of": "of {largest_kg}. Do not release until the panel is fixed and the supervisor says so.",
     "landing.rule": "Do not release until the panel is fixed and the supervisor says so.",
     "landing.unknown": "not known",
+    "tell.open": "Tell what you see",
+    "tell.rule": "It goes into the record with your name. It never means that a release may start.",
+    "tell.confirm_fixed": "The panel is fixed",
+    "tell.landed_fixed": "Landed, and the panel is fixed",
+    "tell.picked_up": "The load is on the lifter",
+    "tell.surface.wet": "The panel is wet now",
+    "tell.surface.oily": "The panel is oily now",
     # -- story
     "story.label": "Demonstration: no real lifter",
     # -- the pages' own links and switches

@@ -43,6 +43,37 @@ def test_load_still_on_the_lifter_in_kg(site: Site) -> None:
     assert site.page.get_attribute("body", "data-release") == "do_not_release"
 
 
+def test_panel_said_to_be_fixed_is_told_under_a_name_and_the_answer_stays(site: Site) -> None:
+    site.engine.say(status("look", phase="landing", release="do_not_release"))
+    site.page.add_init_script("localStorage.setItem('holdwatch.who', JSON.stringify({who: 'CD', role: 'landing'}))")
+    site.open("/landing")
+    fixed = site.page.get_by_role("button", name="The panel is fixed")
+    assert fixed.is_hidden()
+    site.page.get_by_text("Tell what you see").click()
+    assert "never means that a release may start" in site.text("#tell")
+    assert site.page.evaluate(OVERFLOWS) == []
+    assert site.page.evaluate(SMALL_TARGETS, 96) == []
+    assert all(gap >= 24 for gap in site.page.evaluate(GAPS))
+    fixed.click()
+    site.page.wait_for_function("() => !document.getElementById('answer').hidden")
+    (action,) = site.engine.actions
+    assert {key: action[key] for key in ("kind", "lifter", "who", "role", "params")} == {
+        "kind": "confirm_fixed",
+        "lifter": "dock-6",
+        "who": "CD",
+        "role": "landing",
+        "params": {},
+    }
+    assert fixed.is_hidden()
+    assert site.page.get_attribute("body", "data-release") == "do_not_release"
+
+
+def test_nothing_is_asked_of_the_landing_hand_while_nothing_is_attached(site: Site) -> None:
+    site.engine.say(status("not_lifting", phase="idle"))
+    site.open("/landing")
+    assert site.page.locator("#tell").is_hidden()
+
+
 def test_every_circuit_is_listed(site: Site) -> None:
     site.engine.say(with_circuits(status("land_soon"), 4))
     site.open("/landing")

@@ -262,7 +262,7 @@ def test_act_on_a_lifter_the_site_does_not_have_is_refused() -> None:
 def test_no_word_of_a_person_moves_a_lift_whose_load_is_measured(kind: str) -> None:
     state = state_of()
     assert answer(state, kind) == "done.logged"
-    assert (state.picked_up, state.landed_fixed, state.load.confirmed_off) == (False, False, False)
+    assert (state.picked_up, state.load.confirmed_off) == (False, False)
 
 
 def test_without_a_load_cell_a_named_person_picks_up_and_lands() -> None:

@@ -245,6 +245,48 @@ def test_no_confirmation_turns_do_not_release_into_anything_else(kind: str) -> N
     assert told == {"do_not_release"}
 
 
+SILENT = "-x100"
+LET_GO = "64>0x40 0x60"
+
+
+@pytest.mark.parametrize("kind", ["confirm_fixed", "landed_fixed"])
+def test_with_a_silent_cell_a_named_fixed_ends_the_lift_once_every_pad_was_let_go(kind: str) -> None:
+    watch = carrying()
+    told = carry(watch, load_kg=SILENT, A=LET_GO, B=LET_GO)
+    assert (watch.call, watch.release) == ("land_now", "do_not_release")
+    assert watch.act(kind) == "done.logged"
+    told = carry(watch, load_kg=SILENT, A="0x100", B="0x100")
+    assert {status.facts.phase for status in told[5:]} == {Phase.RELEASED}
+    assert (watch.release, told[-1].called.call) == ("not_attached", "not_lifting")
+
+
+@pytest.mark.parametrize(
+    ("load_kg", "a", "b"),
+    [
+        pytest.param(SILENT, "64x100", "64x100", id="attached"),
+        pytest.param(SILENT, "64x100", LET_GO, id="one-circuit-let-go"),
+        pytest.param(SILENT, LET_GO, "64x60 -x40", id="one-circuit-silent"),
+        pytest.param("600x100", LET_GO, LET_GO, id="cell-says-on"),
+        pytest.param("40x100", LET_GO, LET_GO, id="zero-drifted"),
+    ],
+)
+def test_a_named_fixed_moves_no_phase_while_the_cell_is_heard_or_a_pad_may_hold(load_kg: str, a: str, b: str) -> None:
+    watch = carrying()
+    carry(watch, load_kg=load_kg, A=a, B=b)
+    watch.act("confirm_fixed")
+    told = carry(watch, load_kg=load_kg, A=a.rpartition(" ")[2], B=b.rpartition(" ")[2])
+    assert {status.facts.phase for status in told} <= {Phase.LIFTING, Phase.CARRYING, Phase.LANDING}
+    assert {status.release.value for status in told} == {"do_not_release"}
+
+
+def test_a_fixed_said_before_the_pads_were_let_go_is_forgotten() -> None:
+    watch = carrying()
+    carry(watch, load_kg=SILENT)
+    watch.act("confirm_fixed")
+    told = carry(watch, load_kg=SILENT, A=LET_GO, B=LET_GO)
+    assert Phase.RELEASED not in {status.facts.phase for status in told}
+
+
 def test_no_cell_at_all_is_always_cannot_tell_while_attached() -> None:
     watch = Watch(dock(**NO_CELL))
     vacuum = "0x5 0>64x100 64x300"

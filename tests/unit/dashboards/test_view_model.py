@@ -403,3 +403,40 @@ def test_status_past_its_time_to_live_is_no_signal() -> None:
 
 def test_nothing_told_yet_is_waiting() -> None:
     assert view(seen(), GROUND, SITE) == {"why": say("lost.waiting")}
+
+
+# -- what a person at the panel may tell
+
+
+def told_acts(phase: str, known: str = "on", measures: str = "net", page: str = "landing") -> list[str]:
+    site = SITE | {"lifters": [SITE["lifters"][0] | {"load_measures": measures}]}  # type: ignore[index]
+    load = {"kg": None, "source": "measured", "judged_kg": 624.0, "planned_kg": None, "known": known}
+    shown = view(seen(status("holding", phase=phase, load=load)), Viewer(page), site)["one"]
+    return [said["key"].removeprefix("tell.") for said in shown["tell"]]
+
+
+SURFACES = ["surface.wet", "surface.oily"]
+
+
+@pytest.mark.parametrize(
+    ("phase", "known", "measures", "acts"),
+    [
+        ("carrying", "on", "net", SURFACES),  # "fixed" says nothing of a panel that hangs
+        ("landing", "on", "net", ["confirm_fixed", *SURFACES]),
+        ("landing", "off", "net", ["confirm_fixed", *SURFACES]),
+        ("carrying", "unsure", "net", ["confirm_fixed", *SURFACES]),  # a silent cell: a person's word may end the lift
+        ("seal_test", "off", "net", SURFACES),
+        ("sealing", "unsure", "none", ["picked_up", *SURFACES]),
+        ("parked", "unsure", "none", ["picked_up", *SURFACES]),
+        ("carrying", "unsure", "none", ["landed_fixed", *SURFACES]),
+        ("landing", "off", "none", ["picked_up", *SURFACES]),
+        ("idle", "unsure", "none", []),
+        ("released", "off", "net", []),
+    ],
+)
+def test_landing_hand_is_offered_what_can_be_true_now(phase: str, known: str, measures: str, acts: list[str]) -> None:
+    assert told_acts(phase, known, measures) == acts
+
+
+def test_only_the_landing_page_takes_a_persons_word() -> None:
+    assert told_acts("landing", page="ground") == []
