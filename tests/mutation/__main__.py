@@ -26,7 +26,7 @@ MUTMUT: Final = str(Path(sys.executable).parent / "mutmut")
 GOAL: Final = 0.90
 CHANGED_MINUTES: Final = 2.0
 TESTS: Final = {
-    "call": ["core/test_call.py", "table/test_calls.py"],
+    "call": ["core/test_call_standing.py", "core/test_call.py", "table/test_calls.py"],
     "alarms": ["core/test_alarm_delays.py", "core/test_alarms.py", "table/test_alarm_table.py"],
     "acts": ["core/test_acts_bounds.py", "core/test_acts_answers.py"],
     "alarm_acts": ["core/test_acts_bounds.py", "core/test_acts_answers.py", "core/test_alarms.py"],
