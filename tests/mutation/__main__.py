@@ -40,6 +40,7 @@ TESTS: Final = {
     "layout": ["core/test_layout.py"],
     "maintenance": ["core/test_maintenance_list.py"],
     "lifter": [
+        "core/test_said_fixed.py",
         "core/test_lifter_facts.py",
         "core/test_lifter_memory.py",
         "core/test_lifter_phase.py",

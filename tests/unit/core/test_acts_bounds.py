@@ -8,10 +8,10 @@ import pytest
 from monitor.core import alarm_acts, alarms, lifter, lifts
 from monitor.core.acts import alarm_moved, apply_action
 from monitor.core.alarms import Alarm, State
-from monitor.core.events import Action, ActionAnswered
+from monitor.core.events import Action, ActionAnswered, ActionKind
 from monitor.core.lifter import LifterState
 from monitor.core.phases import Phase, PhaseState
-from tests.histories import dock
+from tests.histories import NO_CELL, dock
 
 NOW_S = 5000.0
 
@@ -76,3 +76,24 @@ def test_alarm_that_was_never_raised_has_no_raising_to_answer(raising_n: int) ->
     board = board_of(state=State.NORMAL, raising_n=raising_n, out_of_service_s=NOW_S)
     answered = alarm_acts.act(board, "acknowledge", raising_n=raising_n, who="operator", now_s=NOW_S)
     assert answered.key == "refused.not_this_raising"
+
+
+@pytest.mark.parametrize(
+    ("kind", "cell", "picked_up", "landed_fixed", "confirmed_off", "key"),
+    [
+        pytest.param("picked_up", True, False, False, False, "done.logged", id="picked up: a measured load says it better"),
+        pytest.param("landed_fixed", True, False, True, False, "done.logged", id="fixed: asked where the cell is silent"),
+        pytest.param("confirm_fixed", True, False, True, False, "done.logged", id="confirmed fixed: the same"),
+        pytest.param("picked_up", False, True, False, False, "done.picked_up", id="no cell: picked up"),
+        pytest.param("landed_fixed", False, False, True, True, "done.landed_fixed", id="no cell: fixed, and the load off"),
+        pytest.param("confirm_fixed", False, False, False, False, "done.logged", id="no cell: only noted"),
+        pytest.param("service_note", True, False, False, False, "done.logged", id="a note moves nothing"),
+    ],
+)  # fmt: skip
+def test_what_a_named_person_sees_is_kept_as_far_as_no_load_is_measured(
+    kind: str, cell: bool, picked_up: bool, landed_fixed: bool, confirmed_off: bool, key: str
+) -> None:
+    one = lifter.begin(dock(**({} if cell else NO_CELL)))
+    answered = apply_action(one, Action("a17", ActionKind(kind), "dock-6", "signaller", "landing", {}), NOW_S, [])
+    assert answered == ActionAnswered("a17", done=True, key=key)
+    assert (one.picked_up, one.landed_fixed, one.load.confirmed_off) == (picked_up, landed_fixed, confirmed_off)
