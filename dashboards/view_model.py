@@ -411,20 +411,21 @@ def _alarm_lines(status: Status, voice: Voice) -> list[View]:
     alarms = {alarm["raising"]: alarm for alarm in status["alarms"]}
     lines = []
     for line in status["alarm_lines"]:
-        lead, under = alarms[line["lead"]], sorted((alarms[one] for one in line["under"]), key=_alarm_order)
-        said = _alarm(lead, voice) | {
+        lead, under = alarms[line["lead"]], sorted((alarms[one] for one in line["under"]), key=alarm_order)
+        said = alarm_view(lead, voice) | {
             "priority": line["priority"],
             "open": any(_waits(one) for one in (lead, *under)),
             "stands": any(_stands(one) for one in (lead, *under)),
             "more": voice.told(line, "words", "text") if line["under"] else "",
             "flood": line["flood"],
-            "under": [_alarm(one, voice) for one in under],
+            "under": [alarm_view(one, voice) for one in under],
         }
-        lines.append((min(_alarm_order(one) for one in (lead, *under)), said))
+        lines.append((min(alarm_order(one) for one in (lead, *under)), said))
     return [said for _, said in sorted(lines, key=lambda pair: pair[0])]
 
 
-def _alarm(alarm: Mapping[str, Any], voice: Voice) -> View:
+def alarm_view(alarm: Mapping[str, Any], voice: Voice) -> View:
+    """One alarm as every page tells it."""
     about, words = voice.told(alarm, "about"), voice.told(alarm, "words", "text")
     over = _is_over(alarm) and alarm["state"] != "normal"
     return {
@@ -467,7 +468,7 @@ def _waits(alarm: Mapping[str, Any]) -> bool:
     return alarm["state"] in UNACKNOWLEDGED and not any(alarm[flag] for flag in SET_ASIDE)
 
 
-def _alarm_order(alarm: Mapping[str, Any]) -> tuple[bool, bool, bool, int, float]:
+def alarm_order(alarm: Mapping[str, Any]) -> tuple[bool, bool, bool, int, float]:
     """Unacknowledged first, of these what stands before what is over, then by priority, then the newest."""
     return (
         any(alarm[flag] for flag in SET_ASIDE),

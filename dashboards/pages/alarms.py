@@ -1,17 +1,17 @@
-"""How the alarms behaved over the last hours, for the lift supervisor. Layout only."""
+"""The alarms now, and how they behaved over the last hours, for the lift supervisor. Layout only."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Final
 from urllib.parse import urlencode
 
 from dash import html
 
+from dashboards.pages import alarms_now
 from dashboards.pages.parts import paper
-from dashboards.words import say
+from dashboards.words import Voice, say
 from monitor.clock import utc_of
 from monitor.core.alarm_stats import statistics
 from monitor.words.alarm_figures import figures
-from monitor.words.languages import ENGLISH, Speaker
 
 if TYPE_CHECKING:
     from monitor.store.records import Reader
@@ -20,9 +20,17 @@ SPANS_H: Final = (1, 24, 168, 672)
 
 
 def layout(
-    store: "Callable[[], Reader]", now_utc_s: float, query: Mapping[str, str], speaker: Speaker = ENGLISH
+    store: "Callable[[], Reader]",
+    now_utc_s: float,
+    query: Mapping[str, str],
+    voice: Voice,
+    statuses: Sequence[Mapping[str, Any]] | None,
 ) -> Any:
-    """The figures of ``?hours=`` (24 when left out) up to ``?until=`` (now), of ``?lifter=`` alone if it is named."""
+    """The alarms now, and figures of ``?hours=`` (24 when left out) up to ``?until=`` (now), of ``?lifter=`` alone if named.
+
+    ``statuses``: what the engine says now; ``None`` while it says nothing.
+    """
+    speaker = voice.speaker
     asked = query.get("hours", "")
     hours = min(max(int(asked), 1), 87_600) if asked.isdecimal() and len(asked) < 7 else 24
     lifter = query.get("lifter") or None
@@ -42,13 +50,15 @@ def layout(
         )
     ]
     of = say("figures.of", speaker, lifter=lifter) if lifter else say("figures.of_all", speaker)
+    shown = [status for status in statuses or () if lifter in (None, status["lifter"])]
     rows = [html.Tr([html.Th(name), html.Td(value), html.Td(wanted)]) for name, value, wanted in figures(said, speaker)]
     last = say("figures.head.until", speaker, hours_n=hours, at=until) if until else ""
     heads = [last or say("figures.head.last", speaker, hours_n=hours), say("figures.head.wanted", speaker)]
     head = html.Tr([html.Td(), *(html.Th(words, scope="col") for words in heads)])
     return paper(
         [
-            html.H1(say("figures.title", speaker)),
+            *alarms_now.section(shown, None if statuses is None else now_utc_s, voice),
+            html.H2(say("figures.title", speaker)),
             html.P([of, " ", say("figures.show", speaker), *spans]),
             html.Div(html.Table([html.Thead(head), html.Tbody(rows)]), className="wide", tabIndex=0),
             html.P(say("figures.about", speaker)),

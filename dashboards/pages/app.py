@@ -145,7 +145,8 @@ class Pages(dash.Dash):
         from monitor.store.errors import StoreError
 
         try:
-            return alarms.layout(self._store, clock.utc_s(), query, voice.speaker)
+            statuses = self._live.statuses() if self._live.is_live() else None
+            return alarms.layout(self._store, clock.utc_s(), query, voice, statuses)
         except StoreError as error:
             heading = html.H1(voice.say("alarms.figures_link"))
             return paper([heading, html.P(voice.say("lifts.unreadable", why=str(error)))], voice.speaker)

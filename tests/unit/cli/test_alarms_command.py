@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from dashboards.pages.alarms import layout
+from dashboards.words import Voice
 from monitor import clock
 from monitor.cli.main import main
 from monitor.core.alarm_stats import statistics
@@ -76,10 +77,10 @@ def test_end_of_a_span_that_is_none_is_refused_in_words(data: Path, capsys: pyte
 
 def test_page_of_a_span_that_is_over(data: Path) -> None:
     reader = open_reader(data)
-    said = words_of(layout(lambda: reader, clock.utc_s(), {"until": "2001-02-03", "hours": "24"}))
+    said = words_of(layout(lambda: reader, clock.utc_s(), {"until": "2001-02-03", "hours": "24"}, Voice(), []))
     assert "24 h up to 2001-02-03" in said
     assert "0 in 24 h" in said
-    assert "Last 24 h" in words_of(layout(lambda: reader, clock.utc_s(), {"until": "nonsense"}))
+    assert "Last 24 h" in words_of(layout(lambda: reader, clock.utc_s(), {"until": "nonsense"}, Voice(), []))
     reader.close()
 
 
@@ -112,7 +113,7 @@ def words_of(part: Any) -> str:
 def test_page_says_the_same_whatever_is_asked(data: Path, hours: str) -> None:
     reader = open_reader(data)
     now_s = clock.utc_s()
-    said = words_of(layout(lambda: reader, now_s, {"hours": hours}))
+    said = words_of(layout(lambda: reader, now_s, {"hours": hours}, Voice(), []))
     for name, value, wanted in figures(statistics(reader.alarm_moves(until=now_s), now_s - 86_400.0, now_s)):
         assert name in said
         assert wanted in said
@@ -122,7 +123,7 @@ def test_page_says_the_same_whatever_is_asked(data: Path, hours: str) -> None:
 
 def test_page_of_one_lifter(data: Path) -> None:
     reader = open_reader(data)
-    said = words_of(layout(lambda: reader, clock.utc_s(), {"lifter": "dock-7"}))
+    said = words_of(layout(lambda: reader, clock.utc_s(), {"lifter": "dock-7"}, Voice(), []))
     assert "dock-7" in said
     assert "0 in 24 h" in said
     reader.close()
@@ -130,7 +131,7 @@ def test_page_of_one_lifter(data: Path) -> None:
 
 def test_page_speaks_the_viewers_language(data: Path) -> None:
     reader = open_reader(data)
-    said = words_of(layout(lambda: reader, clock.utc_s(), {"hours": "1"}, Speaker("es", locale="es")))
+    said = words_of(layout(lambda: reader, clock.utc_s(), {"hours": "1"}, Voice(Speaker("es", locale="es")), []))
     reader.close()
     assert "Alarmas activadas" in said
     assert "dock-6 circuito B: vacío bajo" in said
