@@ -41,6 +41,7 @@ TESTS: Final = {
     "maintenance": ["core/test_maintenance_list.py"],
     "lifter": [
         "core/test_said_fixed.py",
+        "core/test_lost_vacuum.py",
         "core/test_lifter_facts.py",
         "core/test_lifter_memory.py",
         "core/test_lifter_phase.py",
