@@ -4,6 +4,7 @@ from typing import Any
 
 import pytest
 
+from tests.brokers import wait_for
 from tests.page.conftest import Site
 from tests.page.in_page import OVERFLOWS
 from tests.page.serving import PHONE
@@ -18,7 +19,17 @@ def opened(site: Site, *alarms: dict[str, Any], role: str = "supervisor") -> Non
     site.engine.say(status("look", alarms=list(alarms)))
     said = f"localStorage.setItem('holdwatch.who', JSON.stringify({{who: 'EF', role: '{role}'}}))"
     site.page.add_init_script(said)
+    wait_for(lambda: _told(site) == [_flags(one) for one in alarms], 10, "the pages have heard of the alarms")
     site.page.goto(site.served.url + "/alarms")
+
+
+def _told(site: Site) -> list[tuple[Any, ...]]:
+    (lifter,) = site.page.request.get(site.served.url + "/api/status").json()["lifters"]
+    return [_flags(one) for one in lifter["alarms"]]
+
+
+def _flags(one: dict[str, Any]) -> tuple[Any, ...]:
+    return one["raising"], one["state"], one["shelved"], one["out_of_service"]
 
 
 def done(site: Site) -> dict[str, Any]:

@@ -7,7 +7,7 @@ from typing import Any, Literal
 import pytest
 
 from tests.page.conftest import Site
-from tests.page.serving import serve
+from tests.page.serving import serve, wait_ready
 from tests.page.statuses import status
 
 pytestmark = pytest.mark.browser
@@ -65,7 +65,8 @@ def test_server_killed(own_site: Site, path: str) -> None:
     )
     assert struck == "line-through"
     own_site.served.process.wait()
-    with serve(own_site.served.data, listen=own_site.served.url.removeprefix("http://")):
+    with serve(own_site.served.data, listen=own_site.served.url.removeprefix("http://")) as again:
+        wait_ready(again)
         _comes_back(own_site)
 
 
