@@ -2,7 +2,7 @@
 
 import sys
 
-from monitor.cli.main import main
+from monitor.begin import main
 
 if __name__ == "__main__":
     sys.exit(main())

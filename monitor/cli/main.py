@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from importlib.metadata import PackageNotFoundError, version
 from typing import Any
 
+from monitor.begin import let_ctrl_c_raise
 from monitor.cli import (
     access,
     alarms,
@@ -81,6 +82,8 @@ def parser() -> argparse.ArgumentParser:
 def main(argv: Sequence[str] | None = None) -> int:
     """Do what the command line asks and return the exit code."""
     given = parser().parse_args(argv)
+    if not getattr(given, "ends_its_parts", False):
+        let_ctrl_c_raise()
     try:
         code: int = given.act(given)
         sys.stdout.flush()

@@ -37,7 +37,7 @@ def add(commands: Any) -> None:
         "--speed", metavar="X", type=positive, default=1.0, help="times faster than life (default: %(default)s)"
     )
     _add_data(demo, "demo")
-    demo.set_defaults(act=_demo)
+    demo.set_defaults(act=_demo, ends_its_parts=True)
     site = commands.add_parser(
         "run",
         help="watch the lifters of a site",
@@ -46,7 +46,7 @@ def add(commands: Any) -> None:
     site.add_argument("--site", metavar="FILE", type=Path, required=True, help="the site file (TOML)")
     site.add_argument("--listen", metavar="HOST:PORT", help="where the pages are served (default: the site file's)")
     _add_data(site, "the site's id")
-    site.set_defaults(act=_run)
+    site.set_defaults(act=_run, ends_its_parts=True)
 
 
 def _add_data(command: argparse.ArgumentParser, name: str) -> None:
