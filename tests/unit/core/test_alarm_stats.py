@@ -214,3 +214,9 @@ def test_clock_set_back_leaves_nothing_standing_and_makes_no_chatter() -> None:
 
 def test_chatter_after_the_clock_was_set_back_is_still_found() -> None:
     assert stats(move(2000.0), move(260.0, "cleared"), move(290.0), move(320.0, "cleared")).chattering[0][1] == 3
+
+
+def test_what_waited_half_a_second_waited_half_a_second() -> None:
+    longest = stats(move(260.0), move(260.5, "cleared")).longest_unacknowledged
+    assert longest is not None
+    assert longest.for_s == 0.5
