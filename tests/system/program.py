@@ -28,6 +28,8 @@ class Program:
         self.mark = uuid.uuid4().hex
         self.began_s = time.monotonic()
         self._said = tempfile.TemporaryFile("w+")  # noqa: SIM115 - closed in __exit__
+        if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:  # so a shell begins what it runs in the background
+            signal.signal(signal.SIGINT, signal.default_int_handler)
         self.process = subprocess.Popen(
             [sys.executable, "-m", "monitor", *map(str, arguments)],
             cwd=ROOT,

@@ -5,6 +5,8 @@ import sys
 
 SLOW = """
 import os, signal, sys
+if "off" not in sys.argv:
+    signal.signal(signal.SIGINT, signal.default_int_handler)  # a background job begins with it off
 class Slow:
     def find_spec(self, name, path=None, target=None):
         if name == "monitor.cli.main":
@@ -43,8 +45,8 @@ sys.exit(commands.main(["try"]))
 
 
 def test_ctrl_c_that_a_shell_has_switched_off_stays_off() -> None:
-    off = "import signal; signal.signal(signal.SIGINT, signal.SIG_IGN)\n" + SLOW
+    off = "import signal; signal.signal(signal.SIGINT, signal.SIG_IGN)\n" + SLOW.replace("sys.argv[1:]", "sys.argv[2:]")
     ended = subprocess.run(
-        [sys.executable, "-c", off, "--version"], capture_output=True, text=True, timeout=30, check=False
+        [sys.executable, "-c", off, "off", "--version"], capture_output=True, text=True, timeout=30, check=False
     )
     assert ended.stdout.startswith("holdwatch ")
