@@ -40,3 +40,28 @@ def test_without_a_cell_the_word_counts_until_it_is_taken_back(said: bool, confi
     one = lifter.begin(dock(**NO_CELL))
     one.landed_fixed, one.load = said, replace(one.load, confirmed_off=confirmed_off)
     assert lifter._said_fixed(one, NOW_S, load_fresh=False, all_open=False) is moves
+
+
+@pytest.mark.parametrize(
+    ("vacuum_kpa", "load_at_s", "asked"),
+    [
+        pytest.param((0.0, 0.0), NOW_S, {"load_fresh": True, "all_open": True}, id="let go, the cell heard"),
+        pytest.param((0.0, 0.0), None, {"load_fresh": False, "all_open": True}, id="let go, the cell silent"),
+        pytest.param((0.0, 64.0), None, {"load_fresh": False, "all_open": False}, id="one pad holds"),
+        pytest.param((None, None), None, {"load_fresh": False, "all_open": False}, id="nothing heard is not open"),
+    ],
+)
+def test_what_is_asked_of_the_word_is_what_is_heard_now(
+    monkeypatch: pytest.MonkeyPatch,
+    vacuum_kpa: tuple[float | None, float | None],
+    load_at_s: float | None,
+    asked: dict[str, bool],
+) -> None:
+    seen: list[tuple[float, dict[str, bool]]] = []
+    monkeypatch.setattr(lifter, "_said_fixed", lambda _, now_s, **given: seen.append((now_s, given)))
+    one = lifter.begin(dock())
+    heard = dict(zip(one.gauges, vacuum_kpa, strict=True))
+    monkeypatch.setattr(lifter, "_heard_kpa", lambda _, name, __: heard[name])
+    one.load = replace(one.load, at_s=load_at_s, net_kg=0.0)
+    lifter.advance_phase(one, NOW_S)
+    assert seen == [(NOW_S, asked)]
