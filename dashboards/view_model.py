@@ -13,6 +13,7 @@ from dashboards.live import Snapshot, Status
 from dashboards.phones import CONNECTED_S
 from dashboards.seal_view import seal_test
 from dashboards.words import Voice, say, zone_of
+from monitor.core.phases import ATTACHED
 from monitor.words.english import TEMPLATES
 from monitor.words.languages import ENGLISH, Speaker
 
@@ -31,9 +32,6 @@ UNIT_GAP: Final = re.compile(r"(\d) (?=(?:s|min|h|kg|kPa|m|V|m/s|lb|inHg|ft|in|m
 
 SET_ASIDE: Final = ("shelved", "suppressed", "out_of_service")
 """Flags beside the life cycle of an alarm that is not to be heard for now."""
-
-DETACHED: Final = frozenset({"idle", "released"})
-"""Phases in which nothing hangs and no pad is to hold."""
 
 BLIND: Final = frozenset({"no_reading", "sensor_fault"})
 """Circuit states in which nothing is known of the vacuum now."""
@@ -93,10 +91,12 @@ def view(
         "story": None if story is None else {key: str(story.get(key, "")) for key in ("title", "line")},
     }
     if len(shown) == 1:
-        at_the_panel = viewer.page == "landing"
-        said["one"] = _lifter(shown[0], voice, settings_of(site, shown[0]["lifter"]) if at_the_panel else None)
+        said["one"] = _lifter(shown[0], voice)
+        settings = settings_of(site, shown[0]["lifter"])
+        if viewer.page == "landing":
+            said["one"]["tell"] = _to_tell(shown[0], settings, voice)
         if viewer.page == "seal-test":
-            said["one"]["seal_test"] = seal_test(shown[0], settings_of(site, shown[0]["lifter"]), voice)
+            said["one"]["seal_test"] = seal_test(shown[0], settings, voice)
         said["one"]["first"] = _first(shown[0], site, voice)
         said["one"]["phone"] = _phone(phone_utc_s(shown[0]["lifter"]), snapshot.utc_s, voice)
         said["one"]["facts"].append(said["one"]["phone"]["fact"])
@@ -168,12 +168,12 @@ def split_headline(headline: str) -> tuple[str, str]:
     return headline[:cut], _sentence(rest) + ("" if rest.endswith(".") else ".")
 
 
-def _lifter(status: Status, voice: Voice, settings: Mapping[str, Any] | None = None) -> View:
+def _lifter(status: Status, voice: Voice) -> View:
     alarms = status["alarms"]
     return {
         **_called(status, voice),
         "lifter": status["lifter"],
-        "name": _name(status),
+        "name": lifter_name(status),
         "release": {
             "look": status["release"],
             "words": voice.told(status, "release_words"),
@@ -181,7 +181,6 @@ def _lifter(status: Status, voice: Voice, settings: Mapping[str, Any] | None = N
         },
         "load": _load(status, voice),
         "landing": _landing_load(status, voice),
-        "tell": [] if settings is None else _to_tell(status, settings, voice),
         "circuits": [_circuit(name, said, status, voice) for name, said in status["circuits"].items()],
         "facts": _facts(status, voice),
         "alarms": _alarm_lines(status, voice),
@@ -200,7 +199,8 @@ def _called(status: Status, voice: Voice) -> View:
     }
 
 
-def _name(status: Status) -> str:
+def lifter_name(status: Status) -> str:
+    """What the site calls a lifter."""
     return str(status.get("lifter_name") or status["lifter"])
 
 
@@ -208,7 +208,7 @@ def _tile(status: Status, page: str, voice: Voice) -> View:
     return {
         **_called(status, voice),
         "lifter": status["lifter"],
-        "name": _name(status),
+        "name": lifter_name(status),
         "page": page,
         "release": {"look": status["release"], "words": voice.told(status, "release_words")},
         "margin": _load(status, voice)["margin"],
@@ -291,7 +291,7 @@ def _to_tell(status: Status, settings: Mapping[str, Any], voice: Voice) -> list[
     """What a person at the panel may tell now: acts with their words. They go into the record; none commands the lifter."""
     phase = status["phase"]
     acts: list[tuple[str, dict[str, str]]]
-    if phase in DETACHED:
+    if phase not in ATTACHED:
         return []
     if settings.get("load_measures") == "none":
         acts = [("landed_fixed", {})] if phase in ("lifting", "carrying") else [("picked_up", {})]
@@ -370,7 +370,7 @@ def _facts(status: Status, voice: Voice) -> list[View]:
         {"key": key, "label": voice.say(key, at=facts["wind_at"]), "value": value, "age_s": None} for key, value in said
     ]
     rows.append({"key": "fact.reading", "label": voice.say("fact.reading"), "value": None, "age_s": facts["age_s"]})
-    name = _with_pads(_name(status), facts, voice)
+    name = _with_pads(lifter_name(status), facts, voice)
     rows.append({"key": "fact.lifter", "label": voice.say("fact.lifter"), "value": name, "age_s": None})
     return rows
 

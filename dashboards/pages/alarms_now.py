@@ -5,7 +5,7 @@ from typing import Any, Final
 
 from dash import html
 
-from dashboards.view_model import alarm_order, alarm_view
+from dashboards.view_model import alarm_order, alarm_view, lifter_name
 from dashboards.words import Voice
 from monitor.core.alarm_acts import NEVER_SET_ASIDE
 
@@ -26,8 +26,13 @@ def section(statuses: Sequence[Mapping[str, Any]], at_utc_s: float | None, voice
 
 def _row(status: Mapping[str, Any], alarm: Mapping[str, Any], voice: Voice) -> Any:
     said = alarm_view(alarm, voice)
-    name = status.get("lifter_name") or status["lifter"]
-    words = [html.B(name), " ", said["words"], " ", html.Span(f"{said['since']}, {said['said']}", className="soft")]
+    words = [
+        html.B(lifter_name(status)),
+        " ",
+        said["words"],
+        " ",
+        html.Span(f"{said['since']}, {said['said']}", className="soft"),
+    ]
     return html.Li([html.P(words), *_acts(status["lifter"], alarm, said, voice)])
 
 
@@ -68,4 +73,5 @@ def _form(lifter: str, alarm: Mapping[str, Any], fields: list[Any]) -> Any:
 
 
 def _button(kind: str, voice: Voice) -> Any:
-    return html.Button(voice.say(f"aside.{kind}"), type="submit", value=kind)
+    key = "alarm.acknowledge" if kind == "acknowledge" else f"aside.{kind}"
+    return html.Button(voice.say(key), type="submit", value=kind)

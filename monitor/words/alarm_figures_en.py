@@ -42,7 +42,6 @@ FIGURE_WORDS: Final[Mapping[str, Template]] = {
     "aside.open": "Set it aside",
     "aside.reason": "Reason",
     "aside.minutes": "Minutes on the shelf",
-    "aside.acknowledge": "Acknowledge",
     "aside.reset": "Reset",
     "aside.shelve": "Shelve (supervisor)",
     "aside.unshelve": "Take it off the shelf (supervisor)",

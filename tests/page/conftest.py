@@ -38,6 +38,11 @@ class Site:
         """Wait until the page shows a call."""
         self.page.wait_for_function(SHOWS, arg=call, timeout=within_s * 1000)
 
+    def act(self) -> dict[str, Any]:
+        """The one act that reached the engine: what, on which lifter, by whom."""
+        (action,) = self.engine.actions
+        return {key: action[key] for key in ("kind", "lifter", "who", "role", "params")}
+
     def text(self, selector: str) -> str:
         """The words somewhere, with single spaces."""
         return " ".join(self.page.inner_text(selector).split())

@@ -34,8 +34,7 @@ def _flags(one: dict[str, Any]) -> tuple[Any, ...]:
 
 def done(site: Site) -> dict[str, Any]:
     site.page.wait_for_function("() => document.getElementById('answer').textContent === 'Acknowledged.'")
-    (action,) = site.engine.actions
-    return {key: action[key] for key in ("kind", "lifter", "who", "role", "params")}
+    return site.act()
 
 
 def test_alarm_is_shelved_for_some_minutes_and_a_reason(site: Site) -> None:

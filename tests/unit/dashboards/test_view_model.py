@@ -412,7 +412,7 @@ def told_acts(phase: str, known: str = "on", measures: str = "net", page: str = 
     site = SITE | {"lifters": [SITE["lifters"][0] | {"load_measures": measures}]}  # type: ignore[index]
     load = {"kg": None, "source": "measured", "judged_kg": 624.0, "planned_kg": None, "known": known}
     shown = view(seen(status("holding", phase=phase, load=load)), Viewer(page), site)["one"]
-    return [said["key"].removeprefix("tell.") for said in shown["tell"]]
+    return [said["key"].removeprefix("tell.") for said in shown.get("tell", [])]
 
 
 SURFACES = ["surface.wet", "surface.oily"]
