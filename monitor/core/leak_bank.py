@@ -1,10 +1,13 @@
 """A bank of falls, one set per signal, weighed by how well each explains the readings.
 
-Every hypothesis says "since time τ the vacuum falls in this way": steadily, growing as exp(g·t), growing with a power of the
-time, settling. Level, rate and g are the states of a Kalman filter (extended: the rate grows by g). A hypothesis weighs the
-likelihood of the readings times the prior of a change at τ (Bayesian change-point detection: Adams and MacKay, 2007,
-arXiv:0710.3742). New hypotheses are born with every block. Older ones are thinned so that their ages stay spread evenly on a
-log scale: memory and time per block are fixed, and the onset is known to a fifth of its age.
+Every hypothesis says "since time τ the vacuum falls in this way": steadily, growing, settling. Level, rate and growth g are
+the states of a Kalman filter (extended: the rate grows by g). One family holds the laws of growth: the rate goes as
+(1 + bend·g·t)^(1/bend), so that g slackens by bend·g²: exp(g·t) where bend is 0, elsewhere a power of the time since it was
+nothing, which the filter finds with g wherever τ lies.
+
+A hypothesis weighs the likelihood of the readings times the prior of a change at τ (Bayesian change-point detection: Adams and
+MacKay, 2007, arXiv:0710.3742). New hypotheses are born with every block. Older ones are thinned so that their ages stay spread
+evenly on a log scale: memory and time per block are fixed, and the onset is known to a fifth of its age.
 """
 
 import math
@@ -27,10 +30,9 @@ SLOTS_N: Final = 24
 class Kind:
     """One way to fall. Mean and standard deviation of the rate in kPa/min; shares of the prior at an onset and at the start.
 
-    The rate grows as exp(g·t), g known to mean and standard deviation in 1/s, or as t^``power`` since the onset. ``laminar``:
-    how much of the flow law's own slackening is that of laminar seepage, the rest an orifice's. ``based``: the fall comes on
-    top of what was lost before. ``wander``: how much the rate wanders, over the standing value.
-    ``feared``: a change for the worse.
+    The rate grows by ``growth``, known to mean and standard deviation in 1/s, with this ``bend``. ``laminar``: how much of the
+    flow law's own slackening is that of laminar seepage, the rest an orifice's. ``based``: the fall comes on top of what was
+    lost before. ``wander``: how much the rate wanders, over the standing value. ``feared``: a change for the worse.
     """
 
     onset_share: float
@@ -38,7 +40,7 @@ class Kind:
     start_share: float
     start_rate: tuple[float, float]
     growth: tuple[float, float] = (0.0, 0.0)
-    power: float = 0.0
+    bend: float = 0.0
     laminar: float = 0.5
     based: bool = False
     wander: float = 1.0
@@ -50,6 +52,10 @@ def _doubling(doubling_s: float, sd_ratio: float) -> Kind:
     return Kind(0.06, (0.35, 0.4), 1e-5, (0.3, 0.4), growth=(growth, sd_ratio * growth), based=True, wander=0.0)
 
 
+def _bent(bend: float) -> Kind:
+    return Kind(0.06, (0.15, 0.25), 1e-5, (0.15, 0.25), growth=(1 / 60, 0.5 / 60), bend=bend, based=True, wander=0.0)
+
+
 KINDS: Final = (
     Kind(0.004, (0.0, 2.0), 0.25, (0.2, 2.0), growth=(-1 / 40, 0.4 / 40), based=True, feared=False),
     Kind(0.004, (0.0, 1.0), 0.20, (0.2, 1.0), growth=(-1 / 150, 0.5 / 150), based=True, feared=False),
@@ -59,12 +65,14 @@ KINDS: Final = (
     _doubling(500.0, 0.4),
     _doubling(240.0, 0.3),
     _doubling(125.0, 0.3),
-    Kind(0.11, (2.5e-3, 8e-3), 1e-5, (2.5e-3, 8e-3), power=1.0, based=True, wander=0.0),
-    Kind(0.05, (0.0, 6e-5), 1e-5, (0.0, 6e-5), power=2.0, based=True, wander=0.0),
+    _bent(1.0),
+    _bent(0.5),
+    Kind(0.11, (2.5e-3, 8e-3), 1e-5, (2.5e-3, 8e-3), growth=(1.0, 0.0), bend=1.0, based=True, wander=0.0),
     Kind(0.08, (0.0, 0.0), 0.0, (0.0, 0.6), feared=False),
 )
 """Gas settling fast and slowly, steady through an orifice, steady seepage, back to quiet, doubling in about 8, 4 and 2 min,
-growing with the time and with its square, and last a jump of the level after which the rate goes on.
+growing with the time and with its square, with the time since just this onset, last a jump of the level after which the rate
+goes on.
 """
 
 SETTLING: Final = slice(0, 2)
@@ -79,8 +87,8 @@ def _column(values: Iterable[float]) -> Floats:
     return np.array(list(values), dtype=float)
 
 
-POWER: Final = _column(kind.power for kind in KINDS)
 LAMINAR: Final = _column(kind.laminar for kind in KINDS)
+BEND: Final = _column(kind.bend for kind in KINDS)
 BASED: Final = _column(kind.based for kind in KINDS)
 _GROWTH: Final = _column(kind.growth[0] for kind in KINDS)
 _GROWTH_VAR: Final = _column(kind.growth[1] ** 2 for kind in KINDS)
@@ -91,10 +99,11 @@ _START_SHARE: Final = np.log(np.maximum(_column(kind.start_share for kind in KIN
 _START_RATE: Final = _column(kind.start_rate[0] / 60.0 for kind in KINDS)
 _START_VAR: Final = _column((kind.start_rate[1] / 60.0) ** 2 for kind in KINDS)
 _WANDER: Final = _column(kind.wander for kind in KINDS)
-_POWERED: Final = slice(int(np.argmax(POWER > 0.0)), int(np.argmax(POWER > 0.0)) + int((POWER > 0.0).sum()))
+_BENT: Final = slice(int(np.argmax(BEND > 0.0)), int(np.argmax(BEND > 0.0)) + int((BEND > 0.0).sum()))
 _SLOWEST_SETTLING: Final = -1.0 / 500.0
 _JUMP_SD_KPA: Final = 3.0
-AGE_FROM_S: Final = 1.0  # a power of the time starts here, not at 0
+_STEP_DOUBT: Final = math.log(1e4)
+"""So much less readily a gauge's step is taken for a jump of the level: each step would do, and no leak be seen behind them."""
 
 WILD_SHARE: Final = 0.01
 WILD_WIDTH_KPA: Final = 30.0
@@ -131,8 +140,12 @@ _BOUNDS: Final = (
     (-10.0, 10.0),
     (0.0, 1e-2),
 )
-_LEAST: Final = np.array([low for low, _ in _BOUNDS])[:, None, None, None]
-_MOST: Final = np.array([high for _, high in _BOUNDS])[:, None, None, None]
+_LEAST: Final = np.tile(np.array([low for low, _ in _BOUNDS])[:, None, None, None], len(KINDS))
+_MOST: Final = np.tile(np.array([high for _, high in _BOUNDS])[:, None, None, None], len(KINDS))
+_LEAST[GROWTH, :, :, _BENT], _MOST[GROWTH, :, :, _BENT] = (
+    0.0,
+    1.0,
+)  # a power begins by growing beyond measure, and never dies
 
 
 @dataclass(slots=True)
@@ -218,14 +231,12 @@ def predict(bank: Bank, now_s: float, slackening: Floats) -> None:
     level, rate, growth, p_level, p_lr, p_lg, p_rate, p_rg, p_growth = bank.state
     change = growth + (slackening[0][:, None] * (1.0 - LAMINAR) + slackening[1][:, None] * LAMINAR)
     change *= dt_s
-    grow = 1.0 + change * (1.0 + 0.5 * change)
-    reach = dt_s * (1.0 + change * (0.5 + change / 6.0))
-    for kind in range(_POWERED.start, _POWERED.stop):
-        age_s = bank.at_s - bank.onset_s + AGE_FROM_S
-        risen = (1.0 + dt_s / age_s) ** POWER[kind]
-        grow[:, :, kind] *= risen
-        reach[:, :, kind] *= 0.5 + 0.5 * risen
+    straighter = 1.0 - BEND
+    grow = 1.0 + change * (1.0 + 0.5 * straighter * change)
+    reach = dt_s * (1.0 + change * (0.5 + straighter * change / 6.0))
+    slackens = 1.0 / (1.0 + (dt_s * BEND[_BENT]) * growth[:, :, _BENT])
     pull = dt_s * rate * grow  # how a rate answers its growth
+    pull[:, :, _BENT] *= slackens
     bend = (0.5 * dt_s) * dt_s * rate
     level -= reach * rate
     level -= dt_s * bank.base[:, :, None] * BASED
@@ -240,6 +251,11 @@ def predict(bank: Bank, now_s: float, slackening: Floats) -> None:
     p_rg += pull * p_growth
     rate *= grow
     p_rate += (RATE_WANDER_RATIO * dt_s) * rate * rate + (RATE_WANDER * dt_s) * _WANDER
+    growth[:, :, _BENT] *= slackens
+    slackens *= slackens
+    p_lg[:, :, _BENT] *= slackens
+    p_rg[:, :, _BENT] *= slackens
+    p_growth[:, :, _BENT] *= slackens * slackens
     p_growth += (GROWTH_WANDER_RATIO * dt_s) * growth * growth
     np.clip(bank.state, _LEAST, _MOST, out=bank.state)
     np.minimum(growth[:, :, SETTLING], _SLOWEST_SETTLING, out=growth[:, :, SETTLING])
@@ -314,8 +330,11 @@ def box_moments(miss: Floats, spread: Floats, half_kpa: Floats) -> tuple[Floats,
     return within, pull, np.minimum(np.maximum(squeeze, 0.0), 1.0 / spread)
 
 
-def spawn(bank: Bank, dt_s: float) -> None:
-    """Give every row a new hypothesis of each kind: "a change has just begun", in the slot that is missed least."""
+def spawn(bank: Bank, dt_s: float, stepping: NDArray[np.bool_] | None = None) -> None:
+    """Give every row a new hypothesis of each kind: "a change has just begun", in the slot that is missed least.
+
+    ``stepping``: shape (rows,), which rows are read by the steps of a gauge; none where left out.
+    """
     mean, var = moments(bank)
     _free_a_slot(bank)
     slot = bank.slots[0]
@@ -329,6 +348,8 @@ def spawn(bank: Bank, dt_s: float) -> None:
     state[RATE, :, JUMP], state[P_RATE, :, JUMP] = mean[RATE], var[RATE]
     bank.base[slot], bank.onset_s[slot] = np.maximum(mean[RATE], 0.0), bank.at_s
     bank.log_weight[slot] = np.log(CHANGE_PER_S * dt_s * _ONSET_SHARE)
+    if stepping is not None:
+        bank.log_weight[slot, stepping, JUMP] -= _STEP_DOUBT
     for row in range(bank.rows_n):
         if bank.unsettled(row):
             _begin(bank, slot, row, mean[LEVEL, row], var[LEVEL, row] + UNSETTLED_SD_KPA**2)

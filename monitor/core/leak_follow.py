@@ -99,7 +99,8 @@ def flush(state: LeakState) -> None:
     if state.relative is not None and not state.climb_source:
         _follow_relative(state, state.relative, blocks, jumped, at_s, dt_s)
     if dt_s > 0.0:
-        banks.spawn(bank, dt_s)
+        stepping = np.array([track.gatherer.stairs_kpa > 0.0 for track in state.tracks] + [False])
+        banks.spawn(bank, dt_s, stepping)
     for track, block in zip(state.tracks, blocks, strict=True):
         if block is not None:
             track.before = (*track.before, track.block)[-BEFORE_N:] if track.block is not None else ()

@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.core.leak_bank import (
-    AGE_FROM_S,
     BASED,
+    BEND,
     GROWTH,
     KINDS,
     LAMINAR,
@@ -21,7 +21,6 @@ from monitor.core.leak_bank import (
     P_LEVEL_RATE,
     P_RATE,
     P_RATE_GROWTH,
-    POWER,
     RATE,
     RATE_WANDER,
     RATE_WANDER_RATIO,
@@ -66,7 +65,7 @@ So what a gauge can't show yet counts, the longer the coarser it is. Calibrated 
 """
 
 GROWTH_FEAR: Final = 4.0
-GROWTH_DOUBT: Final = 0.07
+GROWTH_DOUBT: Final = 0.2
 """The early bound fears growth; the likely and the late time believe it only on evidence. As found, the early bound goes from
 doubt to ``LEAK_GROWTH_FEAR`` as it becomes sure that there is more than the leak of a lifter in order to grow."""
 
@@ -208,9 +207,8 @@ def lasting_above(
 
 
 def lost_kpa(mixed: Mixture) -> Floats:
-    """What every hypothesis says was lost since its onset by the change itself, kPa."""
-    grown = np.minimum(np.maximum(mixed.growth * mixed.age_s, 1e-9), 30.0)
-    return mixed.rate * mixed.age_s * -np.expm1(-grown) / grown / (1.0 + POWER[mixed.kind])
+    """What every hypothesis says was lost since its onset by the change itself, kPa; of what settles, at its rate of now."""
+    return -mixed.rate * _reach(replace(mixed, growth=np.maximum(mixed.growth, 0.0)), -mixed.age_s)
 
 
 def rate_quantiles(mixed: Mixture) -> RateQuantiles:
@@ -332,14 +330,15 @@ def _reached(mixed: Mixture, way: _Way, time_s: Floats, hidden_kpa_per_s: float)
 
 
 def _reach(mixed: Mixture, time_s: Floats) -> Floats:
-    """How far a rate of one falls in a time, s."""
+    """How far a rate of one falls in a time, s; before now where it is negative."""
     grown = np.minimum(mixed.growth * time_s, 30.0)
     steady = np.abs(grown) < 1e-6
-    reach = np.where(steady, time_s, np.expm1(grown) / np.where(steady, 1.0, mixed.growth))
-    power = POWER[mixed.kind]
-    if power.any():
-        age_s = mixed.age_s + AGE_FROM_S
-        ratio = 1.0 + time_s / age_s
-        risen = np.where(power == 1.0, ratio * ratio, ratio * ratio * ratio) - 1.0
-        reach = np.where(power > 0.0, age_s * risen / (power + 1.0), reach)
+    growth = np.where(steady, 1.0, mixed.growth)
+    reach = np.where(steady, time_s, np.expm1(grown) / growth)
+    bend = BEND[mixed.kind]
+    bends = (bend > 0.0) & ~steady
+    if bends.any():
+        whole = 1.0 + 1.0 / np.where(bends, bend, 1.0)
+        bent = (np.maximum(1.0 + bend * grown, 0.0) ** whole - 1.0) / (growth * (1.0 + bend))
+        reach = np.where(bends, bent, reach)
     return reach

@@ -13,8 +13,8 @@ from monitor.core.leak_bank import KINDS, P_GROWTH, SLOTS_N, Bank
 
 MIN_S = 60.0
 NOW_S = 1000.0
-POWERED = [number for number, kind in enumerate(KINDS) if kind.power > 0.0]
-PLAIN = [number for number, kind in enumerate(KINDS) if kind.power == 0.0]
+BENT = [number for number, kind in enumerate(KINDS) if kind.bend > 0.0]
+PLAIN = [number for number, kind in enumerate(KINDS) if kind.bend == 0.0]
 
 
 def bank_of(rows_n=3, seed=1):
@@ -64,7 +64,10 @@ SLACK = np.array([[-1e-3, -2e-3, 0.0], [-4e-3, -5e-3, 0.0]])
 
 @pytest.mark.parametrize("dt_s", [0.5, 1.0, 3.0])
 def test_prediction_is_that_of_a_linearised_filter(dt_s):
-    """Level falls by the reach of the rate and by what was lost before; P' = F P F^T + Q, F by hand from the model."""
+    """Level falls by the reach of the rate and by what was lost before; P' = F P F^T + Q, F by hand from the model.
+
+    Of a rate that goes as (1 + b g t)^(1/b) the growth g goes as g/(1 + b g t).
+    """
     bank = bank_of()
     before = copy.deepcopy(bank)
     banks.predict(bank, NOW_S + dt_s, SLACK)
@@ -74,17 +77,16 @@ def test_prediction_is_that_of_a_linearised_filter(dt_s):
         (level, rate, growth), cov = hypothesis(before, *place)
         law = SLACK[0, row] * (1.0 - KINDS[kind].laminar) + SLACK[1, row] * KINDS[kind].laminar
         change = (growth + law) * dt_s
-        grow = 1.0 + change + change**2 / 2.0  # exp(change) and its integral by their series
-        reach = dt_s * (1.0 + change / 2.0 + change**2 / 6.0)
-        if KINDS[kind].power:
-            age_s = NOW_S - before.onset_s[slot, row] + 1.0
-            risen = ((age_s + dt_s) / age_s) ** KINDS[kind].power
-            grow, reach = grow * risen, reach * (1.0 + risen) / 2.0
+        bend = KINDS[kind].bend
+        grow = 1.0 + change + (1.0 - bend) * change**2 / 2.0  # the law and its integral by their series
+        reach = dt_s * (1.0 + change / 2.0 + (1.0 - bend) * change**2 / 6.0)
+        slackens = 1.0 + bend * growth * dt_s
         base = before.base[slot, row] if KINDS[kind].based else 0.0
-        mean = np.array([level - reach * rate - dt_s * base, grow * rate, growth])
-        step = np.array([[1.0, -reach, -rate * dt_s**2 / 2.0], [0.0, grow, rate * dt_s * grow], [0.0, 0.0, 1.0]])
+        mean = np.array([level - reach * rate - dt_s * base, grow * rate, growth / slackens])
+        by_growth = [-rate * dt_s**2 / 2.0, rate * dt_s * grow / slackens, slackens**-2]
+        step = np.array([[1.0, -reach, by_growth[0]], [0.0, grow, by_growth[1]], [0.0, 0.0, by_growth[2]]])
         wander = (0.010 / MIN_S) ** 2 / MIN_S * KINDS[kind].wander + 0.01**2 / MIN_S * mean[1] ** 2
-        noise = np.diag([0.0, wander * dt_s, 0.04**2 / MIN_S * growth**2 * dt_s])
+        noise = np.diag([0.0, wander * dt_s, 0.04**2 / MIN_S * mean[2] ** 2 * dt_s])
         same(bank, place, mean, step @ cov @ step.T + noise)
 
 
@@ -109,6 +111,33 @@ def test_fall_that_doubles_in_250_s_has_doubled_after_250_steps():
     assert level[plain] == pytest.approx(60.0 - 0.01 / growth, rel=1e-6)  # integral of a rate from 0.01 to 0.02
 
 
+@pytest.mark.parametrize("after_s", [60.0, 600.0])
+@pytest.mark.parametrize("kind", BENT)
+def test_power_of_the_time_is_followed_from_its_growth(kind, after_s):
+    """A rate of 0.01 kPa/s that is c (t/s)^n with n = 1/bend and n/t = g: its value, its growth n/t and its integral later."""
+    power, growth = 1.0 / KINDS[kind].bend, 1.0 / 90.0
+    bank = Bank(1, 0.0)
+    bank.state[banks.LEVEL], bank.state[banks.RATE], bank.state[banks.GROWTH] = 60.0, 0.01, growth
+    for second in range(int(after_s)):
+        banks.predict(bank, second + 1.0, np.zeros((2, 1)))
+    since_s = power / growth
+    times = (since_s + after_s) / since_s
+    level, rate, found = (bank.state[quantity, 0, 0, kind] for quantity in (banks.LEVEL, banks.RATE, banks.GROWTH))
+    assert found == pytest.approx(power / (since_s + after_s))
+    assert rate == pytest.approx(0.01 * times**power, rel=1e-6)
+    assert level == pytest.approx(60.0 - 0.01 * since_s / (power + 1.0) * (times ** (power + 1.0) - 1.0), rel=1e-6)
+
+
+def test_powers_grow_beyond_measure_at_first_and_never_die():
+    bank = bank_of()
+    bank.state[banks.GROWTH] = 30.0
+    banks.predict(bank, NOW_S + 1e-6, np.zeros((2, 3)))
+    assert np.all(bank.state[banks.GROWTH][:, :, BENT] == 1.0)
+    bank.state[banks.GROWTH] = -0.05
+    banks.predict(bank, NOW_S + 1.0, np.zeros((2, 3)))
+    assert np.all(bank.state[banks.GROWTH][:, :, BENT] == 0.0)
+
+
 def test_settling_never_ends_up_growing_and_no_growth_leaves_its_bounds():
     bank = bank_of()
     bank.state[banks.GROWTH] = 0.3
@@ -116,7 +145,7 @@ def test_settling_never_ends_up_growing_and_no_growth_leaves_its_bounds():
     banks.predict(bank, NOW_S + 0.001, np.zeros((2, 3)))
     growth = bank.state[banks.GROWTH]
     assert np.all(growth[:, :, banks.SETTLING] == -1.0 / 500.0)
-    assert np.all(growth[:, :, banks.SETTLING.stop :] == 0.05)
+    assert np.all(growth[:, :, [kind for kind in PLAIN if kind >= banks.SETTLING.stop]] == 0.05)
     assert np.all(bank.state[banks.P_RATE] > 0.0)
 
 

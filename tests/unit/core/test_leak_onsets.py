@@ -16,7 +16,7 @@ CROSS = [banks.P_LEVEL_RATE, banks.P_LEVEL_GROWTH, banks.P_RATE_GROWTH]
 
 def test_new_bank_knows_nothing():
     bank = Bank(2, NOW_S)
-    assert bank.state.shape == (9, 24, 2, 11)
+    assert bank.state.shape == (9, 24, 2, 12)
     assert np.all(bank.log_weight == -1e4)
     assert np.all(bank.state[[banks.P_LEVEL, banks.P_RATE]] == 1.0)
     assert not bank.base.any()
@@ -111,6 +111,16 @@ def test_every_second_a_change_of_each_kind_may_just_have_begun():
             )
             chance = 1.0e-5 * 0.5 * kind.onset_share
             assert math.exp(bank.log_weight[slot, row, number]) == pytest.approx(chance)
+
+
+def test_step_of_a_gauge_is_hardly_ever_taken_for_a_jump():
+    """Ten thousand times less readily, and in the rows that step alone."""
+    bank = bank_of()
+    banks.spawn(bank, 1.0, np.array([False, True, False]))
+    jump = np.exp(bank.log_weight[bank.slots[0], :, banks.JUMP])
+    assert jump == pytest.approx(1.0e-5 * KINDS[banks.JUMP].onset_share * np.array([1.0, 1e-4, 1.0]))
+    others = np.exp(bank.log_weight[bank.slots[0], 1, : banks.JUMP])
+    assert others == pytest.approx([1.0e-5 * kind.onset_share for kind in KINDS[: banks.JUMP]])
 
 
 def test_rate_below_nothing_leaves_no_base():
@@ -208,3 +218,11 @@ def test_kinds_that_double_do_so_in_their_time(doubling_s, sd_ratio, number):
     assert kind.growth[1] == pytest.approx(sd_ratio * kind.growth[0])
     assert kind == KINDS[number]
     assert banks._column([True, False]).dtype == float
+
+
+@pytest.mark.parametrize(("bend", "number"), [(1.0, 8), (0.5, 9)])
+def test_kinds_that_bend_are_about_a_minute_old_in_their_growth(bend, number):
+    kind = banks._bent(bend)
+    assert kind == KINDS[number]
+    assert (kind.bend, kind.growth) == (bend, pytest.approx((1.0 / 60.0, 0.5 / 60.0)))
+    assert (KINDS[10].bend, KINDS[10].growth) == (1.0, (1.0, 0.0))  # with the time since the second of its onset

@@ -7,9 +7,9 @@ import pytest
 from scipy.stats import norm
 
 from monitor.core.leak_bank import (
+    BEND,
     KINDS,
     LAMINAR,
-    POWER,
     RATE_WANDER,
     RATE_WANDER_RATIO,
     STEADY,
@@ -38,8 +38,8 @@ AMBIENT_KPA = 101.325
 HERE = Around(AMBIENT_KPA, 3600.0)
 FAST_KPA_PER_S = 2.0 / 60.0
 SETTLES, SETTLES_SLOWLY, BY_ORIFICE, BY_SEEPAGE, QUIET, DOUBLES = 0, 1, STEADY, STEADY + 1, STEADY + 2, STEADY + 3
-WITH_TIME = int(np.flatnonzero(POWER == 1.0)[0])
-WITH_SQUARE = int(np.flatnonzero(POWER == 2.0)[0])
+WITH_TIME = int(np.flatnonzero(BEND == 1.0)[0])
+WITH_SQUARE = int(np.flatnonzero(BEND == 0.5)[0])
 
 
 def of(kind, *, weight=1.0, level=64.0, rate=FAST_KPA_PER_S, age_s=100.0, growth=0.0, base=0.0, sds=(1e-3, 1e-6)):
@@ -119,8 +119,10 @@ def test_only_the_hypotheses_counted_count():
             math.log(2.0) / 100.0,
             0.03 * 100.0 / math.log(2.0) * (1.0 - 0.25),
         ),  # the integral of 0.03 * 2^(-t/100 s)
-        (WITH_TIME, 0.0, 0.03 * 200.0 / 2.0),
-        (WITH_SQUARE, 0.0, 0.03 * 200.0 / 3.0),
+        (WITH_TIME, 1.0 / 200.0, 0.03 * 200.0 / 2.0),  # a power n of the time since it was nothing grows by n/t
+        (WITH_SQUARE, 2.0 / 200.0, 0.03 * 200.0 / 3.0),
+        (WITH_TIME, 1.0 / 100.0, 0.03 * 100.0 / 2.0),  # nothing 100 s ago
+        (SETTLES, -1.0 / 40.0, 0.03 * 200.0),
     ],
 )
 def test_what_was_lost_since_a_change_is_its_rate_looked_back_on(kind, growth, lost):
@@ -206,8 +208,8 @@ def test_growing_leak_is_there_sooner_by_the_law_it_grows_by():
 
 @pytest.mark.parametrize(("kind", "power"), [(WITH_TIME, 2.0), (WITH_SQUARE, 3.0)])
 def test_leak_that_grows_with_its_age_is_there_sooner(kind, power):
-    """A rate r·(t/a)^n at age a has covered 12 kPa once (1 + t/a)^(n + 1) = 1 + 12 (n + 1)/(r a)."""
-    told = time_to(of(kind, age_s=299.0), 52.0, HERE)  # ages count from one second
+    """A rate r·(t/a)^n at age a has covered 12 kPa once (1 + t/a)^(n + 1) = 1 + 12 (n + 1)/(r a); it grows by n/a."""
+    told = time_to(of(kind, growth=(power - 1.0) / 300.0), 52.0, HERE)
     grown_s = 300.0 * ((1.0 + 12.0 * power / (FAST_KPA_PER_S * 300.0)) ** (1.0 / power) - 1.0)
     assert told.likely_s == pytest.approx(grown_s, rel=0.06)
 
