@@ -42,6 +42,18 @@ def observed(monkeypatch):
     return told
 
 
+def test_gauges_that_step_are_told_of_as_such(monkeypatch):
+    """The first steps by half a kilopascal, the second does not; what measures the hoist never counts as one that does."""
+    told, real = [], banks.spawn
+    monkeypatch.setattr(banks, "spawn", lambda bank, dt_s, *given: told.append([*given]) or real(bank, dt_s, *given))
+    state = begin(config())
+    for at_s in range(40):
+        second(state, float(at_s), 62.0 - 0.5 * (at_s // 8), falling(0.1, at_s), ambient_kpa=101.0)
+    assert state.tracks[0].gatherer.stairs_kpa == 0.5
+    assert state.tracks[1].gatherer.stairs_kpa == 0.0
+    assert [given.tolist() for given in told[-1]] == [[True, False, False]]
+
+
 def test_without_a_block_under_way_nothing_is_let_in():
     state = begin(config())
     gather(state.tracks[0].gatherer, 62.0, 1.0)
