@@ -217,7 +217,8 @@ def test_kinds_that_double_do_so_in_their_time(doubling_s, sd_ratio, number):
     assert math.exp(kind.growth[0] * doubling_s) == pytest.approx(2.0)
     assert kind.growth[1] == pytest.approx(sd_ratio * kind.growth[0])
     assert kind == KINDS[number]
-    assert banks._column([True, False]).dtype == float
+    column = banks._column([True, False])
+    assert (column.dtype, column.tolist()) == (float, [1.0, 0.0])
 
 
 @pytest.mark.parametrize(("bend", "number"), [(1.0, 8), (0.5, 9)])
