@@ -142,10 +142,8 @@ _BOUNDS: Final = (
 )
 _LEAST: Final = np.tile(np.array([low for low, _ in _BOUNDS])[:, None, None, None], len(KINDS))
 _MOST: Final = np.tile(np.array([high for _, high in _BOUNDS])[:, None, None, None], len(KINDS))
-_LEAST[GROWTH, :, :, _BENT], _MOST[GROWTH, :, :, _BENT] = (
-    0.0,
-    1.0,
-)  # a power begins by growing beyond measure, and never dies
+_LEAST[GROWTH, :, :, _BENT] = 0.0  # a power of the time never dies
+_MOST[GROWTH, :, :, _BENT] = 1.0  # and begins by growing beyond measure
 
 
 @dataclass(slots=True)
