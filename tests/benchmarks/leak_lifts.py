@@ -10,9 +10,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from tests.benchmarks.leak_limits import Growing
+from tests.benchmarks.leak_laws import AMBIENT_KPA, Growing, law_of
 
-AMBIENT_KPA = 101.325
 KPA_PER_M = 1.225 * 9.80665 / 1000.0  # ISO 2533 at sea level
 KELVIN = 288.0
 STEP_S = 0.5
@@ -61,7 +60,7 @@ class Lift:
         return (len(self.vacuum_kpa) - 1) * STEP_S
 
     def at(self, t_s, circuit=0):
-        return float(np.interp(t_s, np.arange(len(self.vacuum_kpa)) * STEP_S, self.vacuum_kpa[:, circuit]))
+        return np.interp(t_s, np.arange(len(self.vacuum_kpa)) * STEP_S, self.vacuum_kpa[:, circuit])
 
     def growing(self, t_s):
         """The leak at a time as a steady part and one that grows with a power of the time, or exponentially."""
@@ -115,13 +114,6 @@ def read(lift, cell, chance, *, until_s=None):
     if lift.pump_shown and lift.pump_on is not None:
         readings.pump_on = lift.pump_on[step_of]
     return readings
-
-
-def law_of(p, b, laminar):
-    """Flow at an absolute pressure over the choked flow (any scale)."""
-    ratio = np.clip(p / AMBIENT_KPA, 0.0, 0.9999)
-    beyond = np.clip((ratio - b) / (1.0 - b), 0.0, 0.9999)
-    return np.where(laminar, 1.0 - ratio * ratio, np.sqrt(1.0 - beyond * beyond))
 
 
 def gas(start_kpa, leak_kpa_per_s, chance, *, kelvin=None):

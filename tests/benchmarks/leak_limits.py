@@ -5,7 +5,6 @@ from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
-from scipy.optimize import brentq
 from scipy.stats import norm
 from statsmodels.tsa.statespace.structural import UnobservedComponents
 
@@ -33,70 +32,80 @@ def quarter_s(cell, rate_kpa_per_s):
     return max(age_s, steps_s)
 
 
-def growth_sd(cell, age_s, rate_kpa_per_s, growth_per_s):
-    """Cramér-Rao bound of a growth rate (level and rate unknown besides), 1/s, for a rate now and an age."""
-    t = np.linspace(0.0, age_s, 60)
-    first = rate_kpa_per_s * math.exp(-growth_per_s * age_s)
-    g = max(growth_per_s, 1e-6)
-    by_growth = -first * (t * np.exp(g * t) / g - np.expm1(g * t) / g**2)
-    jacobian = np.stack([np.ones_like(t), -np.expm1(g * t) / g, by_growth], axis=1)
-    scale = np.abs(jacobian).max(axis=0)
-    weight = cell.rate_hz * KEPT * age_s / len(t) / reading_sd(cell) ** 2
-    information = weight * (jacobian / scale).T @ (jacobian / scale)
-    return math.sqrt(np.linalg.inv(information)[2, 2]) / scale[2]
+@dataclass(frozen=True)
+class Seen:
+    """What a circuit's readings have to tell: their times before now in s, the true vacuum then, and how much each says.
+
+    ``says``: Fisher information of one reading about the vacuum, 1/kPa². With steps coarser than the noise nearly all of it is
+    in the readings beside an edge: what matters is which edges were passed, and when.
+    """
+
+    u_s: np.ndarray
+    level_kpa: np.ndarray
+    says: np.ndarray
 
 
-@cache
-def information(cell):
-    """Fisher information of one reading about the vacuum, 1/kPa², averaged over where in its quantum the vacuum lies.
+def seen(cell, level_at, now_s, from_s):
+    """The readings from ``from_s`` to now, ``level_at`` giving the true vacuum at times in s."""
+    u_s = -np.arange(max((now_s - from_s) * cell.rate_hz * KEPT, 2.0))[::-1] / (cell.rate_hz * KEPT)
+    level_kpa = level_at(now_s + u_s)
+    return Seen(u_s, level_kpa, information(cell, level_kpa))
+
+
+def information(cell, level_kpa):
+    """Fisher information of one reading of a vacuum about it, 1/kPa².
 
     A rounded normal value: sum over the values it may take of (change of its probability)² over its probability.
     """
-    level = (np.arange(400) + 0.5) / 400.0 * cell.quantum_kpa
-    edges = (np.arange(math.ceil(8.0 * cell.noise_kpa / cell.quantum_kpa) * 2 + 3) - 0.5) * cell.quantum_kpa
-    z = (edges[:, None] - edges.mean() - level + 0.5 * cell.quantum_kpa) / cell.noise_kpa
+    grid, tabled = _informations(cell)
+    return np.interp(level_kpa / cell.quantum_kpa % 1.0, grid, tabled, period=1.0)
+
+
+@cache
+def _informations(cell):
+    grid = np.arange(2000) / 2000.0
+    edges = np.arange(math.ceil(8.0 * cell.noise_kpa / cell.quantum_kpa) * 2 + 4) - 0.5
+    z = (edges[:, None] - math.floor(edges.mean()) - grid) * cell.quantum_kpa / cell.noise_kpa
     chance = np.diff(norm.cdf(z), axis=0)
-    squares = np.where(chance > 1e-12, np.diff(norm.pdf(z), axis=0) ** 2 / np.maximum(chance, 1e-12), 0.0)
-    return float(squares.sum(axis=0).mean()) / cell.noise_kpa**2
+    squares = np.where(chance > 1e-15, np.diff(norm.pdf(z), axis=0) ** 2 / np.maximum(chance, 1e-15), 0.0)
+    return grid, squares.sum(axis=0) / cell.noise_kpa**2
+
+
+def growth_sd(seen, rate_kpa_per_s, growth_per_s):
+    """Cramér-Rao bound of a growth rate (level and rate unknown besides), 1/s, for a rate now and readings since the onset."""
+    t = seen.u_s - seen.u_s[0]
+    first = rate_kpa_per_s * math.exp(-growth_per_s * t[-1])
+    g = max(growth_per_s, 1e-6)
+    by_growth = -first * (t * np.exp(g * t) / g - np.expm1(g * t) / g**2)
+    return _sd(seen, [np.ones_like(t), -np.expm1(g * t) / g, by_growth], [0.0, 0.0, 1.0])
+
+
+def _sd(seen, by, asks, known=0.0):
+    """Cramér-Rao bound of what goes by ``asks`` with unknowns, by which the vacuum of the readings changes as ``by``.
+
+    ``known``: what is known of the unknowns beforehand, as information (then it is van Trees' bound).
+    """
+    jacobian = np.stack(by, axis=1)
+    told = (jacobian * seen.says[:, None]).T @ jacobian + np.diag(np.broadcast_to(known, len(by)))
+    scale = 1.0 / np.sqrt(np.maximum(np.diag(told), 1e-300))
+    scaled = told * scale * scale[:, None] + 1e-12 * np.eye(len(by))  # of what shows in nothing, nothing is known
+    asks = np.array(asks) * scale
+    return math.sqrt(asks @ np.linalg.solve(scaled, asks))
 
 
 LAW_SD = 0.5
-"""How far apart laws of growth lie: ``bend`` is 0 for exp(g·t), 1, 1/2 and 2 for the time, its square and its root."""
+"""How far apart laws of growth lie: ``bend`` is 0 for exp(g·t), 1, 1/2 and 2 for the time, its square and its root. And laws of
+the flow: an orifice is 0, laminar seepage 1."""
 BASE_SD = 0.3 / 60.0 / math.sqrt(12.0)  # a normal leak, kPa/s
+MEDIAN = 0.6745  # of an error's size, over its standard deviation
 
 
-@dataclass(frozen=True)
-class Growing:
-    """A leak that grows, now: steady part and growing part in kPa/s, growth in 1/s, the bend of its law, begun ``age_s`` ago.
-
-    The growing part is ``extra``·(1 + bend·growth·u)^(1/bend) at a time u from now: a power of the time, or with no bend exp.
-    """
-
-    base: float
-    extra: float
-    growth: float
-    bend: float
-    age_s: float
-
-    def fallen_kpa(self, u_s):
-        """Fall from now to ``u_s``."""
-        u = np.maximum(u_s, -self.age_s)
-        inside = np.maximum(1.0 + self.bend * self.growth * u, 0.0)
-        return self.base * u_s + self.extra * (inside ** (1.0 / self.bend + 1.0) - 1.0) / (
-            self.growth * (1.0 + self.bend)
-        )
-
-    def reaches_s(self, to_go_kpa):
-        return brentq(lambda t_s: self.fallen_kpa(t_s) - to_go_kpa, 0.0, 1e6)
-
-
-def time_error(cell, leak, *, seen_s, to_go_kpa):
+def growing_error(seen, leak, *, to_go_kpa):
     """Least median error of the likely time, over the time, with the law of growth known and with it to be found.
 
-    Cramér-Rao bound by the exact information of rounded readings, ``seen_s`` of them: level, steady part, growing part and
-    growth unknown; then the law's bend as well (van Trees bound: so far as ``LAW_SD``). A normal leak's size is known.
+    Level, steady part, growing part and growth are unknown; then the law's bend as well, so far as ``LAW_SD``. A normal leak's
+    size is known.
     """
-    u = np.linspace(-seen_s, 0.0, 400)
     steps = {"base": 1e-3 * BASE_SD, "extra": 1e-4 * leak.extra, "growth": 1e-4 * leak.growth, "bend": 1e-4}
     both = [
         (replace(leak, **{name: getattr(leak, name) - d}), replace(leak, **{name: getattr(leak, name) + d}), 2.0 * d)
@@ -104,20 +113,27 @@ def time_error(cell, leak, *, seen_s, to_go_kpa):
     ]
     left_s = leak.reaches_s(to_go_kpa)
     fastest = leak.base + leak.extra * (1.0 + leak.bend * leak.growth * left_s) ** (1.0 / leak.bend)
-    by_level = [(high.fallen_kpa(u) - low.fallen_kpa(u)) / d for low, high, d in both]
-    asks = np.array(
-        [1.0 / fastest, *((high.reaches_s(to_go_kpa) - low.reaches_s(to_go_kpa)) / d for low, high, d in both)]
-    )
-    jacobian = np.stack([np.ones_like(u), *(-one for one in by_level)], axis=1)
-    weight = cell.rate_hz * KEPT * seen_s / len(u) * information(cell)
-    told = weight * jacobian.T @ jacobian + np.diag([0.0, BASE_SD**-2, 0.0, 0.0, LAW_SD**-2])
-    scale = 1.0 / np.sqrt(np.diag(told))
-    errors = []
-    for n in (4, 5):
-        scaled = (told * scale * scale[:, None])[:n, :n]
-        ask = (asks * scale)[:n]
-        errors.append(0.6745 * math.sqrt(ask @ np.linalg.solve(scaled, ask)) / left_s)
-    return tuple(errors)
+    by = [(low.fallen_kpa(seen.u_s) - high.fallen_kpa(seen.u_s)) / d for low, high, d in both]
+    by.insert(0, np.ones_like(seen.u_s))
+    asks = [1.0 / fastest, *((high.reaches_s(to_go_kpa) - low.reaches_s(to_go_kpa)) / d for low, high, d in both)]
+    known = np.array([0.0, BASE_SD**-2, 0.0, 0.0, LAW_SD**-2])
+    return tuple(MEDIAN * _sd(seen, by[:n], asks[:n], known[:n]) / left_s for n in (4, 5))
+
+
+def steady_error(seen, leak, level_kpa):
+    """Least median error of the likely time to a level, over the time: level, rate and the law of the flow are unknown.
+
+    Of the law, ``LAW_SD`` is known. Only what was read since the onset counts: nobody knows when that was.
+    """
+    steps = {"level_kpa": 0.01, "rate": 0.01 * leak.rate, "laminar": 0.01}
+    by, asks = [], []
+    for name, d in steps.items():
+        high, low = replace(leak, **{name: getattr(leak, name) + d}), replace(leak, **{name: getattr(leak, name) - d})
+        by.append(
+            leak.rate_at(seen.level_kpa) * (high.takes_s(seen.level_kpa) - low.takes_s(seen.level_kpa)) / (2.0 * d)
+        )
+        asks.append((high.takes_s(level_kpa) - low.takes_s(level_kpa)) / (2.0 * d))
+    return MEDIAN * _sd(seen, by, asks, [0.0, 0.0, LAW_SD**-2]) / float(leak.takes_s(level_kpa))
 
 
 def decision_interval(allowance):

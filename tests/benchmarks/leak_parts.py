@@ -5,6 +5,7 @@ import math
 import numpy as np
 
 from tests.benchmarks import leak_limits as limits
+from tests.benchmarks.leak_laws import Steady
 from tests.benchmarks.leak_lifts import LEAKS, STEP_S, healthy, leaky, pumped, read
 from tests.benchmarks.leak_run import run
 
@@ -68,18 +69,21 @@ def instants(cell, chance, n, *, kinds=LEAKS, **changes):
             rate, before = lift.leak_kpa_per_min[step] / 60.0, lift.leak_kpa_per_min[max(step - 40, 0)] / 60.0
             steady = kind in ("sudden", "step")
             growth = 0.0 if steady or before <= 0 else np.log(rate / before) / (40 * STEP_S)
-            age_s = max(now_s - (lift.ready_s if steady else lift.onset_s), 5.0)
-            grown = growth / limits.growth_sd(cell, age_s, rate, growth) if growth > 0 else 0.0
-            least = 0.6745 * limits.slope_sd(cell, age_s) / rate
-            leasts = math.nan, math.nan
-            if grown > 3.0:
+            begun_s = lift.ready_s if steady else lift.onset_s
+            seen = limits.seen(cell, lift.at, now_s, min(begun_s, now_s - 5.0))
+            grown = growth / limits.growth_sd(seen, rate, growth) if growth > 0 else 0.0
+            least, leasts = math.nan, (math.nan, math.nan)
+            if steady:
+                least = limits.steady_error(seen, Steady(lift.at(now_s), rate, 0.5), lift.level_kpa)
+            elif grown > 3.0:
+                seen = limits.seen(cell, lift.at, now_s, 0.0)
                 to_go_kpa = lift.at(now_s) - lift.level_kpa
-                leasts = limits.time_error(cell, lift.growing(now_s), seen_s=now_s, to_go_kpa=to_go_kpa)
+                leasts = limits.growing_error(seen, lift.growing(now_s), to_go_kpa=to_go_kpa)
             rows.append(
                 (
                     LEAKS.index(kind),
                     end_s - now_s,
-                    now_s - (lift.ready_s if steady else lift.onset_s),
+                    now_s - begun_s,
                     told.known[-1],
                     told.early_s[-1],
                     told.likely_s[-1],

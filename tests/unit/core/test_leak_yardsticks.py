@@ -4,16 +4,18 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from tests.benchmarks.leak_lifts import Cell, Readings, gas, law_of, leaky, read
+from tests.benchmarks.leak_laws import Growing, Steady, law_of
+from tests.benchmarks.leak_lifts import Cell, Readings, gas, leaky, read
 from tests.benchmarks.leak_limits import (
-    Growing,
     decision_interval,
+    growing_error,
     growth_sd,
     information,
     reading_sd,
     seconds,
+    seen,
     slope_sd,
-    time_error,
+    steady_error,
     trend_filter,
 )
 
@@ -57,7 +59,7 @@ def test_slope_bound_is_the_covariance_of_least_squares():
 def test_growth_bound_is_reached_by_least_squares_on_simulated_noise():
     from scipy.optimize import curve_fit
 
-    cell = Cell(noise_kpa=0.1, quantum_kpa=1e-6, rate_hz=2.0)
+    cell = Cell(noise_kpa=0.1, quantum_kpa=1e-3, rate_hz=2.0)
     growth, first, t = 0.004, 0.3 / 60.0, np.linspace(0.0, 300.0, round(2.0 * 0.975 * 300.0))
     chance = np.random.default_rng(3)
 
@@ -70,19 +72,37 @@ def test_growth_bound_is_reached_by_least_squares_on_simulated_noise():
         ][2]
         for _ in range(200)
     ]
-    bound = growth_sd(cell, 300.0, first * np.exp(growth * 300.0), growth)
+    bound = growth_sd(
+        seen(cell, lambda t: fall(t, 62.0, first, growth), 300.0, 0.0), first * np.exp(growth * 300.0), growth
+    )
     assert np.std(found) == pytest.approx(bound, rel=0.15)
 
 
+@pytest.mark.parametrize("level_kpa", [61.0, 61.2, 61.45, 61.5])
 @pytest.mark.parametrize(("noise_kpa", "quantum_kpa"), [(0.1, 0.1), (0.1, 0.5), (0.3, 1.0)])
-def test_information_of_a_rounded_reading_is_the_spread_of_its_score(noise_kpa, quantum_kpa):
+def test_information_of_a_rounded_reading_is_the_spread_of_its_score(noise_kpa, quantum_kpa, level_kpa):
     # the variance of the score is the information (Lehmann and Casella, Theory of Point Estimation, 2.5)
     chance = np.random.default_rng(5)
-    level = chance.uniform(0.0, quantum_kpa, 200_000)
-    value = np.round((level + noise_kpa * chance.standard_normal(len(level))) / quantum_kpa) * quantum_kpa
-    high, low = (value + 0.5 * quantum_kpa - level) / noise_kpa, (value - 0.5 * quantum_kpa - level) / noise_kpa
+    value = np.round((level_kpa + noise_kpa * chance.standard_normal(200_000)) / quantum_kpa) * quantum_kpa
+    high, low = (value + 0.5 * quantum_kpa - level_kpa) / noise_kpa, (value - 0.5 * quantum_kpa - level_kpa) / noise_kpa
     score = (norm.pdf(low) - norm.pdf(high)) / (norm.cdf(high) - norm.cdf(low)) / noise_kpa
-    assert information(Cell(noise_kpa, quantum_kpa, 1.0)) == pytest.approx(np.mean(score**2), rel=0.02)
+    found = information(Cell(noise_kpa, quantum_kpa, 1.0), np.array([level_kpa]))
+    assert found == pytest.approx(np.mean(score**2), rel=0.05)
+
+
+def test_a_fine_reading_tells_as_much_as_its_noise_allows_and_a_coarse_one_at_its_edges_alone():
+    assert information(Cell(0.1, 1e-3, 1.0), np.array([61.0, 61.3])) == pytest.approx([100.0, 100.0], rel=1e-3)
+    amid, at_edge = information(Cell(0.02, 1.0, 1.0), np.array([61.0, 61.5]))
+    assert amid < 1e-6
+    assert at_edge == pytest.approx(2.0 / np.pi / 0.02**2, rel=1e-3)  # of a coin that shows which side: 4·φ(0)²/σ²
+
+
+def test_a_gauge_that_has_not_stepped_bounds_no_growth():
+    cell = Cell(0.02, 1.0, 5.0)
+    stands = seen(cell, lambda t: 61.2 - 0.4 * t / 300.0, 300.0, 0.0)
+    steps = seen(cell, lambda t: 61.2 - 6.0 * t / 300.0, 300.0, 0.0)
+    assert growth_sd(stands, 0.4 / 300.0, 0.004) > 100.0 * 0.004
+    assert growth_sd(steps, 6.0 / 300.0, 0.004) < 0.004
 
 
 @pytest.mark.parametrize("bend", [0.01, 1.0])
@@ -101,18 +121,46 @@ def test_bound_of_the_time_is_reached_by_least_squares_on_simulated_noise(bend):
     def left_s(scaled):
         return leak(scaled).reaches_s(8.0 + scaled[0])
 
-    def misses(scaled, seen, prior):
-        return [*((scaled[0] - leak(scaled).fallen_kpa(u) - seen) / 0.1), scaled[1] - prior]
+    def misses(scaled, fell, prior):
+        return [*((scaled[0] - leak(scaled).fallen_kpa(u) - fell) / 0.1), scaled[1] - prior]
 
     start = np.array([0.0, true.base / base_sd, 1.0, 1.0])
     found = []
     for _ in range(120):
-        seen = -true.fallen_kpa(u) + 0.1 * chance.standard_normal(len(u))
+        fell = -true.fallen_kpa(u) + 0.1 * chance.standard_normal(len(u))
         prior = start[1] + chance.standard_normal()
-        found.append(left_s(least_squares(misses, start, args=(seen, prior)).x))
-    error, wider = time_error(cell, true, seen_s=300.0, to_go_kpa=8.0)
+        found.append(left_s(least_squares(misses, start, args=(fell, prior)).x))
+    readings = seen(cell, lambda t: 64.0 - true.fallen_kpa(t - 300.0), 300.0, 0.0)
+    error, wider = growing_error(readings, true, to_go_kpa=8.0)
     assert 0.6745 * np.std(found) / left_s(start) == pytest.approx(error, rel=0.2)
     assert wider > error
+
+
+def test_bound_of_a_steady_leaks_time_is_reached_by_least_squares_on_simulated_noise():
+    from scipy.optimize import least_squares
+
+    cell, true = Cell(noise_kpa=0.1, quantum_kpa=1e-3, rate_hz=2.0), Steady(60.0, 1.0 / 60.0, 0.5)
+    vacuum = np.linspace(50.0, 66.0, 4000)
+    takes_s = true.takes_s(vacuum)
+    u = np.linspace(-300.0, 0.0, round(2.0 * 0.975 * 300.0))
+    chance = np.random.default_rng(3)
+
+    def leak(scaled):
+        return Steady(60.0 + scaled[0], scaled[1] / 60.0, 0.5 + 0.5 * scaled[2])
+
+    def misses(scaled, readings, prior):
+        model = np.interp(-u, -leak(scaled).takes_s(vacuum), vacuum)
+        return [*((model - readings) / 0.1), scaled[2] - prior]
+
+    at = np.interp(-u, -takes_s, vacuum)
+    found = []
+    for _ in range(120):
+        readings = at + 0.1 * chance.standard_normal(len(u))
+        scaled = least_squares(misses, [0.0, 1.0, 0.0], args=(readings, chance.standard_normal()), diff_step=1e-3).x
+        found.append(float(leak(scaled).takes_s(52.0)))
+    readings = seen(cell, lambda t: np.interp(300.0 - t, -takes_s, vacuum), 300.0, 0.0)
+    left_s = float(true.takes_s(52.0))
+    assert 0.6745 * np.std(found) / left_s == pytest.approx(steady_error(readings, true, 52.0), rel=0.2)
 
 
 def test_simulated_gas_follows_the_closed_form():
