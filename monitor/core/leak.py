@@ -33,6 +33,12 @@ __all__ = [
 _GAP_INTERVALS: Final = 3.5
 _GAP_LEAST_S: Final = 6.0
 _STROKE_FROM: Final = 0.7
+_SOON: Final = 1.25  # a block ends with the last reading expected in it: the next may be late by a quarter
+_QUICKEST_N: Final = 4
+_QUICK_READINGS_N: Final = 5
+_QUICK_SD_KPA: Final = 0.012
+"""Blocks are as short as a quarter of a second where so many readings tell the vacuum so well; others would only be noisier."""
+
 _COVER_KPA: Final = 0.5
 
 
@@ -58,7 +64,8 @@ def advance(state: LeakState, sample: LeakSample, now_s: float) -> LeakState:
             flush(state)
             forget(state, waited_s)
         else:
-            state.interval_s += 0.1 * (min(waited_s, _GAP_LEAST_S) - state.interval_s)
+            state.paced_n += 1
+            state.interval_s += max(0.1, 1.0 / state.paced_n) * (min(waited_s, _GAP_LEAST_S) - state.interval_s)
     turned = False
     for track, circuit in zip(state.tracks, state.config.circuits, strict=True):
         reported = sample.pump.get(circuit)
@@ -67,6 +74,8 @@ def advance(state: LeakState, sample: LeakSample, now_s: float) -> LeakState:
         flush(state)
     if state.block_from_s is None:
         state.block_from_s = now_s
+    if state.second_from_s is None:
+        state.second_from_s = now_s
     for track, circuit in zip(state.tracks, state.config.circuits, strict=True):
         track.pump.reported = sample.pump.get(circuit)
         value = sample.vacuum_kpa.get(circuit)
@@ -77,9 +86,17 @@ def advance(state: LeakState, sample: LeakSample, now_s: float) -> LeakState:
     elif sample.height_m is not None and "height" not in state.climb_doubted:
         climb(state, "height", HOIST_KPA_PER_M * sample.height_m, now_s)
     state.last_s = now_s
-    if now_s + 0.75 * state.interval_s >= state.block_from_s + BLOCK_S:
-        flush(state)
+    soon_s = now_s + _SOON * state.interval_s
+    if state.paced_n and soon_s >= state.block_from_s + BLOCK_S / _blocks_n(state):
+        flush(state, second_ends=soon_s >= state.second_from_s + BLOCK_S)
     return state
+
+
+def _blocks_n(state: LeakState) -> int:
+    """How many blocks a second is cut into: more than one where the gauges are fine and quick."""
+    noise_var = max(track.gatherer.noise_var for track in state.tracks)
+    least_s = state.interval_s * max(_QUICK_READINGS_N, noise_var / _QUICK_SD_KPA**2)
+    return max(min(int(BLOCK_S / least_s), _QUICKEST_N), 1)
 
 
 def view(state: LeakState, circuit: str, now_s: float) -> LeakView:

@@ -365,6 +365,13 @@ def moments(bank: Bank) -> tuple[Floats, Floats]:
     return mean, np.stack([level_var, rate_var])
 
 
+def chance_of(bank: Bank, row: int, rate_kpa_per_s: float, *, youngest_s: float) -> float:
+    """Weight of a row's changes younger than ``youngest_s`` after which it moves so fast either way, the prior in it alone."""
+    young = bank.changes(row) & (bank.at_s - bank.onset_s[:, row] <= youngest_s)
+    rate = bank.state[RATE, young, row] + bank.base[young, row, None] * BASED
+    return float(np.exp(bank.log_weight[young, row])[np.abs(rate) >= rate_kpa_per_s].sum())
+
+
 def level_after(bank: Bank, row: int, seen_kpa: float, noise_var: float) -> tuple[float, float]:
     """Mean and variance of a row's level as they will be once a block is observed; nothing is changed."""
     level, p_level = bank.state[LEVEL, :, row], bank.state[P_LEVEL, :, row]

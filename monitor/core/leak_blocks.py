@@ -31,6 +31,7 @@ _SWAY_LEAST_N: Final = 4
 _SWAY_SDS: Final = 3.0
 _SWAY_MOST_SDS: Final = 5.0
 _SWAY_MOST_KPA: Final = 1.5
+_GOLDEN: Final = 0.5 * (math.sqrt(5.0) - 1.0)  # multiples of it fill the unit evenly
 _BIAS_BLOCKS: Final = 20.0  # a quantised mean stays off to one side for some blocks on end
 
 
@@ -72,7 +73,12 @@ class Gatherer:
     tail: list[tuple[float, float]] = field(default_factory=list)
     stood_n: int = 0
     stairs: Stairs = field(default_factory=Stairs)
-    means: list[tuple[float, float]] = field(default_factory=list)
+    means: list[tuple[float, float, float]] = field(default_factory=list)
+    """Of the last whole seconds: when, mean in kPa and the variance of that mean by its noise in kPa²."""
+
+    second: list[tuple[float, float]] = field(default_factory=list)
+    sway: float = 1.0
+    within: float = 0.0
     bends: list[float] = field(default_factory=list)
     moves: list[float] = field(default_factory=list)
     stairs_kpa: float = 0.0
@@ -121,11 +127,12 @@ def gather(gatherer: Gatherer, value_kpa: float, now_s: float) -> None:
 
 def begin_anew(gatherer: Gatherer) -> None:
     """Forget how the means moved: another stretch begins. Noise and quantum stay."""
-    gatherer.means, gatherer.bends, gatherer.moves = [], [], []
+    gatherer.means, gatherer.bends, gatherer.moves, gatherer.second = [], [], [], []
+    gatherer.sway = 1.0
 
 
-def close(gatherer: Gatherer) -> Block | None:
-    """End the block under way; ``None`` if nothing came in it."""
+def close(gatherer: Gatherer, *, second_ends: bool = True) -> Block | None:
+    """End the block under way, and a second with it or not; ``None`` if nothing came in it."""
     times_s, values_kpa = gatherer.times_s, gatherer.values_kpa
     if not values_kpa:
         return None
@@ -146,9 +153,7 @@ def close(gatherer: Gatherer) -> Block | None:
     mean = sum(values_kpa[i] for i in kept) / used_n
     own_var = max(gatherer.noise_var - quantum * quantum / 12.0, 0.0)
     counts: Counts = ()
-    shows = math.exp(
-        -min(4.0 * math.pi**2 * own_var / max(quantum, 1e-9) ** 2, 700.0)
-    )  # how much noise leaves of the stairs
+    shows = _shows(own_var, quantum)
     gatherer.stairs_kpa = 0.0
     if own_var < (_MAY_ROUND * quantum) ** 2:
         seen = [values_kpa[i] for i in kept]
@@ -158,24 +163,46 @@ def close(gatherer: Gatherer) -> Block | None:
             gatherer.stairs_kpa = quantum / math.sqrt(used_n) if mixes else quantum
             said = say(gatherer.stairs, [times_s[i] for i in kept], seen, before, quantum)
             rounded = gatherer.noise_var / used_n + shows * quantum * quantum / 12.0  # such a mean moves by steps
-            swings = (_sway(gatherer, at_s, mean, rounded) - 1.0) * rounded
+            step_kpa = quantum / used_n
+            swings = (_sways(gatherer, at_s, mean, rounded, second_ends, step_kpa=step_kpa) - 1.0) * rounded
             soft = said.var_kpa2 + swings
             var = soft + said.half_kpa**2 / 3.0 + _FLOOR_KPA**2
             return Block(said.at_s, said.kpa, var, var - swings, not said.new, said.half_kpa, soft, counts)
+    noise_var, hides = gatherer.noise_var, (gatherer.stairs.ratio**2 + 1.0 / 12.0) * quantum * quantum
+    if counts and noise_var < 0.5 * hides:  # learned while the value stood, before it was found to hide the stairs
+        noise_var, shows = hides, _shows((gatherer.stairs.ratio * quantum) ** 2, quantum)
     bias = shows * quantum * quantum / (2.0 * math.pi**2)
-    var = gatherer.noise_var / used_n + _FLOOR_KPA**2
+    var = noise_var / used_n + _FLOOR_KPA**2
     noise = var + _BIAS_BLOCKS * bias
-    return Block(at_s, mean, noise * _sway(gatherer, at_s, mean, var), noise, counts=counts)
+    return Block(at_s, mean, noise * _sways(gatherer, at_s, mean, var, second_ends), noise, counts=counts)
 
 
-def _sway(gatherer: Gatherer, at_s: float, mean: float, var: float) -> float:
+def _shows(own_var: float, quantum: float) -> float:
+    """How much of the stairs a noise of its own leaves in the mean, 0 to 1."""
+    return math.exp(-min(4.0 * math.pi**2 * own_var / max(quantum, 1e-9) ** 2, 700.0))
+
+
+def _sways(
+    gatherer: Gatherer, at_s: float, mean: float, var: float, second_ends: bool, *, step_kpa: float = 0.0
+) -> float:
+    """``_sway`` of the means of whole seconds, of which this one is the last or a part; such means go by ``step_kpa``."""
+    gatherer.second.append((at_s, mean))
+    if second_ends:
+        n = len(gatherer.second)
+        at_s, mean = (sum(one) / n for one in zip(*gatherer.second, strict=True))
+        gatherer.second = []
+        gatherer.sway = _sway(gatherer, at_s, mean, var / n, step_kpa / n)
+    return gatherer.sway
+
+
+def _sway(gatherer: Gatherer, at_s: float, mean: float, var: float, step_kpa: float) -> float:
     """How much more the means scatter over some seconds than their noise explains (swing), as a ratio, 1 or more.
 
     The median of second differences over ``_SWAY_LAG_S``: a kink makes few of them large, swing makes most. And sooner:
     no leak rises, so what both fell and rose far within half a minute swings.
     """
     means, bends, moves = gatherer.means, gatherer.bends, gatherer.moves
-    means.append((at_s, mean))
+    means.append((at_s, mean, var))
     if len(means) > _SWAY_KEPT_N:
         del means[0]
     lag_n = max(round(_SWAY_LAG_S * (len(means) - 1) / max(at_s - means[0][0], 1e-6)), 1) if len(means) > 1 else 1
@@ -193,7 +220,9 @@ def _sway(gatherer: Gatherer, at_s: float, mean: float, var: float) -> float:
                 ratio = both * both
     if len(means) <= 2 * lag_n:
         return ratio
-    bend = mean - 2.0 * means[-1 - lag_n][1] + means[-1 - 2 * lag_n][1]
+    bend = abs(mean - 2.0 * means[-1 - lag_n][1] + means[-1 - 2 * lag_n][1])
+    gatherer.within = (gatherer.within + _GOLDEN) % 1.0
+    bend += (gatherer.within - 0.5) * step_kpa  # what goes by steps lies somewhere within one, or the median would jump
     bends.append(bend * bend / (6.0 * var))
     if len(bends) > _SWAY_N:
         del bends[0]

@@ -26,7 +26,7 @@ ORDERLY_KPA_PER_S: Final = 0.3 / 60.0
 """Lifters in order lose up to this (common practice)."""
 
 SWING_KPA: Final = 0.35
-SWING_S: Final = 10.0
+SWING_S: Final = 12.0
 """A load that swings moves every circuit no further, nor longer, before it turns back and that shows (common practice: periods
 of up to 15 s)."""
 

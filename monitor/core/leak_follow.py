@@ -28,11 +28,14 @@ _SWINGS_KPA: Final = 0.2 * SWING_KPA  # a load that swings takes the vacuum over
 _LEAST_SOFT: Final = 1e-4
 _OFF_RATE_WIDEN: Final = (0.03 / S_PER_MIN) ** 2
 _PUMPING_RATE: Final = (-0.2, 0.5**2)
+_PAIR_N: Final = 2
+_PAIR_FROM_S: Final = 0.7
+"""A silent pump is judged by two readings or more: slower ones are taken in pairs."""
 
 
 def forget(state: LeakState, waited_s: float) -> None:
     """After a hole in the readings everything starts from unknown: what was learned of noise and pump rest stays."""
-    state.block_from_s = None
+    state.block_from_s = state.second_from_s = None
     state.bank = state.relative = None
     for track in state.tracks:
         track.begun_s = track.block = track.mixed = track.quantiles = None
@@ -43,16 +46,19 @@ def forget(state: LeakState, waited_s: float) -> None:
         if track.pump.off_rate is not None:
             mean, var = track.pump.off_rate
             track.pump.off_rate = (mean, var + _OFF_RATE_WIDEN * (1.0 + waited_s / 60.0))
+        track.pump.waiting = []
     state.common.rate_kpa_per_s, state.common.ceilings = 0.0, []
     state.climb_refuted_since_s, state.climb_doubted = None, frozenset()
 
 
-def flush(state: LeakState) -> None:
-    """End the block under way and let every hypothesis see it."""
+def flush(state: LeakState, *, second_ends: bool = True) -> None:
+    """End the block under way and let every hypothesis see it; what is judged by seconds waits until one ends."""
     if state.block_from_s is None:
         return
     state.block_from_s = None
-    blocks = [close(track.gatherer) for track in state.tracks]
+    if second_ends:
+        state.second_from_s = None
+    blocks = [close(track.gatherer, second_ends=second_ends) for track in state.tracks]
     times_s = [block.at_s for block in blocks if block is not None]
     if not times_s:
         close(state.climb)
@@ -69,7 +75,7 @@ def flush(state: LeakState) -> None:
     mean, var = banks.moments(bank)
     seen, noise, wanted = np.zeros(rows_n + 1), np.ones(rows_n + 1), np.zeros(rows_n + 1, dtype=bool)
     half = np.zeros(rows_n + 1)
-    seen[-1], noise[-1], wanted[-1] = _follow_climb(state, bank)
+    seen[-1], noise[-1], wanted[-1] = _follow_climb(state, bank, second_ends=second_ends)
     if wanted[-1]:
         state.climb_kpa, climb_var = banks.level_after(bank, rows_n, seen[-1], noise[-1])
         state.climb_var = min(climb_var, _CLIMB_VAR_MOST)
@@ -88,12 +94,14 @@ def flush(state: LeakState) -> None:
             banks.restart(bank, row, fixed_kpa, block.var_kpa2)
             track.begun_s, track.pump.followed = at_s, []
         else:
-            jumped[row] = _follow_pump(state, track, row, block, fixed_kpa, float(mean[0, row]), sd)
+            jumped[row] = _follow_pump(
+                state, track, row, block, fixed_kpa, float(mean[0, row]), sd, second_ends=second_ends
+            )
         seen[row] = fixed_kpa + rate * (block.at_s - at_s)
         half[row] = block.half_kpa
         noise[row] = (block.soft_kpa2 + _LEAST_SOFT if block.half_kpa else block.var_kpa2) + state.climb_var
         wanted[row] = not block.still and track.pump.suspect_s is None
-        if block.counts:
+        if block.counts and second_ends:
             _learn_noise(state, track, block, mean[:, row], var[:, row])
     banks.observe(bank, seen, noise, wanted, half)
     if state.relative is not None and not state.climb_source:
@@ -103,7 +111,8 @@ def flush(state: LeakState) -> None:
         banks.spawn(bank, dt_s, stepping)
     for track, block in zip(state.tracks, blocks, strict=True):
         if block is not None:
-            track.before = (*track.before, track.block)[-BEFORE_N:] if track.block is not None else ()
+            if track.block is None or second_ends:
+                track.before = (*track.before, track.block)[-BEFORE_N:] if track.block is not None else ()
             track.block = block
     judge(state, dt_s)
     for track in state.tracks:
@@ -149,13 +158,13 @@ def climb(state: LeakState, source: str, value_kpa: float, now_s: float) -> None
         gather(state.climb, value_kpa, now_s)
 
 
-def _follow_climb(state: LeakState, bank: banks.Bank) -> tuple[float, float, bool]:
+def _follow_climb(state: LeakState, bank: banks.Bank, *, second_ends: bool) -> tuple[float, float, bool]:
     """Block of the measured fall of the ambient pressure: mean, variance, whether it says anything.
 
     What it said last stays the fall so far when the source changes: the new one is shifted to join without a step.
     """
     row = len(state.tracks)
-    block = close(state.climb)
+    block = close(state.climb, second_ends=second_ends)
     source = "" if block is None else state.climb_seen
     if source != state.climb_source and block is not None:
         state.climb_shift_kpa = state.climb_kpa - block.mean_kpa
@@ -172,18 +181,35 @@ def _follow_climb(state: LeakState, bank: banks.Bank) -> tuple[float, float, boo
 
 
 def _follow_pump(
-    state: LeakState, track: CircuitTrack, row: int, block: Block, fixed_kpa: float, expected_kpa: float, sd: float
+    state: LeakState,
+    track: CircuitTrack,
+    row: int,
+    block: Block,
+    fixed_kpa: float,
+    expected_kpa: float,
+    sd: float,
+    *,
+    second_ends: bool,
 ) -> bool:
     """Start a new stretch when the pump starts or stops. Returns whether it did."""
     pump, bank = track.pump, state.bank
     if bank is None:
         return False
     if pump.reported is not None:
+        pump.waiting = []
         runs = pump.reported is Pump.ON
         turn = None if runs is pump.running else runs
     else:
-        noise_sd = math.sqrt(block.noise_kpa2)
-        turn = infer(pump, fixed_kpa, block.at_s, expected_kpa, sd, noise_sd_kpa=noise_sd)
+        if not second_ends:
+            return False
+        pump.waiting.append((fixed_kpa, block.at_s, expected_kpa))
+        n = len(pump.waiting)
+        if n < _PAIR_N and state.interval_s > _PAIR_FROM_S:
+            return False
+        fixed_kpa, at_s, expected_kpa = (sum(one) / n for one in zip(*pump.waiting, strict=True))
+        pump.waiting = []
+        sd = math.sqrt(max(sd * sd - block.var_kpa2 * (1.0 - 1.0 / n), 0.0))
+        turn = infer(pump, fixed_kpa, at_s, expected_kpa, sd, noise_sd_kpa=math.sqrt(block.noise_kpa2 / n))
     if turn is None:
         if not pump.running and pump.suspect_s is None:
             rested(pump, expected_kpa, block.at_s)

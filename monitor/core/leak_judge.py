@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.core import leak_bank as banks
-from monitor.core.leak_blocks import close
+from monitor.core.leak_blocks import Block, Gatherer, close
 from monitor.core.leak_common import (
     FOLLOW_MOST_S,
     FOLLOW_S,
@@ -19,7 +19,7 @@ from monitor.core.leak_common import (
     temperature_kpa_per_s,
 )
 from monitor.core.leak_project import FALLING_KPA_PER_S, Mixture, lasting_above, lost_kpa, mixture, rate_quantiles
-from monitor.core.leak_state import BEFORE_N, COARSE_KPA, KNOWN_AFTER_S, CircuitTrack, LeakState, known
+from monitor.core.leak_state import COARSE_KPA, KNOWN_AFTER_S, CircuitTrack, LeakState, known
 from monitor.core.units import HOIST_KPA_PER_M, S_PER_MIN
 
 SURE: Final = 0.999
@@ -37,8 +37,10 @@ _STEPS_OTHERS: Final = 1.0  # and so far the gauges of the others may lag behind
 _SHARED_RATIO: Final = 0.25
 _FRESH_SHARE: Final = 0.3
 _FRESH_S: Final = 20.0
+_MAY_MOVE: Final = 3e-4  # thirty times the prior chance of a second
 _GAINS_AT_REST_KPA_PER_S: Final = 0.2 / S_PER_MIN  # gas that cools by 10 K in 10 min gives 0.14 kPa/min at 60 kPa
 _REFUTED_SDS: Final = 2.0
+_RISES_N: Final = 3
 
 
 def judge(state: LeakState, dt_s: float) -> None:
@@ -77,9 +79,10 @@ def judge(state: LeakState, dt_s: float) -> None:
         sure = lasting_above(track.mixed, beyond, settling_since_s=stretch_s)
         if sure >= SURE:
             least = max(FALLING_KPA_PER_S, _SHARED_RATIO * track.quantiles.middle)
-            shared = max(map(abs, others), default=0.0) >= least or _swings(state, row)
+            shared = max(map(abs, others), default=0.0) >= least or _swings(state, row) or _may_move(state, row)
+            outlasts_s = (math.inf if _scatters(track.block) else SWING_S) if shared else 0.0
             steps_n = _STEPS_SHOWN if measured or not others else _STEPS_SHOWN + _STEPS_OTHERS
-            shows = _shows(track.mixed, steps_n * track.gatherer.stairs_kpa, stretch_s=stretch_s, shared=shared)
+            shows = _shows(track.mixed, steps_n * track.gatherer.stairs_kpa, stretch_s=stretch_s, outlasts_s=outlasts_s)
             sure = lasting_above(track.mixed, beyond, settling_since_s=stretch_s, counted=shows)
             if (
                 measured
@@ -95,22 +98,40 @@ def judge(state: LeakState, dt_s: float) -> None:
 
 
 def _swings(state: LeakState, row: int) -> bool:
-    """Whether another circuit swings: its blocks scatter so much more than their noise that no rate of it is told."""
+    """Whether another circuit at rest swings."""
     blocks = [track.block for n, track in enumerate(state.tracks) if n != row and not track.pump.running]
-    return any(block is not None and block.var_kpa2 > _SWINGING * block.noise_kpa2 for block in blocks)
+    return any(block is not None and _scatters(block) for block in blocks)
+
+
+def _scatters(block: Block) -> bool:
+    """Whether blocks scatter so much more than their noise that no rate is told: a fall stays as it was found before."""
+    return block.var_kpa2 > _SWINGING * block.noise_kpa2
+
+
+def _may_move(state: LeakState, row: int) -> bool:
+    """Whether another circuit at rest may have begun to move just now, though too lately to be told so.
+
+    A swing moves all circuits together, and one of them is sure first: the others show it well before it is doubted no more.
+    """
+    bank = state.bank
+    at_rest = [n for n, track in enumerate(state.tracks) if n != row and not track.pump.running]
+    return bank is not None and any(
+        banks.chance_of(bank, n, FALLING_KPA_PER_S, youngest_s=_FRESH_S) >= _MAY_MOVE for n in at_rest
+    )
 
 
 def _rises(track: CircuitTrack, lowers_kpa_per_s: float) -> bool:
-    """Whether a circuit has risen by more than its noise over its last three blocks, the measured hoist taken out.
+    """Whether a circuit has risen by more than its noise over its last three seconds, the measured hoist taken out.
 
     A load that swings brings the vacuum back while the fall it made is still weighed: a leak does not begin like that.
     ``lowers_kpa_per_s``: how fast the hook comes down, as what the air presses.
     """
-    block, first = track.block, track.before[0] if len(track.before) == BEFORE_N else None
-    if block is None or first is None:
+    means = track.gatherer.means
+    if len(means) < _RISES_N:
         return False
-    risen_kpa = block.mean_kpa - first.mean_kpa - lowers_kpa_per_s * (block.at_s - first.at_s)
-    return risen_kpa > math.sqrt(block.noise_kpa2 + first.noise_kpa2)
+    (first_s, first_kpa, first_var), (last_s, last_kpa, last_var) = means[-_RISES_N], means[-1]
+    risen_kpa = last_kpa - first_kpa - lowers_kpa_per_s * (last_s - first_s)
+    return risen_kpa > math.sqrt(first_var + last_var)
 
 
 def _doubt_climb(state: LeakState, at_s: float, rates: Sequence[Rate | None]) -> None:
@@ -130,15 +151,15 @@ def _doubt_climb(state: LeakState, at_s: float, rates: Sequence[Rate | None]) ->
         close(state.climb)
 
 
-def _shows(mixed: Mixture, least_kpa: float, *, stretch_s: float, shared: bool) -> NDArray[np.bool_]:
-    """Which hypotheses say of a fall that it has gone beyond a gauge's next step and, if all move, beyond a swing.
+def _shows(mixed: Mixture, least_kpa: float, *, stretch_s: float, outlasts_s: float) -> NDArray[np.bool_]:
+    """Which hypotheses say of a fall that it has gone beyond a gauge's next step, and beyond a swing or outlasted one.
 
     What the last rest lost goes on from the beginning of this stretch, beside what settles.
     """
     remembered = np.where(mixed.age_s >= stretch_s - banks.UNSETTLED_S, mixed.base, 0.0)
     lost = lost_kpa(mixed) + remembered * mixed.age_s
     shows = lost >= least_kpa
-    return shows & ((lost >= SWING_KPA) | (mixed.age_s >= SWING_S)) if shared else shows
+    return shows & ((lost >= SWING_KPA) | (mixed.age_s >= outlasts_s))
 
 
 def _rates(state: LeakState, bank: banks.Bank) -> tuple[list[Rate | None], list[bool]]:
@@ -152,12 +173,18 @@ def _rates(state: LeakState, bank: banks.Bank) -> tuple[list[Rate | None], list[
             settled.append(False)
             continue
         stretch_s = bank.at_s - track.begun_s
-        track.mixed = mixture(bank, row, track.block.var_kpa2, level_shift_kpa=-state.climb_kpa)
+        second_var = _second_var_kpa2(track.gatherer, track.block)
+        track.mixed = mixture(bank, row, second_var, level_shift_kpa=-state.climb_kpa)
         track.quantiles = rate_quantiles(track.mixed)
         middle, sd = track.quantiles.middle, track.quantiles.sd
         rates.append(None if track.pump.running or stretch_s < KNOWN_AFTER_S else (middle, sd))
         settled.append(sd < _SETTLED_SD and stretch_s > _SETTLED_S)
     return rates, settled
+
+
+def _second_var_kpa2(gatherer: Gatherer, block: Block) -> float:
+    """How far readings may be off, as a variance: beside an edge of the gauge as far as between two."""
+    return max(block.var_kpa2, gatherer.stairs_kpa**2 / 12.0)
 
 
 def _follow_s(state: LeakState, rates: Sequence[Rate | None]) -> float:
@@ -182,7 +209,7 @@ def _beside_others(
         return 0.0
     stretch_s = bank.at_s - track.begun_s
     compared = relative.since_s[row] < math.inf
-    apart = mixture(relative, row, track.block.var_kpa2) if compared else None
+    apart = mixture(relative, row, _second_var_kpa2(track.gatherer, track.block)) if compared else None
     own = 0.0 if apart is None else lasting_above(apart, FALLING_KPA_PER_S, settling_since_s=stretch_s)
     most = common.ceiling_kpa_per_s
     if most > HOISTING_KPA_PER_S:  # under way: what the circuits lost before it isn't known that well

@@ -41,7 +41,7 @@ Floats = NDArray[np.float64]
 
 SHARES: Final = (0.05, 0.5, 0.95)
 _KEPT_N: Final = 16
-_FEARED_N: Final = 32
+_FEARED_N: Final = 48
 _LEAST_LOG: Final = -9.0
 _HEAVY_N: Final = 10
 _ASIDE: Final = np.array([-math.sqrt(3.0), math.sqrt(3.0)])
@@ -57,7 +57,7 @@ _FRESH_DOUBT: Final = math.log(100.0)
 
 _LASTING_S: Final = 60.0
 
-CHANGE_FEAR: Final = ([math.log(0.045), math.log(0.08)], [0.0, math.log(3000.0)])
+CHANGE_FEAR: Final = ([math.log(0.045), math.log(0.08)], [0.0, math.log(5000.0)])
 """The early bound believes so much more readily that a leak has just begun or widened: as readily as the rest where a second
 of readings is good to 0.045 kPa, once in half a minute, not once in a day, where it is no better than 0.08 kPa.
 
@@ -67,7 +67,7 @@ So what a gauge can't show yet counts, the longer the coarser it is. Calibrated 
 GROWTH_FEAR: Final = 4.0
 GROWTH_DOUBT: Final = 0.2
 """The early bound fears growth; the likely and the late time believe it only on evidence. As found, the early bound goes from
-doubt to ``LEAK_GROWTH_FEAR`` as it becomes sure that there is more than the leak of a lifter in order to grow."""
+doubt to ``LEAK_GROWTH_FEAR`` as more than the leak of a lifter in order becomes, from as likely as not, sure to grow."""
 
 LEAK_GROWTH_FEAR: Final = 2.0
 
@@ -240,7 +240,8 @@ def time_to(mixed: Mixture, level_kpa: float, around: Around) -> Bounds:
     way = _way(mixed, now_kpa, level_kpa, around.ambient_kpa)
     likely, late = _quantiles(_growth_times(mixed, GROWTH_DOUBT), way, SHARES[1:], around.horizon_s, 0.0)
     leaks = lasting_above(mixed, FALLING_KPA_PER_S, settling_since_s=math.inf)
-    grows = _growth_times(mixed, GROWTH_DOUBT + (LEAK_GROWTH_FEAR - GROWTH_DOUBT) * leaks)
+    fears = max(2.0 * leaks - 1.0, 0.0)
+    grows = _growth_times(mixed, GROWTH_DOUBT + (LEAK_GROWTH_FEAR - GROWTH_DOUBT) * fears)
     return Bounds(_early_s(grows, way, around, likely), likely, late)
 
 

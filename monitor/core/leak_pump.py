@@ -24,8 +24,9 @@ class PumpTrack:
     """One circuit's pump. ``off_rate``: mean and variance of the leak while it rested last, kPa/s and (kPa/s)².
 
     ``rose_to``: block, as kPa and time, after which a stroke has not risen so far. ``followed``: when and where, in kPa, the
-    fall was followed to in the last seconds of a rest, hoist taken out. ``low_kpa`` and ``began_s``: where and when the stroke
-    under way began; ``top_kpa`` and ``ended_s``: where and when the last ended.
+    fall was followed to in the last seconds of a rest, hoist taken out. ``waiting``: not judged yet, as kPa, time and what was
+    expected, kPa. ``low_kpa`` and ``began_s``: where and when the stroke under way began; ``top_kpa`` and ``ended_s``: where
+    and when the last ended.
     """
 
     reported: Pump | None = None
@@ -41,6 +42,7 @@ class PumpTrack:
     top_kpa: float = 0.0
     ended_s: float = 0.0
     followed: list[tuple[float, float]] = field(default_factory=list)
+    waiting: list[tuple[float, float, float]] = field(default_factory=list)
     suspect_s: float | None = None
     rose_to: tuple[float, float] | None = None
     last: tuple[float, float] | None = None

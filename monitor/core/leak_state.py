@@ -20,7 +20,7 @@ COARSE_KPA: Final = 0.3
 """A gauge of longer steps is coarse: a swing or a short drift may pass within one of them."""
 
 BEFORE_N: Final = 2
-"""Blocks kept of a circuit before its last."""
+"""Blocks kept of a circuit before its last, each of another second."""
 
 _KNOWN_SD: Final = 0.25 / S_PER_MIN
 _COARSEST_CLIMB_KPA: Final = 0.1
@@ -76,7 +76,7 @@ class LeakView:
 class CircuitTrack:
     """One circuit between blocks. ``known_of_s``: beginning of the stretch whose rate is told, if any.
 
-    ``before``: the two blocks before ``block``.
+    ``before``: the last blocks of the two seconds before ``block``.
     """
 
     circuit: str
@@ -98,7 +98,7 @@ class LeakState:
     """Everything remembered of one lifter. Changed in place by ``advance``; can be pickled.
 
     ``climb_doubted``: what measures the hoist (``ambient``, ``height``) but is not believed, because circuits at rest seemed to
-    gain vacuum by it, since ``climb_refuted_since_s``.
+    gain vacuum by it, since ``climb_refuted_since_s``. ``interval_s``: usual pace of the readings, from ``paced_n`` of them.
     """
 
     config: LeakConfig
@@ -108,7 +108,9 @@ class LeakState:
     common: Common = field(default_factory=lambda: Common([]))
     last_s: float | None = None
     interval_s: float = BLOCK_S
+    paced_n: int = 0
     block_from_s: float | None = None
+    second_from_s: float | None = None
     climb: Gatherer = field(default_factory=lambda: Gatherer(coarsest_kpa=_COARSEST_CLIMB_KPA))
     climb_source: str = ""
     climb_seen: str = ""

@@ -70,12 +70,17 @@ def test_a_good_seal_is_calm():
 @pytest.mark.parametrize("circuits_n", [1, 2, 4, 6])
 @pytest.mark.parametrize("measured", [True, False])
 def test_a_sudden_leak_of_1_kpa_per_min_is_noticed_within_15_s(circuits_n, measured):
-    t_s, _, seen = lift(150.0, circuits_n=circuits_n, drop={0: lambda t: level_fall(t, 100.0, 1.0)})
-    found_s, state = first_falling(t_s, seen, ambient_kpa=ambient(t_s) if measured else None)
-    assert found_s is not None
-    assert 100.0 < found_s < 115.0
-    others = [c for c in state.config.circuits if c != "A"]
-    assert not any(view(state, c, t_s[-1]).falling and view(state, c, t_s[-1]).leak_kpa_per_min > 0.3 for c in others)
+    delays_s = []
+    for seed in range(5):
+        t_s, _, seen = lift(150.0, circuits_n=circuits_n, drop={0: lambda t: level_fall(t, 100.0, 1.0)}, seed=seed)
+        found_s, state = first_falling(t_s, seen, ambient_kpa=ambient(t_s) if measured else None)
+        assert found_s is not None
+        delays_s.append(found_s - 100.0)
+        told = [view(state, c, t_s[-1]) for c in state.config.circuits if c != "A"]
+        assert not any(one.falling and one.leak_kpa_per_min > 0.3 for one in told)
+    assert min(delays_s) > 0.0
+    assert np.median(delays_s) < 15.0
+    assert max(delays_s) < 17.0
 
 
 def test_the_leak_and_its_time_are_right_three_minutes_on():
@@ -268,10 +273,14 @@ def test_a_leak_on_every_circuit_beyond_the_bound_is_noticed_without_ambient():
 
 def test_a_leak_on_every_circuit_is_noticed_as_fast_as_on_one_when_ambient_is_measured():
     both = {n: lambda t: level_fall(t, 100.0, 1.0) for n in range(2)}
-    t_s, _, seen = lift(150.0, drop=both)
-    found_s, _ = first_falling(t_s, seen, ambient_kpa=ambient(t_s))
-    assert found_s is not None
-    assert found_s < 115.0
+    delays_s = []
+    for seed in range(5):
+        t_s, _, seen = lift(150.0, drop=both, seed=seed)
+        found_s, _ = first_falling(t_s, seen, ambient_kpa=ambient(t_s))
+        assert found_s is not None
+        delays_s.append(found_s - 100.0)
+    assert np.median(delays_s) < 15.0
+    assert max(delays_s) < 17.0
 
 
 def saw_tooth(duration_s, rate_hz=5.0, *, leak=2.0, top=66.0, bottom=60.0, rise_kpa_per_s=1.5, circuits_n=2):
@@ -455,15 +464,19 @@ def test_what_a_coarse_gauge_cannot_show_yet_the_early_bound_allows_for(since_s,
 
 
 @pytest.mark.parametrize(("noise_kpa", "quantum_kpa", "rate_hz"), [(0.3, 1.0, 1.0), (0.1, 0.5, 2.0), (0.02, 1.0, 5.0)])
-@pytest.mark.parametrize("seed", [0, 1, 2])
-def test_a_coarse_gauge_learns_its_noise_and_then_tells_a_leak_within_a_minute(noise_kpa, quantum_kpa, rate_hz, seed):
-    drop = {0: lambda t: level_fall(t, 200.0, 3.0)}
-    t_s, truth, seen = lift(260.0, rate_hz, noise_kpa=noise_kpa, quantum_kpa=quantum_kpa, seed=seed, drop=drop)
-    state = feed(start(), t_s, seen, ambient_kpa=ambient(t_s))
-    left_s = (truth[-1, 0] - 48.0) / 3.05 * 60.0
-    bounds = to_level(state, "A", 48.0, t_s[-1])
-    assert bounds.likely_s == pytest.approx(left_s, rel=0.15)
-    assert bounds.early_s < left_s < bounds.late_s
+def test_a_coarse_gauge_learns_its_noise_and_then_tells_a_leak_within_a_minute(noise_kpa, quantum_kpa, rate_hz):
+    """Nine times in ten between early and late. At 0.3 kPa, 1 kPa, 1 Hz no median error can be less than 4 % (Cramér-Rao)."""
+    drop, errors, inside_n = {0: lambda t: level_fall(t, 200.0, 3.0)}, [], 0
+    for seed in range(8):
+        t_s, truth, seen = lift(260.0, rate_hz, noise_kpa=noise_kpa, quantum_kpa=quantum_kpa, seed=seed, drop=drop)
+        state = feed(start(), t_s, seen, ambient_kpa=ambient(t_s))
+        left_s = (truth[-1, 0] - 48.0) / 3.05 * 60.0
+        bounds = to_level(state, "A", 48.0, t_s[-1])
+        errors.append(abs(bounds.likely_s / left_s - 1.0))
+        inside_n += bounds.early_s < left_s < (bounds.late_s or np.inf)  # or beyond the horizon
+    assert np.median(errors) < 0.06
+    assert max(errors) < 0.2
+    assert inside_n >= 7
 
 
 @pytest.mark.parametrize("quantum_kpa", [0.1, 0.5, 1.0])
@@ -587,7 +600,7 @@ def test_a_slow_leak_of_a_lifter_in_order_is_seldom_feared_to_grow_in_its_reserv
         state = feed(start(), t_s, seen, ambient_kpa=ambient(t_s))
         early_s.append(reserve(state, "A", seen[-1, 0] - 12.0, t_s[-1]).early_s)
     assert min(early_s) > 300.0
-    assert sum(one > 480.0 for one in early_s) >= 6
+    assert sum(one > 480.0 for one in early_s) >= 7
 
 
 @pytest.mark.parametrize("seed", range(4))

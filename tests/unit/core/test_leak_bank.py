@@ -280,3 +280,37 @@ def test_level_told_beforehand_is_that_of_the_mixture_of_all_updates():
     mean = np.average(after, weights=weight)
     spread = np.average(var * (1.0 - gain) + (after - mean) ** 2, weights=weight)
     assert banks.level_after(bank, 1, seen_kpa, noise) == pytest.approx((mean, spread), rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("moves", "ago_s", "settled_ago_s", "counts"),
+    [
+        (0.02, 5.0, 60.0, True),
+        (-0.02, 5.0, 60.0, True),
+        (0.0199, 5.0, 60.0, False),
+        (0.02, 10.0, 60.0, True),
+        (0.02, 10.5, 60.0, False),  # too old
+        (0.02, 5.0, 4.0, False),  # began while its stretch may still have settled
+    ],
+)
+def test_chance_of_a_late_change_is_the_weight_of_those_that_move_so_fast(moves, ago_s, settled_ago_s, counts):
+    """Row 1 of three; the older weight of 0.7 and the other rows' weights are none of it."""
+    bank = Bank(3, NOW_S)
+    bank.since_s = [NOW_S - settled_ago_s - banks.UNSETTLED_S] * 3
+    bank.onset_s[:] = NOW_S - 500.0
+    bank.state[banks.RATE] = 1.0
+    bank.log_weight[4, 1, banks.STEADY], bank.log_weight[6] = math.log(0.25), math.log(0.7)
+    bank.onset_s[4, 1], bank.state[banks.RATE, 4, 1] = NOW_S - ago_s, moves
+    found = banks.chance_of(bank, 1, 0.02, youngest_s=10.0)
+    assert found == pytest.approx(0.25 if counts else 0.0)
+
+
+def test_what_was_lost_before_counts_in_a_change_that_comes_on_top_of_it():
+    bank = Bank(1, NOW_S)
+    bank.since_s, bank.onset_s[:] = [0.0], NOW_S - 5.0
+    bank.base[:] = 0.015
+    bank.state[banks.RATE] = 0.01
+    bank.log_weight[2, 0] = np.log(np.arange(1.0, len(banks.KINDS) + 1.0) / 100.0)
+    based = banks.BASED > 0.0
+    weights = np.arange(1.0, len(banks.KINDS) + 1.0) / 100.0
+    assert banks.chance_of(bank, 0, 0.02, youngest_s=10.0) == pytest.approx(weights[based].sum())

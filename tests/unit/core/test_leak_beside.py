@@ -23,23 +23,27 @@ def of(*, rate=2.0, age_s=60.0, base=0.0):
 
 
 @pytest.mark.parametrize(
-    ("given", "least_kpa", "stretch_s", "shared", "shows"),
+    ("given", "least_kpa", "stretch_s", "outlasts_s", "shows"),
     [
-        ({}, 1.99, 300.0, False, True),
-        ({}, 2.01, 300.0, False, False),
-        ({"base": 1.0}, 2.01, 70.1, False, False),  # what was lost before a change is none of it
-        ({"base": 1.0}, 2.99, 70.0, False, True),  # but what the last rest lost goes on from the start of this one
-        ({"base": 1.0}, 3.01, 70.0, False, False),
-        ({"rate": 3.0, "age_s": 7.1}, 0.0, 300.0, True, True),  # 0.35 kPa
-        ({"rate": 3.0, "age_s": 6.9}, 0.0, 300.0, True, False),
-        ({"rate": 3.0, "age_s": 6.9}, 0.0, 300.0, False, True),
-        ({"rate": 0.5, "age_s": 10.0}, 0.0, 300.0, True, True),
-        ({"rate": 0.5, "age_s": 9.9}, 0.0, 300.0, True, False),
-        ({"rate": 0.5, "age_s": 10.0}, 0.1, 300.0, True, False),
+        ({}, 1.99, 300.0, 0.0, True),
+        ({}, 2.01, 300.0, 0.0, False),
+        ({"base": 1.0}, 2.01, 70.1, 0.0, False),  # what was lost before a change is none of it
+        ({"base": 1.0}, 2.99, 70.0, 0.0, True),  # but what the last rest lost goes on from the start of this one
+        ({"base": 1.0}, 3.01, 70.0, 0.0, False),
+        ({"rate": 3.0, "age_s": 7.1}, 0.0, 300.0, 12.0, True),  # 0.35 kPa
+        ({"rate": 3.0, "age_s": 6.9}, 0.0, 300.0, 12.0, False),
+        ({"rate": 3.0, "age_s": 6.9}, 0.0, 300.0, 0.0, True),
+        ({"rate": 0.5, "age_s": 12.0}, 0.0, 300.0, 12.0, True),
+        ({"rate": 0.5, "age_s": 11.9}, 0.0, 300.0, 12.0, False),
+        ({"rate": 0.5, "age_s": 12.0}, 0.11, 300.0, 12.0, False),
+        ({"rate": 0.5, "age_s": 300.0}, 0.0, 300.0, math.inf, True),  # 2.5 kPa, however it swings
+        ({"rate": 0.5, "age_s": 41.0}, 0.0, 300.0, math.inf, False),
     ],
 )
-def test_fall_shows_once_it_is_beyond_a_step_and_if_shared_beyond_a_swing(given, least_kpa, stretch_s, shared, shows):
-    assert judge._shows(of(**given), least_kpa, stretch_s=stretch_s, shared=shared).tolist() == [shows]
+def test_fall_shows_once_it_is_beyond_a_step_and_if_shared_beyond_a_swing(
+    given, least_kpa, stretch_s, outlasts_s, shows
+):
+    assert judge._shows(of(**given), least_kpa, stretch_s=stretch_s, outlasts_s=outlasts_s).tolist() == [shows]
 
 
 def seen_bank(rows_n, rates, *, seconds=60, noise_kpa=0.01, begun_s=0.0):

@@ -112,7 +112,7 @@ def test_change_is_feared_the_more_the_coarser_the_readings(block_kpa, fear):
     fears = mixture(bank, 1, block_kpa**2).source[2]
     if fear == 0.5:
         fear = math.log(0.06 / 0.045) / math.log(0.08 / 0.045)
-    assert fears == pytest.approx(fear * math.log(3000.0))
+    assert fears == pytest.approx(fear * math.log(5000.0))
 
 
 def feared(bank, block_kpa=0.08):
@@ -121,12 +121,12 @@ def feared(bank, block_kpa=0.08):
     return mixed, project._feared(mixed)
 
 
-def test_later_change_for_the_worse_is_feared_three_thousand_times_as_much():
+def test_later_change_for_the_worse_is_feared_five_thousand_times_as_much():
     bank = known_growth(sparse({(3, 2): 0.9, (5, 3): 1e-4, (6, 4): 1e-3, (7, 2): 1e-3}))
     bank.onset_s[[3, 5, 6, 7], 1] = NOW_S - np.array([400.0, 200.0, 200.0, 450.0])
     _, fears = feared(bank)
-    weights = {2: (0.9, 1e-3), 3: (0.3,), 4: (1e-3,)}  # 4, back to quiet, is no worse; the older one is not later
-    total = 0.9 + 0.3 + 2e-3
+    weights = {2: (0.9, 1e-3), 3: (0.5,), 4: (1e-3,)}  # 4, back to quiet, is no worse; the older one is not later
+    total = 0.9 + 0.5 + 2e-3
     found = {kind: sorted(fears.weight[fears.kind == kind], reverse=True) for kind in (2, 3, 4)}
     for kind, given in weights.items():
         assert found[kind] == pytest.approx([one / total for one in given])
@@ -142,9 +142,9 @@ def test_without_readings_or_fear_nothing_is_feared():
     assert project._feared(mixed) is None
 
 
-def test_thirty_two_are_feared():
-    weights = {(slot, kind): 0.5 for slot in range(20) for kind in (2, 3)}
-    assert len(feared(known_growth(sparse(weights)))[1].weight) == 32
+def test_forty_eight_are_feared():
+    weights = {(slot, kind): 0.5 for slot in range(20) for kind in (2, 3, 4)}
+    assert len(feared(known_growth(sparse(weights)))[1].weight) == 48
 
 
 def test_slightest_fear_counts():

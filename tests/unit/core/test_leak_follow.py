@@ -26,6 +26,7 @@ def block(kpa=62.0, at_s=NOW_S, sd=0.02, noise_sd=0.02, **given):
 def state_of(circuits_n=2, *, leak_kpa_per_min=2.0, **settings):
     """Every circuit has rested for 100 s and its leak is known."""
     state = begin(config(circuits_n, **settings))
+    state.interval_s = 0.2
     state.bank, state.relative = Bank(circuits_n + 1, NOW_S), Bank(circuits_n, NOW_S)
     for track in state.tracks:
         track.block, track.begun_s = block(), NOW_S - 100.0
@@ -76,7 +77,7 @@ def test_one_source_of_the_hoist_to_a_block(seen, under_way, source, taken):
 def climbed(state, source, *values_kpa):
     for number, value in enumerate(values_kpa):
         follow.climb(state, source, value, NOW_S + 0.1 * number)
-    return follow._follow_climb(state, state.bank)
+    return follow._follow_climb(state, state.bank, second_ends=True)
 
 
 def test_hoist_counts_from_where_it_began_and_joins_without_a_step_when_its_source_changes():
@@ -113,7 +114,7 @@ def test_source_that_changes_is_no_swing_of_its_own():
 def test_hoist_that_is_not_heard_of_for_ten_seconds_is_not_measured(ago_s, source):
     state = state_of()
     state.climb_source, state.climb_at_s = "height", NOW_S - ago_s
-    assert follow._follow_climb(state, state.bank) == (0.0, 1.0, False)
+    assert follow._follow_climb(state, state.bank, second_ends=True) == (0.0, 1.0, False)
     assert state.climb_source == source
 
 
@@ -126,7 +127,7 @@ def test_ambient_gauge_that_stands_says_nothing_new():
         state.climb_seen = "ambient"
         state.climb.noise_var = 1e-8
         state.climb.stairs.log_weight[1:] = -50.0
-        says.append(follow._follow_climb(state, state.bank)[2])
+        says.append(follow._follow_climb(state, state.bank, second_ends=True)[2])
     assert says[0]
     assert not all(says)
 
@@ -135,7 +136,27 @@ def test_ambient_gauge_that_stands_says_nothing_new():
 
 
 def turned(state, seen, *, fixed_kpa=62.0, expected_kpa=62.0, sd=0.05):
-    return follow._follow_pump(state, state.tracks[0], 0, seen, fixed_kpa, expected_kpa, sd)
+    return follow._follow_pump(state, state.tracks[0], 0, seen, fixed_kpa, expected_kpa, sd, second_ends=True)
+
+
+def test_silent_pump_of_slow_readings_is_judged_by_two_of_them(monkeypatch):
+    """One reading a second of a coarse gauge says too little: the mean of two, half as uncertain, tells."""
+    asked = []
+    monkeypatch.setattr(follow, "infer", lambda _, *given, noise_sd_kpa: asked.append((*given, noise_sd_kpa)))
+    state = state_of()
+    for interval_s, expected_n in ((0.71, [0, 1, 1, 2]), (0.69, [3, 4])):
+        state.interval_s = interval_s
+        for number, n in enumerate(expected_n):
+            seen = block(at_s=NOW_S + number, sd=0.4, noise_sd=0.3)
+            turned(state, seen, fixed_kpa=62.0 + 0.2 * number, expected_kpa=62.0 + 0.1 * number, sd=0.5)
+            assert len(asked) == n
+    assert asked[0] == pytest.approx((62.1, NOW_S + 0.5, 62.05, math.sqrt(0.25 - 0.08), 0.3 / math.sqrt(2.0)))
+    assert asked[2] == pytest.approx((62.0, NOW_S, 62.0, 0.5, 0.3))
+    state.interval_s = 1.0
+    turned(state, block(), fixed_kpa=62.0)
+    assert state.tracks[0].pump.waiting
+    follow.forget(state, 30.0)
+    assert not state.tracks[0].pump.waiting, "what was before a hole is not paired"
 
 
 def start_level(state):

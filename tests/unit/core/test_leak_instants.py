@@ -1,9 +1,12 @@
 """How instants are folded into the leak estimate: blocks, holes in the readings, pumps that turn, what measures the hoist."""
 
+import itertools
 import math
 
+import numpy as np
 import pytest
 
+from monitor.core import leak
 from monitor.core.leak import advance, begin
 from monitor.core.leak_state import LeakSample
 from monitor.core.readings import Pump
@@ -51,27 +54,88 @@ def test_instant_not_later_than_the_last_is_left_out(again_s):
     assert (state.last_s, state.interval_s) == (100.0, 1.0)
 
 
-def test_block_ends_once_the_next_reading_would_be_nearer_to_the_next_second():
-    """At one reading a second each makes its own block; at five a second the fifth or sixth ends one."""
+def test_block_ends_with_the_last_reading_of_its_second():
+    """At one reading a second each makes its own block, once the pace is known; at five a second the fifth ends one."""
     state = fed(100.0)
-    assert under_way(state) == [1, 1]  # 0.75 s on it is not over yet
+    assert under_way(state) == [1, 1]
     fed(101.0, state=state)
     assert under_way(state) == [0, 0]
     assert state.tracks[0].block.at_s == pytest.approx(100.5)
-    state.interval_s = 0.2
-    fed(101.2, 101.4, 101.6, 101.8, state=state)
-    assert under_way(state) == [4, 4]
-    assert state.block_from_s == 101.2
-    fed(102.0, state=state)  # 0.8 s since it began, and 0.15 s more make no second
-    assert under_way(state) == [5, 5]
-    fed(102.2, state=state)
+    fed(102.0, state=state)
     assert under_way(state) == [0, 0]
-    assert state.tracks[0].block.at_s == pytest.approx(101.7)
+    assert state.tracks[0].block.at_s == pytest.approx(102.0)
+    state.interval_s, state.paced_n = 0.2, 100
+    fed(102.2, 102.4, 102.6, 102.75, state=state)
+    assert under_way(state) == [4, 4]  # 0.55 s since it began, and a quarter more than 0.2 s make no second
+    assert state.block_from_s == state.second_from_s == 102.2
+    fed(102.97, state=state)
+    assert under_way(state) == [0, 0]
+    assert (state.block_from_s, state.second_from_s) == (None, None)
+    assert state.tracks[0].block.at_s == pytest.approx(102.584)
 
 
-@pytest.mark.parametrize(("waited_s", "interval_s"), [(2.0, 1.1), (0.5, 0.95), (6.0, 1.5)])
-def test_usual_pace_of_the_readings_is_followed_by_a_tenth_at_a_time(waited_s, interval_s):
-    assert fed(100.0, 100.0 + waited_s).interval_s == pytest.approx(interval_s)
+@pytest.mark.parametrize(("read_s", "over"), [(0.805, True), (0.795, False)])
+def test_next_reading_may_be_late_by_a_quarter(read_s, over):
+    """Every 0.16 s: after one at 0.8 s the next may come at the second's end."""
+    state = fed(100.0)
+    state.interval_s, state.paced_n = (0.16 - 0.1 * 0.8) / 0.9, 100
+    fed(100.0 + read_s, state=state)
+    assert state.interval_s == pytest.approx(0.16, abs=6e-4)
+    assert under_way(state) == ([0, 0] if over else [2, 2])
+
+
+@pytest.mark.parametrize(
+    ("noise_kpa", "interval_s", "blocks_n"),
+    [
+        (0.024, 0.05, 4),  # 5 readings of a fine gauge tell the vacuum to 0.012 kPa
+        (0.026, 0.05, 4),
+        (0.028, 0.05, 3),  # 0.27 s
+        (0.03, 0.05, 3),
+        (0.034, 0.05, 2),  # 0.4 s
+        (0.054, 0.05, 1),  # 1.01 s
+        (0.3, 0.05, 1),
+        (0.005, 0.01, 4),  # never shorter than a quarter of a second
+        (0.005, 0.1, 2),  # nor of fewer readings than five
+        (0.005, 0.2, 1),
+        (0.005, 1.0, 1),
+    ],
+)
+def test_second_is_cut_where_every_circuit_tells_the_vacuum_well_in_less(noise_kpa, interval_s, blocks_n):
+    state = fed(100.0)
+    state.interval_s = interval_s
+    state.tracks[0].gatherer.noise_var, state.tracks[1].gatherer.noise_var = noise_kpa**2, 0.001**2
+    assert leak._blocks_n(state) == blocks_n
+
+
+def test_quarter_of_a_second_is_seen_at_once_and_what_goes_by_seconds_waits():
+    state = fed(*(100.0 + 0.05 * n for n in range(400)))
+    for track in state.tracks:
+        track.gatherer.noise_var = 0.02**2
+    ends = []
+    for n in range(400, 480):
+        for track in state.tracks:
+            track.gatherer.noise_var = 0.02**2
+        blocks_n, seconds_n = [one.block for one in state.tracks], len(state.tracks[0].gatherer.second)
+        fed(100.0 + 0.05 * n, state=state)
+        if state.tracks[0].block is not blocks_n[0]:
+            ends.append((n, seconds_n, len(state.tracks[0].gatherer.second)))
+    steps = {after[0] - before[0] for before, after in itertools.pairwise(ends)}
+    assert steps == {5}
+    assert [(one, then) for _, one, then in ends[-5:-1]] in (
+        [(0, 1), (1, 2), (2, 3), (3, 0)],
+        [(1, 2), (2, 3), (3, 0), (0, 1)],
+        [(2, 3), (3, 0), (0, 1), (1, 2)],
+        [(3, 0), (0, 1), (1, 2), (2, 3)],
+    )
+
+
+@pytest.mark.parametrize(
+    ("waits_s", "interval_s"),
+    [((2.0,), 2.0), ((0.5,), 0.5), ((2.0, 1.0), 1.5), ((6.5,), 1.0), ((1.0,) * 12 + (2.0,), 1.1)],
+)
+def test_usual_pace_of_the_readings_is_their_mean_and_then_followed_by_a_tenth_at_a_time(waits_s, interval_s):
+    state = fed(100.0, *np.cumsum((100.0, *waits_s))[1:].tolist())
+    assert state.interval_s == pytest.approx(interval_s)
 
 
 @pytest.mark.parametrize(
@@ -87,7 +151,7 @@ def test_usual_pace_of_the_readings_is_followed_by_a_tenth_at_a_time(waited_s, i
 )
 def test_hole_in_the_readings_forgets_the_fall(usual_s, waited_s, forgotten):
     state = fed(100.0, 101.0)
-    state.interval_s = usual_s
+    state.interval_s, state.paced_n = usual_s, 100
     state.tracks[0].pump.off_rate = (0.01, 1e-6)
     bank = state.bank
     fed(101.0 + waited_s, state=state)

@@ -1,5 +1,7 @@
 """What is asked of a hoist that is not measured, and of circuits that swing, rise or fall just as far as they may."""
 
+import math
+
 import pytest
 
 from monitor.core import leak_judge as judge
@@ -7,7 +9,7 @@ from monitor.core.leak_common import HOISTING_KPA_PER_S
 from monitor.core.leak_state import COARSE_KPA
 from tests.unit.core.test_leak_beside import of, seen_bank
 from tests.unit.core.test_leak_follow import NOW_S, PER_MIN, block, state_of
-from tests.unit.core.test_leak_judged import judged, put
+from tests.unit.core.test_leak_judged import judged, put, seconds
 
 
 def test_hoist_of_all_is_asked_with_how_coarse_each_gauge_is_and_how_late_it_may_show(monkeypatch):
@@ -41,8 +43,8 @@ def test_fall_of_a_circuit_that_itself_scatters_need_not_outlast_a_swing(monkeyp
 def test_circuit_rises_by_more_than_the_noise_of_a_difference(risen_kpa, rises):
     """Noises of 3/64 and 4/64 kPa together make 5/64."""
     track = state_of(1).tracks[0]
-    track.before = (block(at_s=NOW_S - 2.0, noise_sd=3 / 64), block(at_s=NOW_S - 1.0))
-    track.block = block(62.0 + risen_kpa, noise_sd=4 / 64)
+    track.gatherer.means = [(NOW_S - 3.0, 60.0, 1.0), *seconds(62.0, 62.0, 62.0 + risen_kpa, noise_sd=4 / 64)]
+    track.gatherer.means[1] = (NOW_S - 2.0, 62.0, (3 / 64) ** 2)
     assert judge._rises(track, 0.0) is rises
 
 
@@ -52,7 +54,7 @@ def test_what_the_hook_gives_as_it_comes_down_is_no_rise(monkeypatch, lowers_kpa
     state = state_of(2)
     track = put(state, 0, 1.5)
     state.bank = seen_bank(3, [0.0, 0.0, lowers_kpa_per_min])
-    track.before, track.block = (block(at_s=NOW_S - 2.0), block(at_s=NOW_S - 1.0)), block(62.05)
+    track.gatherer.means = seconds(62.0, 62.0, 62.05)
     assert judged(monkeypatch, state, 0.6) is falls
 
 
@@ -74,3 +76,15 @@ def test_fall_is_beyond_a_hoist_under_way_and_what_gas_may_do_meanwhile(ceiling_
     track.mixed = of(rate=kpa_per_min)
     judge._beside_others(state, state.bank, state.relative, 0, [None, None])
     assert track.beyond_since_s == (NOW_S if beyond else None)
+
+
+@pytest.mark.parametrize(("stairs_kpa", "sd_kpa"), [(0.0, 0.03), (0.1, 0.03), (0.5, 0.5 / math.sqrt(12.0))])
+def test_early_bound_fears_by_the_gauge_beside_an_edge_as_between_two(monkeypatch, stairs_kpa, sd_kpa):
+    """A step tells the level well, and nothing of what comes after: that second is as blind as the others."""
+    asked, real = [], judge.mixture
+    monkeypatch.setattr(judge, "mixture", lambda *given, **more: asked.append(given[2]) or real(*given, **more))
+    state = state_of(1)
+    state.bank = seen_bank(2, [0.5, 0.0])
+    state.tracks[0].block, state.tracks[0].gatherer.stairs_kpa = block(sd=0.03), stairs_kpa
+    judge._rates(state, state.bank)
+    assert asked == [pytest.approx(sd_kpa**2)]

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from monitor.core import leak_bank as banks
 from monitor.core import leak_judge as judge
 from monitor.core.leak_project import gaussian, rate_quantiles
 from tests.unit.core.test_leak_follow import NOW_S, PER_MIN, block, state_of
@@ -22,6 +23,11 @@ def put(state, row, kpa_per_min, *, age_s=100.0, base=0.0):
     track.mixed.base = np.full(2, base * PER_MIN)
     track.quantiles = rate_quantiles(track.mixed)
     return track
+
+
+def seconds(*means_kpa, noise_sd=0.02):
+    """Means of the last seconds, the last of them now."""
+    return [(NOW_S - ago_s, mean, noise_sd**2) for ago_s, mean in zip((2.0, 1.0, 0.0), means_kpa, strict=True)]
 
 
 def judged(monkeypatch, state, *others, measured="ambient", own=None):
@@ -113,12 +119,12 @@ def test_coarse_gauge_must_have_stepped_by_more_than_a_drift_would(monkeypatch, 
 @pytest.mark.parametrize(
     ("others", "age_s", "falls"),
     [
-        ((0.6,), 9.9, False),  # 0.25 kPa in 9.9 s, and the other moves too: the load may swing
-        ((0.6,), 10.0, True),
-        ((-0.6,), 9.9, False),
-        ((0.6, 0.0), 9.9, False),  # the third may not show it yet
-        ((0.0, 0.6), 9.9, False),
-        ((0.37, 0.37), 9.9, True),  # under a quarter of 1.5 kPa/min it is no swing of both
+        ((0.6,), 11.9, False),  # 0.3 kPa in 11.9 s, and the other moves too: the load may swing
+        ((0.6,), 12.0, True),
+        ((-0.6,), 11.9, False),
+        ((0.6, 0.0), 11.9, False),  # the third may not show it yet
+        ((0.0, 0.6), 11.9, False),
+        ((0.37, 0.37), 11.9, True),  # under a quarter of 1.5 kPa/min it is no swing of both
     ],
 )
 def test_fall_of_all_must_outlast_a_swing(monkeypatch, others, age_s, falls):
@@ -130,16 +136,49 @@ def test_fall_of_all_must_outlast_a_swing(monkeypatch, others, age_s, falls):
 @pytest.mark.parametrize(
     ("sd_kpa", "pumps", "age_s", "falls"),
     [
-        (0.061, False, 9.9, False),  # the other's blocks scatter over three times as far as their noise
-        (0.061, False, 10.0, True),
-        (0.059, False, 9.9, True),
-        (0.061, True, 9.9, True),
+        (0.061, False, 11.9, False),  # the other's blocks scatter over three times as far as their noise
+        (0.061, False, 12.0, True),
+        (0.059, False, 11.9, True),
+        (0.061, True, 11.9, True),
     ],
 )
 def test_fall_beside_a_circuit_that_swings_must_outlast_a_swing(monkeypatch, sd_kpa, pumps, age_s, falls):
     state = state_of(2)
     put(state, 0, 1.5, age_s=age_s)
     state.tracks[1].block, state.tracks[1].pump.running = block(sd=sd_kpa, noise_sd=0.02), pumps
+    assert judged(monkeypatch, state, 0.0) is falls
+
+
+@pytest.mark.parametrize(("age_s", "falls"), [(13.9, False), (14.1, True)])
+def test_fall_of_all_found_before_the_circuit_was_seen_to_swing_must_be_larger_than_a_swing(monkeypatch, age_s, falls):
+    """0.35 kPa at 1.5 kPa/min take 14 s: readings that swing no longer tell its age."""
+    state = state_of(2)
+    put(state, 0, 1.5, age_s=age_s).block = block(sd=0.061, noise_sd=0.02)
+    assert judged(monkeypatch, state, 0.6) is falls
+
+
+@pytest.mark.parametrize(
+    ("chance", "onset_ago_s", "moves_kpa_per_min", "pumps", "falls"),
+    [
+        (2.9e-4, 3.0, 0.6, False, True),  # thirty times the prior chance of a second, less than 3e-4
+        (3.1e-4, 3.0, 0.6, False, False),  # the other may have begun to move as well: the load may swing
+        (3.1e-4, 3.0, -0.6, False, False),
+        (3.1e-4, 3.0, 0.34, False, True),
+        (3.1e-4, 20.1, 0.6, False, True),  # long ago it would be told by now
+        (3.1e-4, 19.9, 0.6, False, False),
+        (3.1e-4, 3.0, 0.6, True, True),
+    ],
+)
+def test_another_circuit_that_may_have_begun_to_move_makes_a_swing_possible(
+    monkeypatch, chance, onset_ago_s, moves_kpa_per_min, pumps, falls
+):
+    state = state_of(2)
+    put(state, 0, 1.5, age_s=5.0)
+    state.tracks[1].pump.running = pumps
+    bank, slot = state.bank, state.bank.slots[3]
+    bank.since_s[1] = NOW_S - 100.0
+    bank.log_weight[slot, 1, banks.STEADY] = np.log(chance)
+    bank.onset_s[slot, 1], bank.state[banks.RATE, slot, 1] = NOW_S - onset_ago_s, moves_kpa_per_min * PER_MIN
     assert judged(monkeypatch, state, 0.0) is falls
 
 
@@ -157,18 +196,18 @@ def test_fall_of_all_is_not_established_while_the_circuit_rises(monkeypatch, ris
     state = state_of(2)
     track = put(state, 0, 1.5)
     monkeypatch.setattr(judge, "_beside_others", lambda *_, **__: 1.0)
-    track.before, track.block = (block(at_s=NOW_S - 2.0), block(at_s=NOW_S - 1.0)), block(62.0 + risen_kpa)
+    track.gatherer.means = seconds(62.0, 62.0, 62.0 + risen_kpa)
     track.falling = before
     assert judged(monkeypatch, state, other, measured=measured) is falls
 
 
 @pytest.mark.parametrize(
-    ("lowers_kpa_per_min", "before_n", "rises"), [(0.0, 2, True), (0.6, 2, True), (0.7, 2, False), (0.0, 1, False)]
+    ("lowers_kpa_per_min", "seconds_n", "rises"), [(0.0, 3, True), (0.6, 3, True), (0.7, 3, False), (0.0, 2, False)]
 )
-def test_circuit_rises_if_it_gains_more_than_the_hook_that_comes_down_gives(lowers_kpa_per_min, before_n, rises):
+def test_circuit_rises_if_it_gains_more_than_the_hook_that_comes_down_gives(lowers_kpa_per_min, seconds_n, rises):
     """0.05 kPa in two seconds, of which 0.7 kPa/min are 0.023; the noise of a difference is 0.0283 kPa."""
     track = state_of(1).tracks[0]
-    track.before, track.block = (block(at_s=NOW_S - 2.0), block(at_s=NOW_S - 1.0))[:before_n], block(62.05)
+    track.gatherer.means = seconds(62.0, 62.0, 62.05)[-seconds_n:]
     assert judge._rises(track, lowers_kpa_per_min * PER_MIN) is rises
 
 

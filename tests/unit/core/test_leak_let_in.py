@@ -150,6 +150,7 @@ def test_coarse_gauge_is_told_as_a_box_and_not_at_all_while_it_stands(observed):
 
 def test_rise_that_may_be_a_stroke_waits_for_the_next_block(observed):
     state = begin(config(1))
+    state.interval_s = 0.2
     for number in range(5):
         second(state, float(number), falling(0.0, float(number)))
         assert observed[-1][3].tolist() == [True, False]
@@ -162,7 +163,7 @@ def test_rise_that_may_be_a_stroke_waits_for_the_next_block(observed):
 
 def test_pump_is_followed_by_what_was_expected_and_how_surely(monkeypatch):
     told = []
-    monkeypatch.setattr(follow, "_follow_pump", lambda *given: told.append(given) or False)
+    monkeypatch.setattr(follow, "_follow_pump", lambda *given, **_: told.append(given) or False)
     state = begin(config())
     for number in range(3):
         second(state, float(number), falling(0.0, float(number)), 61.0)

@@ -2,6 +2,7 @@
 
 import math
 
+import numpy as np
 import pytest
 
 from monitor.core import leak_blocks
@@ -128,7 +129,7 @@ def test_swing_softens_the_sides_of_what_a_coarse_gauge_says(monkeypatch):
     told = closed(gatherer, 60.0, 60.0, 60.0)
     own = 0.25**2 - 0.5**2 / 12.0
     rounded = 0.25**2 / 3.0 + math.exp(-4.0 * math.pi**2 * own / 0.5**2) * 0.5**2 / 12.0
-    assert asked[0][1:] == pytest.approx((0.1, 60.0, rounded))
+    assert asked[0][1:] == pytest.approx((0.1, 60.0, rounded, 0.5 / 3.0))
     assert told.soft_kpa2 == pytest.approx((0.748 * 0.05) ** 2 + 3.0 * rounded)
     assert told.var_kpa2 == pytest.approx(told.soft_kpa2 + 0.25**2 / 3.0 + FLOOR)
     assert told.noise_kpa2 == pytest.approx(told.var_kpa2 - 3.0 * rounded)
@@ -157,10 +158,10 @@ def test_step_of_a_coarse_gauge_is_told_at_its_instant():
 # --- swings
 
 
-def swayed(*means, var=0.01**2, gap_s=1.0):
+def swayed(*means, var=0.01**2, gap_s=1.0, step_kpa=0.0):
     gatherer, ratio = Gatherer(), None
     for number, mean in enumerate(means):
-        ratio = leak_blocks._sway(gatherer, gap_s * number, mean, var)
+        ratio = leak_blocks._sway(gatherer, gap_s * number, mean, var, step_kpa)
     return ratio, gatherer
 
 
@@ -211,7 +212,7 @@ def test_last_twelve_means_and_twenty_five_moves_are_kept():
     means = [60.0 + 0.001 * (n % 7) ** 2 for n in range(60)]
     _, gatherer = swayed(*means)
     assert len(gatherer.means) == 12
-    assert gatherer.means == [(float(n), means[n]) for n in range(48, 60)]
+    assert gatherer.means == [(float(n), means[n], 0.01**2) for n in range(48, 60)]
     last = range(35, 60)
     assert gatherer.moves == pytest.approx([(means[n] - means[n - 4]) / (0.01 * math.sqrt(2.0)) for n in last])
     assert gatherer.bends == pytest.approx([(means[n] - 2.0 * means[n - 4] + means[n - 8]) ** 2 / 6e-4 for n in last])
@@ -241,5 +242,51 @@ def test_swing_makes_a_block_as_much_less_sure():
 
 @pytest.mark.parametrize(("times", "ratio"), [(1.9, 1.0), (2.1, 2.1), (2.9, 2.9)])
 def test_median_of_the_bends_counts_from_twice_the_usual(times, ratio):
-    gatherer = Gatherer(means=[(float(n), 60.0) for n in range(12)], bends=[0.0] * 8 + [times * 0.455] * 5 + [9.0] * 4)
-    assert leak_blocks._sway(gatherer, 12.0, 60.0, 0.01**2) == pytest.approx(ratio)
+    gatherer = Gatherer(
+        means=[(float(n), 60.0, 0.01**2) for n in range(12)], bends=[0.0] * 8 + [times * 0.455] * 5 + [9.0] * 4
+    )
+    assert leak_blocks._sway(gatherer, 12.0, 60.0, 0.01**2, 0.0) == pytest.approx(ratio)
+
+
+@pytest.mark.parametrize(("noise_kpa", "usual"), [(0.25, 1.0), (0.3, 1.0), (0.36, 1.0)])
+def test_noise_over_the_steps_of_a_coarse_gauge_does_not_swing(noise_kpa, usual):
+    """One reading a second of 1 kPa: most second differences are 0 or 1, and their bare median jumps between the two."""
+    chance = np.random.default_rng(4)
+    var = noise_kpa**2 + 1.0 / 12.0
+    ratios = []
+    for _ in range(200):
+        read = np.round(61.5 + chance.uniform(-0.5, 0.5) + noise_kpa * chance.standard_normal(60))
+        ratios.append(swayed(*read.tolist(), var=var, step_kpa=1.0)[0])
+    assert np.mean(np.array(ratios) == usual) >= 0.78  # 0.9 where nothing rounds
+
+
+def test_means_of_a_coarse_gauge_that_swing_widely_are_still_seen_to():
+    read = np.round(61.5 + 2.5 * np.sin(2.0 * np.pi * np.arange(40.0) / 10.0))
+    assert swayed(*read.tolist(), var=0.3**2 + 1.0 / 12.0, step_kpa=1.0)[0] > 2.0
+
+
+def test_parts_of_a_second_swing_by_its_mean():
+    """Four blocks to a second: their mean is asked about once the second ends, at a quarter of their variance and step."""
+    gatherer, asked = Gatherer(), []
+    parts = [(0.1, 60.0), (0.35, 60.2), (0.6, 60.1), (0.85, 60.3)]
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(leak_blocks, "_sway", lambda *given: asked.append(given[1:]) or 7.0)
+        told = [
+            leak_blocks._sways(gatherer, at_s, kpa, 0.04, number == 3, step_kpa=0.5)
+            for number, (at_s, kpa) in enumerate(parts)
+        ]
+    assert told == [1.0, 1.0, 1.0, 7.0]
+    assert asked == [pytest.approx((0.475, 60.15, 0.01, 0.125))]
+    assert gatherer.second == []
+
+
+@pytest.mark.parametrize(("noise_kpa", "used_kpa"), [(0.003, None), (0.30, None), (0.4, 0.4), (0.55, 0.55)])
+def test_noise_that_hides_the_stairs_is_no_less_than_it_takes_to_hide_them(noise_kpa, used_kpa):
+    """A gauge of 1 kPa stood for its first minute and seemed to have no noise; then its values mixed (found by 0.48)."""
+    gatherer = ready(noise_kpa=noise_kpa, quantum_kpa=1.0)
+    gatherer.stairs.log_weight[:-1] = -50.0
+    told = closed(gatherer, 60.0, 61.0, 61.0)
+    hides = math.sqrt(0.48**2 + 1.0 / 12.0)
+    own = 0.48 if used_kpa is None else math.sqrt(max(used_kpa**2 - 1.0 / 12.0, 0.0))
+    bias = 20.0 * math.exp(-4.0 * math.pi**2 * own**2) / (2.0 * math.pi**2)
+    assert told.noise_kpa2 == pytest.approx((used_kpa or hides) ** 2 / 3.0 + FLOOR + bias)
