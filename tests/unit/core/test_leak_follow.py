@@ -144,11 +144,11 @@ def test_silent_pump_of_slow_readings_is_judged_by_two_of_them(monkeypatch):
     asked = []
     monkeypatch.setattr(follow, "infer", lambda _, *given, noise_sd_kpa: asked.append((*given, noise_sd_kpa)))
     state = state_of()
-    for interval_s, expected_n in ((0.71, [0, 1, 1, 2]), (0.69, [3, 4])):
+    for interval_s, expected_n in ((0.71, [0, 1, 1, 2]), (0.7, [3, 4])):
         state.interval_s = interval_s
         for number, n in enumerate(expected_n):
             seen = block(at_s=NOW_S + number, sd=0.4, noise_sd=0.3)
-            turned(state, seen, fixed_kpa=62.0 + 0.2 * number, expected_kpa=62.0 + 0.1 * number, sd=0.5)
+            assert not turned(state, seen, fixed_kpa=62.0 + 0.2 * number, expected_kpa=62.0 + 0.1 * number, sd=0.5)
             assert len(asked) == n
     assert asked[0] == pytest.approx((62.1, NOW_S + 0.5, 62.05, math.sqrt(0.25 - 0.08), 0.3 / math.sqrt(2.0)))
     assert asked[2] == pytest.approx((62.0, NOW_S, 62.0, 0.5, 0.3))
@@ -156,7 +156,18 @@ def test_silent_pump_of_slow_readings_is_judged_by_two_of_them(monkeypatch):
     turned(state, block(), fixed_kpa=62.0)
     assert state.tracks[0].pump.waiting
     follow.forget(state, 30.0)
-    assert not state.tracks[0].pump.waiting, "what was before a hole is not paired"
+    assert state.tracks[0].pump.waiting == [], "what was before a hole is not paired"
+    again = state_of()
+    again.tracks[0].pump.waiting, again.tracks[0].pump.reported = [(62.0, NOW_S, 62.0)], Pump.OFF
+    turned(again, block())
+    assert again.tracks[0].pump.waiting == [], "nor what was before the pump reported"
+
+
+def test_silent_pump_is_judged_by_whole_seconds(monkeypatch):
+    monkeypatch.setattr(follow, "infer", lambda *_, **__: pytest.fail("asked before its second ended"))
+    state = state_of()
+    assert follow._follow_pump(state, state.tracks[0], 0, block(), 66.0, 62.0, 0.05, second_ends=False) is False
+    assert state.tracks[0].pump.waiting == []
 
 
 def start_level(state):

@@ -280,13 +280,13 @@ def test_parts_of_a_second_swing_by_its_mean():
     assert gatherer.second == []
 
 
-@pytest.mark.parametrize(("noise_kpa", "used_kpa"), [(0.003, None), (0.30, None), (0.4, 0.4), (0.55, 0.55)])
+@pytest.mark.parametrize(("noise_kpa", "used_kpa"), [(0.0015, None), (0.15, None), (0.2, 0.2), (0.275, 0.275)])
 def test_noise_that_hides_the_stairs_is_no_less_than_it_takes_to_hide_them(noise_kpa, used_kpa):
-    """A gauge of 1 kPa stood for its first minute and seemed to have no noise; then its values mixed (found by 0.48)."""
-    gatherer = ready(noise_kpa=noise_kpa, quantum_kpa=1.0)
+    """A gauge of 0.5 kPa stood for its first minute and seemed to have no noise; then its values mixed (found by 0.48)."""
+    gatherer = ready(noise_kpa=noise_kpa, quantum_kpa=0.5)
     gatherer.stairs.log_weight[:-1] = -50.0
-    told = closed(gatherer, 60.0, 61.0, 61.0)
-    hides = math.sqrt(0.48**2 + 1.0 / 12.0)
-    own = 0.48 if used_kpa is None else math.sqrt(max(used_kpa**2 - 1.0 / 12.0, 0.0))
-    bias = 20.0 * math.exp(-4.0 * math.pi**2 * own**2) / (2.0 * math.pi**2)
+    told = closed(gatherer, 60.0, 60.5, 60.5)
+    hides = 0.5 * math.sqrt(0.48**2 + 1.0 / 12.0)
+    own = 0.48 if used_kpa is None else math.sqrt(max((used_kpa / 0.5) ** 2 - 1.0 / 12.0, 0.0))
+    bias = 20.0 * math.exp(-4.0 * math.pi**2 * own**2) * 0.5**2 / (2.0 * math.pi**2)
     assert told.noise_kpa2 == pytest.approx((used_kpa or hides) ** 2 / 3.0 + FLOOR + bias)
