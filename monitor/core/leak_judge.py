@@ -242,5 +242,4 @@ def _beside_others(
 
 def _fresh_share(bank: banks.Bank, row: int) -> float:
     """Weight of the hypotheses whose onset is so recent that other circuits may not have shown theirs yet."""
-    young = bank.changes(row) & (bank.at_s - bank.onset_s[:, row] <= _FRESH_S)
-    return float(np.exp(bank.log_weight[young, row]).sum())
+    return banks.chance_of(bank, row, 0.0, youngest_s=_FRESH_S)

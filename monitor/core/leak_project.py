@@ -59,7 +59,7 @@ _LASTING_S: Final = 60.0
 
 CHANGE_FEAR: Final = ([math.log(0.045), math.log(0.08)], [0.0, math.log(5000.0)])
 """The early bound believes so much more readily that a leak has just begun or widened: as readily as the rest where a second
-of readings is good to 0.045 kPa, once in half a minute, not once in a day, where it is no better than 0.08 kPa.
+of readings is good to 0.045 kPa, once in twenty seconds, not once in a day, where it is no better than 0.08 kPa.
 
 So what a gauge can't show yet counts, the longer the coarser it is. Calibrated on training seeds for early bounds that hold.
 """

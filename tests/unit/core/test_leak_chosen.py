@@ -107,7 +107,7 @@ def test_fresh_change_is_told_as_a_hundredth_of_what_it_is(age_s, since_ago_s, d
 
 @pytest.mark.parametrize(("block_kpa", "fear"), [(0.02, 0.0), (0.045, 0.0), (0.06, 0.5), (0.08, 1.0), (0.5, 1.0)])
 def test_change_is_feared_the_more_the_coarser_the_readings(block_kpa, fear):
-    """From once in a day to once in half a minute, over the logarithm of what a second of readings is good to."""
+    """From once in a day to once in twenty seconds, over the logarithm of what a second of readings is good to."""
     bank = known_growth(sparse({(3, 2): 1.0}))
     fears = mixture(bank, 1, block_kpa**2).source[2]
     if fear == 0.5:

@@ -109,8 +109,6 @@ def test_second_is_cut_where_every_circuit_tells_the_vacuum_well_in_less(noise_k
 
 def test_quarter_of_a_second_is_seen_at_once_and_what_goes_by_seconds_waits():
     state = fed(*(100.0 + 0.05 * n for n in range(400)))
-    for track in state.tracks:
-        track.gatherer.noise_var = 0.02**2
     ends = []
     for n in range(400, 480):
         for track in state.tracks:
