@@ -50,7 +50,8 @@ def begin(config: LeakConfig) -> LeakState:
         tracks=[CircuitTrack(circuit) for circuit in config.circuits],
         common=Common([None] * circuits_n),
         ambient_kpa=config.ambient_kpa,
-        relative_kpa=[0.0] * circuits_n,
+        beside=[[] for _ in config.circuits],
+        shift_kpa=[0.0] * circuits_n,
     )
 
 

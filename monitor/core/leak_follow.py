@@ -6,27 +6,25 @@ from typing import Final
 import numpy as np
 
 from monitor.core import leak_bank as banks
+from monitor.core.leak_apart import compare
 from monitor.core.leak_blocks import Block, begin_anew, close, gather
 from monitor.core.leak_common import SWING_KPA
 from monitor.core.leak_judge import judge
-from monitor.core.leak_pump import infer, lowest_kpa, rested, started, stopped
+from monitor.core.leak_pump import OFF_RATE_WIDEN, infer, lowest_kpa, rate_at_lowest, rested, started, stopped
 from monitor.core.leak_stairs import due, learn
 from monitor.core.leak_state import BEFORE_N, COARSE_KPA, CircuitTrack, LeakState, known, shown
 from monitor.core.readings import Pump
-from monitor.core.units import S_PER_MIN
 from monitor.core.warning_time import slackening_per_kpa
 
 GAP_MOST_S: Final = 20.0
 """After a longer hole in the readings what was known is forgotten, s."""
 
 _CLIMB_HELD_S: Final = 10.0
-_STAIRS_DIFFER: Final = 12.0
 _CLIMB_VAR_MOST: Final = 0.03**2  # what a coarse ambient gauge leaves open stands still: no noise
 _WILD_SDS: Final = 8.0
 _WILD_KPA: Final = 5.0
 _SWINGS_KPA: Final = 0.2 * SWING_KPA  # a load that swings takes the vacuum over an edge and back: no noise of the gauge
 _LEAST_SOFT: Final = 1e-4
-_OFF_RATE_WIDEN: Final = (0.03 / S_PER_MIN) ** 2
 _PUMPING_RATE: Final = (-0.2, 0.5**2)
 _PAIR_N: Final = 2
 _PAIR_FROM_S: Final = 0.7
@@ -45,7 +43,7 @@ def forget(state: LeakState, waited_s: float) -> None:
         begin_anew(track.gatherer)
         if track.pump.off_rate is not None:
             mean, var = track.pump.off_rate
-            track.pump.off_rate = (mean, var + _OFF_RATE_WIDEN * (1.0 + waited_s / 60.0))
+            track.pump.off_rate = (mean, var + OFF_RATE_WIDEN * (1.0 + waited_s / 60.0))
         track.pump.waiting = []
     state.common.rate_kpa_per_s, state.common.ceilings = 0.0, []
     state.climb_refuted_since_s, state.climb_doubted = None, frozenset()
@@ -104,8 +102,12 @@ def flush(state: LeakState, *, second_ends: bool = True) -> None:
         if block.counts and second_ends:
             _learn_noise(state, track, block, mean[:, row], var[:, row])
     banks.observe(bank, seen, noise, wanted, half)
-    if state.relative is not None and not state.climb_source:
-        _follow_relative(state, state.relative, blocks, jumped, at_s, dt_s)
+    if state.relative is not None:
+        if state.climb_source:
+            state.relative.since_s = [math.inf] * rows_n
+        else:
+            banks.predict(state.relative, at_s, _slackening(state, rows_n))
+            compare(state, state.relative, blocks, jumped, (mean[banks.LEVEL], var[banks.LEVEL]), dt_s)
     if dt_s > 0.0:
         stepping = np.array([track.gatherer.stairs_kpa > 0.0 for track in state.tracks] + [False])
         banks.spawn(bank, dt_s, stepping)
@@ -134,10 +136,6 @@ def _learn_noise(state: LeakState, track: CircuitTrack, block: Block, mean: bank
     level_var = float(var[banks.LEVEL] + var[banks.RATE] * ago_s * ago_s)
     swings_kpa = _SWINGS_KPA if quantum_kpa > COARSE_KPA else 0.0
     learn(stairs, counts, quantum_kpa, (level_kpa, level_var), swings_kpa=swings_kpa)
-
-
-def _stairs(block: Block) -> bool:
-    return bool(block.half_kpa) or block.still
 
 
 def _slackening(state: LeakState, rows_n: int) -> banks.Floats:
@@ -210,53 +208,24 @@ def _follow_pump(
         pump.waiting = []
         sd = math.sqrt(max(sd * sd - block.var_kpa2 * (1.0 - 1.0 / n), 0.0))
         turn = infer(pump, fixed_kpa, at_s, expected_kpa, sd, noise_sd_kpa=math.sqrt(block.noise_kpa2 / n))
+    rest = (track.quantiles.middle, track.quantiles.sd**2) if track.quantiles is not None and known(track) else None
     if turn is None:
         if not pump.running and pump.suspect_s is None:
-            rested(pump, expected_kpa, block.at_s)
+            rested(pump, expected_kpa, block.at_s, rest)
         return False
     strays = abs(fixed_kpa - expected_kpa) > max(_WILD_SDS * sd, _WILD_KPA)
     level_kpa, level_var = fixed_kpa, block.var_kpa2
     if strays and pump.reported is not None:  # no stretch begins on a wild reading, nor sticks to a wrong expectation
         level_kpa, level_var = expected_kpa, (fixed_kpa - expected_kpa) ** 2
     if turn:
-        rest = track.quantiles if known(track) else None
         low_kpa = lowest_kpa(pump, fixed_kpa) - state.climb_kpa  # its last blocks already hold some of the rise
-        started(pump, low_kpa, block.at_s, None if rest is None else (rest.middle, rest.sd**2))
+        started(pump, low_kpa, block.at_s, rate_at_lowest(pump) if pump.reported is None else rest)
         banks.restart(bank, row, level_kpa, level_var, rate=_PUMPING_RATE)
         track.falling = False
     else:
         stopped(pump, block.mean_kpa, block.at_s)
-        rate = None if pump.off_rate is None else (pump.off_rate[0], pump.off_rate[1] + _OFF_RATE_WIDEN)
+        rate = None if pump.off_rate is None else (pump.off_rate[0], pump.off_rate[1] + OFF_RATE_WIDEN)
         banks.restart(bank, row, level_kpa, level_var, rate=rate)
     track.begun_s = block.at_s
     begin_anew(track.gatherer)
     return True
-
-
-def _follow_relative(
-    state: LeakState, bank: banks.Bank, blocks: list[Block | None], jumped: list[bool], at_s: float, dt_s: float
-) -> None:
-    """Each circuit against the mean of the others that rest: free of any hoist."""
-    rows_n = len(blocks)
-    change = [math.nan] * rows_n
-    for row, (track, block) in enumerate(zip(state.tracks, blocks, strict=True)):
-        if block is not None and track.block is not None and not track.pump.running and not jumped[row]:
-            change[row] = block.mean_kpa - track.block.mean_kpa
-    seen, noise, wanted = np.zeros(rows_n), np.ones(rows_n), np.zeros(rows_n, dtype=bool)
-    banks.predict(bank, at_s, _slackening(state, bank.rows_n))
-    for row, block in enumerate(blocks):
-        others = [n for n in range(rows_n) if n != row and not math.isnan(change[n])]
-        if block is None or math.isnan(change[row]) or not others:
-            continue
-        state.relative_kpa[row] += change[row] - sum(change[n] for n in others) / len(others)
-        variances = [other.var_kpa2 for n in others if (other := blocks[n]) is not None]
-        noise[row] = block.var_kpa2 + sum(variances) / len(others) ** 2
-        if _stairs(block) or any(_stairs(other) for n in others if (other := blocks[n]) is not None):
-            noise[row] *= _STAIRS_DIFFER  # gauges step at different times while the vacuum moves together
-        seen[row] = state.relative_kpa[row]
-        if bank.since_s[row] == math.inf:
-            banks.restart(bank, row, seen[row], noise[row])
-        wanted[row] = not (block.still and all(other is None or other.still for other in blocks))
-    banks.observe(bank, seen, noise, wanted)
-    if dt_s > 0.0:
-        banks.spawn(bank, dt_s)

@@ -226,7 +226,7 @@ def _beside_others(
     unsettled = _fresh_share(bank, row) >= _FRESH_SHARE or (
         hoist == 0.0 and common.ceiling_kpa_per_s > HOISTING_KPA_PER_S and common.usual_n >= 2
     )
-    if apart is not None and (unsettled or hoist > 0.0 or common.lingers_s > 0.0):
+    if apart is not None and (unsettled or hoist > HOISTING_KPA_PER_S or common.lingers_s > 0.0):
         # the others may be about to follow, or do, or just did: what sets this one apart, on top of what the others lose
         usual = common.usual_kpa_per_s
         others = [(n, rate[0]) for n, rate in enumerate(rates) if n != row and rate is not None]

@@ -7,6 +7,8 @@ from typing import Final
 from monitor.core.leak_common import SWING_KPA
 from monitor.core.readings import Pump
 
+Rate = tuple[float, float]
+
 _STROKE_KPA: Final = 0.3
 _STROKE_SDS: Final = 4.0
 _RISING_KPA_PER_S: Final = 0.06
@@ -14,6 +16,9 @@ _STROKES_KEPT_N: Final = 6
 _CYCLING_STROKES_N: Final = 2
 _FOLLOWED_S: Final = 10.0  # a hoist that comes down lifts every circuit by no more than 0.24 kPa in it
 _REST_LEAST_S: Final = 12.0
+
+OFF_RATE_WIDEN: Final = (0.03 / 60.0) ** 2
+"""What a leak at rest may have changed by since it was seen last: variance, (kPa/s)²."""
 
 RESTED_LATELY_S: Final = 120.0
 """A pump that has run longer without a rest may cover a leak that began since: what it leaked at rest is not known any more."""
@@ -23,16 +28,16 @@ RESTED_LATELY_S: Final = 120.0
 class PumpTrack:
     """One circuit's pump. ``off_rate``: mean and variance of the leak while it rested last, kPa/s and (kPa/s)².
 
-    ``rose_to``: block, as kPa and time, after which a stroke has not risen so far. ``followed``: when and where, in kPa, the
-    fall was followed to in the last seconds of a rest, hoist taken out. ``waiting``: not judged yet, as kPa, time and what was
-    expected, kPa. ``low_kpa`` and ``began_s``: where and when the stroke under way began; ``top_kpa`` and ``ended_s``: where
-    and when the last ended.
+    ``rose_to``: block, as kPa and time, after which a stroke has not risen so far. ``followed``: when and where to, in kPa,
+    the fall was followed in the last seconds of a rest, hoist taken out, and its rate as then known. ``waiting``: not judged
+    yet, as kPa, time and what was expected, kPa. ``low_kpa`` and ``began_s``: where and when the stroke under way began;
+    ``top_kpa`` and ``ended_s``: where and when the last ended.
     """
 
     reported: Pump | None = None
     running: bool = False
     inferred: bool = False
-    off_rate: tuple[float, float] | None = None
+    off_rate: Rate | None = None
     off_at_s: float = 0.0
     running_since_s: float = 0.0
     lows_kpa: list[float] = field(default_factory=list)
@@ -41,7 +46,7 @@ class PumpTrack:
     began_s: float = 0.0
     top_kpa: float = 0.0
     ended_s: float = 0.0
-    followed: list[tuple[float, float]] = field(default_factory=list)
+    followed: list[tuple[float, float, Rate | None]] = field(default_factory=list)
     waiting: list[tuple[float, float, float]] = field(default_factory=list)
     suspect_s: float | None = None
     rose_to: tuple[float, float] | None = None
@@ -55,22 +60,27 @@ class PumpTrack:
         return now_s - self.starts_s[-1] <= 2.5 * period_s
 
 
-def rate_at_rest(track: PumpTrack, now_s: float) -> tuple[float, float] | None:
+def rate_at_rest(track: PumpTrack, now_s: float) -> Rate | None:
     """``off_rate`` while it still says something of now; ``None`` when it is not known."""
     return None if track.running and now_s - track.running_since_s > RESTED_LATELY_S else track.off_rate
 
 
-def rested(track: PumpTrack, level_kpa: float, now_s: float) -> None:
-    """The pump still rests, and the fall was followed to here, hoist taken out."""
-    track.followed = [one for one in track.followed if now_s - one[0] <= _FOLLOWED_S] + [(now_s, level_kpa)]
+def rested(track: PumpTrack, level_kpa: float, now_s: float, rate: Rate | None) -> None:
+    """The pump still rests, and the fall was followed to here, hoist taken out, at this rate if it is known."""
+    track.followed = [one for one in track.followed if now_s - one[0] <= _FOLLOWED_S] + [(now_s, level_kpa, rate)]
 
 
 def lowest_kpa(track: PumpTrack, default_kpa: float) -> float:
     """The lowest the fall was followed to in the last seconds."""
-    return min((kpa for _, kpa in track.followed), default=default_kpa)
+    return min((kpa for _, kpa, _ in track.followed), default=default_kpa)
 
 
-def started(track: PumpTrack, low_kpa: float, now_s: float, off_rate: tuple[float, float] | None) -> None:
+def rate_at_lowest(track: PumpTrack) -> Rate | None:
+    """What the fall was known to lose there: what came after already holds some of a stroke."""
+    return min(track.followed, key=lambda one: one[1])[2] if track.followed else None
+
+
+def started(track: PumpTrack, low_kpa: float, now_s: float, off_rate: Rate | None) -> None:
     """The pump has begun to run; keep where it began, kPa of vacuum, and what its rest leaked if that is known.
 
     A stroke that is not reported may be the last going on, its end seen too soon: between them nothing rested.

@@ -99,6 +99,7 @@ class LeakState:
 
     ``climb_doubted``: what measures the hoist (``ambient``, ``height``) but is not believed, because circuits at rest seemed to
     gain vacuum by it, since ``climb_refuted_since_s``. ``interval_s``: usual pace of the readings, from ``paced_n`` of them.
+    ``beside``: which others each circuit is held against in ``relative``, its difference to them shifted by ``shift_kpa``.
     """
 
     config: LeakConfig
@@ -121,7 +122,8 @@ class LeakState:
     climb_refuted_since_s: float | None = None
     climb_doubted: frozenset[str] = frozenset()
     ambient_kpa: float = 0.0
-    relative_kpa: list[float] = field(default_factory=list)
+    beside: list[list[int]] = field(default_factory=list)
+    shift_kpa: list[float] = field(default_factory=list)
 
 
 def known(track: CircuitTrack) -> bool:

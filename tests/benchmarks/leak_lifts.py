@@ -293,6 +293,7 @@ def pumped(n, chance, *, covers, shown, duration_s=900.0):
     lifts = []
     for _ in range(n):
         start, leak = chance.uniform(62.0, 75.0), chance.uniform(1.0, 4.0)
+        shows = str(chance.choice(["ambient", "height", "nothing"]))
         if covers:
             vacuum, pump_on, low = saw_tooth(
                 grid, start, np.array([leak, 0.1]), chance, band_kpa=chance.uniform(2.0, 5.0)
@@ -305,6 +306,7 @@ def pumped(n, chance, *, covers, shown, duration_s=900.0):
                     0.0,
                     start - 10.0,
                     np.zeros(len(grid)),
+                    shows=shows,
                     pump_on=pump_on,
                     pump_shown=shown,
                     pump_start_kpa=low if shown else None,
@@ -317,6 +319,16 @@ def pumped(n, chance, *, covers, shown, duration_s=900.0):
         both = np.stack([vacuum[:, 0], np.full(len(grid), start)], axis=1)
         on = np.stack([np.ones(len(grid), dtype=bool), np.zeros(len(grid), dtype=bool)], axis=1)
         lifts.append(
-            Lift("cannot", both, rate[:, 0], onset_s, start - 10.0, np.zeros(len(grid)), pump_on=on, pump_shown=True)
+            Lift(
+                "cannot",
+                both,
+                rate[:, 0],
+                onset_s,
+                start - 10.0,
+                np.zeros(len(grid)),
+                shows=shows,
+                pump_on=on,
+                pump_shown=True,
+            )
         )
     return lifts

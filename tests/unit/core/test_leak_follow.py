@@ -179,7 +179,7 @@ def test_pump_that_starts_ends_the_rest_and_its_leak_is_remembered():
     track = state.tracks[0]
     track.pump.reported, track.falling, state.climb_kpa = Pump.ON, True, 0.5
     track.gatherer.means = [(NOW_S, 62.0)]
-    track.pump.followed = [(NOW_S - 1.0, 61.9)]
+    track.pump.followed = [(NOW_S - 1.0, 61.9, (0.07, 1e-6))]
     assert turned(state, block(61.6, sd=0.1), fixed_kpa=62.1)
     assert (track.pump.running, track.falling, track.begun_s) == (True, False, NOW_S)
     assert track.pump.began_s == NOW_S
@@ -221,7 +221,23 @@ def test_pump_that_goes_on_as_it_was_changes_nothing(reported):
     track.pump.reported, track.pump.running = reported, reported is Pump.ON
     assert not turned(state, block(), expected_kpa=61.9)
     assert track.begun_s == NOW_S - 100.0
-    assert track.pump.followed == ([] if reported is Pump.ON else [(NOW_S, 61.9)])
+    rest = (track.quantiles.middle, track.quantiles.sd**2)
+    assert track.pump.followed == ([] if reported is Pump.ON else [(NOW_S, 61.9, rest)])
+
+
+def test_rest_of_a_silent_pump_leaked_what_it_did_before_some_of_the_stroke_was_taken_in():
+    state = state_of()
+    track = state.tracks[0]
+    for kpa, leak in ((61.9, 2.0), (61.8, 3.0), (62.3, 0.5)):
+        track.quantiles = rate_quantiles(gaussian(62.0, (leak * PER_MIN, (0.01 * PER_MIN) ** 2)))
+        assert not turned(state, block(kpa), fixed_kpa=kpa, expected_kpa=kpa)
+    track.known_of_s = None
+    assert not turned(state, block(62.4), fixed_kpa=62.4, expected_kpa=62.4)
+    for _ in range(2):
+        state.tracks[0].pump.waiting = []
+        turns = turned(state, block(64.0), fixed_kpa=64.0)
+    assert turns
+    assert track.pump.off_rate == pytest.approx((3.0 * PER_MIN, (0.01 * PER_MIN) ** 2), rel=0.1)
 
 
 def test_rise_that_is_suspected_is_no_rest_to_follow():
@@ -238,7 +254,7 @@ def test_rise_that_is_suspected_is_no_rest_to_follow():
 def test_slow_stroke_is_weighed_by_the_noise_of_the_gauge_not_by_a_swing(lifted_kpa, shows):
     """Four standard deviations of a difference of two blocks of 0.2 kPa are 1.13 kPa."""
     state = state_of()
-    state.tracks[0].pump.followed = [(NOW_S, 62.0)]
+    state.tracks[0].pump.followed = [(NOW_S, 62.0, None)]
     given = {"fixed_kpa": 62.0 + lifted_kpa, "expected_kpa": 62.0 + lifted_kpa, "sd": 1.0}
     turns = [turned(state, block(62.0, sd=1.0, noise_sd=0.2), **given) for _ in range(2)]
     assert turns[-1] is shows

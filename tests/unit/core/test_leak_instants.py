@@ -29,7 +29,7 @@ def test_state_that_begins_knows_the_circuits_and_the_air_of_the_site():
     state = begin(config(3, ambient_kpa=95.0))
     assert [track.circuit for track in state.tracks] == ["A", "B", "C"]
     assert state.common.usual_kpa_per_s == [None] * 3
-    assert state.relative_kpa == [0.0] * 3
+    assert (state.beside, state.shift_kpa) == ([[], [], []], [0.0] * 3)
     assert (state.ambient_kpa, state.bank, state.last_s) == (95.0, None, None)
     assert state.config.circuits == ("A", "B", "C")
 

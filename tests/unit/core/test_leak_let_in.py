@@ -8,9 +8,8 @@ from monitor.core import leak_bank as banks
 from monitor.core import leak_follow as follow
 from monitor.core.leak import begin
 from monitor.core.leak_blocks import gather
-from monitor.core.readings import Pump
 from tests.unit.core.leak_signals import config
-from tests.unit.core.test_leak_follow import NOW_S, PER_MIN, block, state_of
+from tests.unit.core.test_leak_follow import PER_MIN, block
 
 
 def second(state, at_s, *kpa, ambient_kpa=None, apart_s=0.0):
@@ -27,19 +26,6 @@ def second(state, at_s, *kpa, ambient_kpa=None, apart_s=0.0):
 
 def falling(kpa_per_min, at_s, from_kpa=62.0123457):
     return from_kpa - kpa_per_min * PER_MIN * at_s + 0.003 * math.sin(9.0 * at_s) + 0.002 * math.sin(3.7 * at_s)
-
-
-@pytest.fixture
-def observed(monkeypatch):
-    """What the hypotheses of the whole and of the relative bank were told: rows, seen, noise, wanted, half."""
-    told, real = [], banks.observe
-
-    def note(bank, seen, noise, wanted, half=None):
-        told.append((bank.rows_n, seen.copy(), noise.copy(), wanted.copy(), None if half is None else half.copy()))
-        real(bank, seen, noise, wanted, half)
-
-    monkeypatch.setattr(banks, "observe", note)
-    return told
 
 
 def test_gauges_that_step_are_told_of_as_such(monkeypatch):
@@ -194,83 +180,3 @@ def foreseen(state, at_s):
     banks.predict(state.bank, at_s, follow._slackening(state, 3))
     mean, var = banks.moments(state.bank)
     return float(mean[0, 0]), float(var[0, 0])
-
-
-# --- each against the others
-
-
-def compared(observed, *seen, state=None, **changes):
-    """Three circuits at 62 kPa and a second later at ``seen``; what their comparison was told."""
-    state = state or state_of(3)
-    for name, row in changes.items():
-        if name == "running":
-            state.tracks[row].pump.running = True
-        if name == "unseen":
-            state.tracks[row].block = None
-    blocks = [None if one is None else one if not isinstance(one, float) else block(one) for one in seen]
-    jumped = [changes.get("jumped") == row for row in range(3)]
-    follow._follow_relative(state, state.relative, blocks, jumped, NOW_S + 1.0, 1.0)
-    return state, observed[-1]
-
-
-def test_each_circuit_is_held_against_the_mean_of_the_others(observed):
-    state, (rows_n, seen, noise, wanted, half) = compared(observed, 61.9, 61.95, 62.0)
-    assert state.relative_kpa == pytest.approx([-0.075, 0.0, 0.075])
-    assert seen == pytest.approx([-0.075, 0.0, 0.075])
-    assert noise == pytest.approx([1.5 * 0.02**2] * 3)  # its own and that of the mean of two
-    assert wanted.tolist() == [True] * 3
-    assert (rows_n, half) == (3, None)
-    assert state.relative.at_s == NOW_S + 1.0
-    assert state.relative.since_s == [NOW_S + 1.0] * 3
-    assert max(state.relative.born_s) == NOW_S + 1.0
-    compared(observed, 61.8, 61.85, 61.9, state=state)
-    assert state.relative_kpa == pytest.approx([-0.15, 0.0, 0.15])  # the blocks before stand as they were
-    assert state.relative.since_s == [NOW_S + 1.0] * 3
-
-
-@pytest.mark.parametrize(
-    ("seen", "changes"),
-    [
-        ((62.1, None, 62.0), {}),
-        ((62.1, 70.0, 62.0), {"running": 1}),
-        ((62.1, 70.0, 62.0), {"jumped": 1}),
-        ((62.1, 70.0, 62.0), {"unseen": 1}),
-    ],
-    ids=["not heard", "its pump runs", "its pump turned", "just begun"],
-)
-def test_circuit_that_does_not_rest_is_held_against_nothing(observed, seen, changes):
-    state, (_, told, noise, wanted, _) = compared(observed, *seen, **changes)
-    assert state.relative_kpa == pytest.approx([0.1, 0.0, -0.1])
-    assert told == pytest.approx([0.1, 0.0, -0.1])
-    assert noise == pytest.approx([2.0 * 0.02**2, 1.0, 2.0 * 0.02**2])
-    assert wanted.tolist() == [True, False, True]
-
-
-def test_circuit_alone_is_held_against_nothing(observed):
-    _, (_, _, _, wanted, _) = compared(observed, 61.0, None, None)
-    assert wanted.tolist() == [False] * 3
-
-
-@pytest.mark.parametrize(
-    ("given", "wanted"),
-    [
-        ([{"half_kpa": 0.5}, {}, {}], [True] * 3),
-        ([{"still": True}, {}, {}], [True] * 3),
-        ([{"still": True}, {"still": True}, {"still": True}], [False] * 3),
-        ([{}, {"still": True}, {"half_kpa": 0.5}], [True] * 3),
-    ],
-)
-def test_gauges_that_step_at_different_times_differ_by_more(observed, given, wanted):
-    _, (_, _, noise, told, _) = compared(observed, *(block(62.0, **one) for one in given))
-    assert noise == pytest.approx([12.0 * 1.5 * 0.02**2] * 3)
-    assert told.tolist() == wanted
-
-
-def test_pump_that_turns_in_a_block_is_not_compared_by_it():
-    state = second(begin(config()), 0.0, 62.0123, 61.0123)
-    second(state, 1.0, 62.0223, 61.0123)
-    before = list(state.relative_kpa)
-    assert before == pytest.approx([0.01, -0.01])
-    state.tracks[0].pump.reported = Pump.ON
-    second(state, 2.0, 63.0, 61.0123)
-    assert state.relative_kpa == before

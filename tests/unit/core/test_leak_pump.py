@@ -3,7 +3,17 @@
 import numpy as np
 import pytest
 
-from monitor.core.leak_pump import RESTED_LATELY_S, PumpTrack, infer, lowest_kpa, rate_at_rest, rested, started, stopped
+from monitor.core.leak_pump import (
+    RESTED_LATELY_S,
+    PumpTrack,
+    infer,
+    lowest_kpa,
+    rate_at_lowest,
+    rate_at_rest,
+    rested,
+    started,
+    stopped,
+)
 from monitor.core.readings import Pump
 
 RATE = (0.02, 1e-6)
@@ -19,15 +29,15 @@ def strokes(*starts_s, ran_s=5.0, low_kpa=60.0, top_kpa=64.0, reported=Pump.OFF)
 
 def test_lowest_of_a_rest_is_that_of_its_last_ten_seconds():
     track = PumpTrack()
-    assert lowest_kpa(track, 61.0) == 61.0
-    for now_s, kpa in [(0.0, 59.0), (5.0, 60.0), (10.0, 60.5)]:
-        rested(track, kpa, now_s)
-    assert lowest_kpa(track, 61.0) == 59.0
-    rested(track, 60.7, 10.1)
-    assert lowest_kpa(track, 61.0) == 60.0
+    assert (lowest_kpa(track, 61.0), rate_at_lowest(track)) == (61.0, None)
+    for now_s, kpa, rate in [(0.0, 59.0, (0.01, 1e-6)), (5.0, 60.0, (0.02, 1e-6)), (10.0, 60.5, None)]:
+        rested(track, kpa, now_s, rate)
+    assert (lowest_kpa(track, 61.0), rate_at_lowest(track)) == (59.0, (0.01, 1e-6))
+    rested(track, 60.7, 10.1, (0.03, 1e-6))
+    assert (lowest_kpa(track, 61.0), rate_at_lowest(track)) == (60.0, (0.02, 1e-6))
     started(track, 60.0, 11.0, None)
     assert (track.running, track.running_since_s, track.low_kpa) == (True, 11.0, 60.0)
-    assert lowest_kpa(track, 61.0) == 61.0
+    assert (lowest_kpa(track, 61.0), rate_at_lowest(track)) == (61.0, None)
 
 
 @pytest.mark.parametrize(
@@ -161,7 +171,7 @@ def test_stroke_that_goes_on_where_the_last_seemed_to_end_is_the_same_stroke(low
 def test_slow_stroke_that_is_taken_for_a_swing_shows_once_it_is_higher_than_any_swing(noise_kpa, lifted_kpa, shows):
     """From one side of a swing to the other are 0.7 kPa, or four standard deviations of a difference."""
     track = PumpTrack()
-    rested(track, 60.0, 0.0)
+    rested(track, 60.0, 0.0, None)
     high = 60.0 + lifted_kpa
     assert seen(track, high, high, expected_kpa=high, sd_kpa=1.0, noise_kpa=noise_kpa)[-1] is (True if shows else None)
 
