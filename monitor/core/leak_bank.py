@@ -345,6 +345,7 @@ def spawn(bank: Bank, dt_s: float, stepping: NDArray[np.bool_] | None = None) ->
     state[P_LEVEL, :, JUMP] += _JUMP_SD_KPA**2
     state[RATE, :, JUMP], state[P_RATE, :, JUMP] = mean[RATE], var[RATE]
     bank.base[slot], bank.onset_s[slot] = np.maximum(mean[RATE], 0.0), bank.at_s
+    state[RATE, :, STEADY : STEADY + 2] += bank.base[slot][:, None]  # what opens comes on top of what was lost before
     bank.log_weight[slot] = np.log(CHANGE_PER_S * dt_s * _ONSET_SHARE)
     if stepping is not None:
         bank.log_weight[slot, stepping, JUMP] -= _STEP_DOUBT

@@ -57,11 +57,12 @@ _FRESH_DOUBT: Final = math.log(100.0)
 
 _LASTING_S: Final = 60.0
 
-CHANGE_FEAR: Final = ([math.log(0.045), math.log(0.08)], [0.0, math.log(5000.0)])
+CHANGE_FEAR: Final = ([math.log(0.045), math.log(0.08)], [0.0, math.log(10000.0)])
 """The early bound believes so much more readily that a leak has just begun or widened: as readily as the rest where a second
-of readings is good to 0.045 kPa, once in twenty seconds, not once in a day, where it is no better than 0.08 kPa.
+of readings is good to 0.045 kPa, once in ten seconds, not once in a day, where it is no better than 0.08 kPa.
 
-So what a gauge can't show yet counts, the longer the coarser it is. Calibrated on training seeds for early bounds that hold.
+So what a gauge can't show yet counts, the longer the coarser it is. An older change is feared no more: it has shown, or is so
+small that it would only take the weight from those that have not. Calibrated on training seeds for early bounds that hold.
 """
 
 GROWTH_FEAR: Final = 4.0
@@ -145,7 +146,7 @@ def _feared(mixed: Mixture) -> Mixture | None:
     if fear <= 0.0:
         return None
     onset_s, told = bank.onset_s[:, row], bank.log_weight[:, row]
-    later = bank.changes(row) & (onset_s > onset_s[int(told.max(axis=1).argmax())])
+    later = bank.changes(row) & (onset_s > onset_s[int(told.max(axis=1).argmax())]) & (bank.at_s - onset_s < _FRESH_S)
     feared = _chosen(bank, row, told + fear * _FEARED * later[:, None], _FEARED_N)
     feared.shift(*mixed.moved)
     return feared

@@ -194,7 +194,7 @@ def test_early_bound_is_the_earlier_of_its_own_and_the_likely_time():
 
 def test_fear_is_taken_up_only_where_it_is_likely_by_the_early_bound():
     bank = known_growth(sparse({(3, 4): 0.9, (5, 3): 2e-4}))
-    bank.onset_s[[3, 5], 1] = NOW_S - np.array([400.0, 40.0])
+    bank.onset_s[[3, 5], 1] = NOW_S - np.array([400.0, 20.0])
     bank.state[banks.LEVEL, [3, 5], 1, [4, 3]] = 64.0
     bank.state[banks.RATE, [3, 5], 1, [4, 3]] = [0.01, 0.1]
     bank.base[:], bank.state[banks.GROWTH] = 0.0, 0.0
