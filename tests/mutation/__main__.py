@@ -64,7 +64,12 @@ TESTS: Final = {
     "leak": ["core/test_leak_instants.py", "core/test_leak_told.py"],
     "leak_bank": ["core/test_leak_bank.py", "core/test_leak_onsets.py"],
     "leak_blocks": ["core/test_leak_one_block.py", "core/test_leak_noise.py", "core/test_leak_blocks.py"],
-    "leak_follow": ["core/test_leak_follow.py", "core/test_leak_let_in.py", "core/test_leak_minute.py"],
+    "leak_follow": [
+        "core/test_leak_follow.py",
+        "core/test_leak_let_in.py",
+        "core/test_leak_apart.py",
+        "core/test_leak_minute.py",
+    ],
     "leak_judge": [
         "core/test_leak_judge_told.py",
         "core/test_leak_judged.py",

@@ -96,6 +96,13 @@ def test_one_that_is_not_heard_for_a_block_counts_by_where_it_was_foreseen(obser
     assert state.beside == [[1, 2], [], [0, 1]]
 
 
+def test_one_not_heard_counts_as_the_heard_do_with_the_hoist_so_far_taken_out(observed):
+    state = state_of(3)
+    state.climb_kpa = 0.4
+    _, (_, seen, *_) = compared(observed, 61.6, None, 61.6, state=state, foreseen=(62.0, 62.0, 62.0))
+    assert seen == pytest.approx([0.0, 0.0, 0.0])
+
+
 def test_while_the_hoist_is_measured_nothing_is_compared(observed):
     state = begin(config())
     second(state, 0.0, 62.0123, 61.0123)

@@ -135,6 +135,14 @@ def test_later_change_for_the_worse_is_feared_ten_thousand_times_as_much_for_hal
     assert fears.moved == (0.5, 0.001)
 
 
+def test_onset_of_the_likeliest_is_not_feared_however_fresh():
+    """Its later rivals are, ten thousand times each."""
+    bank = known_growth(sparse({(3, 2): 0.5, (4, 2): 0.4, (4, 3): 1e-4}))
+    bank.onset_s[[3, 4], 1] = NOW_S - np.array([20.0, 10.0])
+    _, fears = feared(bank)
+    assert fears.weight[fears.kind == 3] == pytest.approx([1.0 / (1.0 + 0.4 * 1e4 + 0.5)], rel=1e-6)
+
+
 def test_without_readings_or_fear_nothing_is_feared():
     bank = known_growth(sparse({(3, 2): 1.0}))
     assert feared(bank, 0.045)[1] is None

@@ -82,6 +82,20 @@ def test_last_two_blocks_before_this_one_are_kept():
         assert state.tracks[0].before == tuple(seen[-3:-1])
 
 
+def test_what_goes_by_seconds_waits_for_one_to_end():
+    state, track = begin(config(1)), None
+    for number in range(3):
+        track = state.tracks[0]
+        gather(track.gatherer, 62.0123 - 0.0371 * number, 1.0 + 0.3 * number)
+        follow.climb(state, "ambient", -101.0, 1.0 + 0.3 * number)
+        state.block_from_s, state.second_from_s = 1.0, 1.0
+        follow.flush(state, second_ends=number == 2)
+        ended = (0, 0, 1)[number]
+        assert (len(track.gatherer.means), len(state.climb.means)) == (ended, ended)
+        assert len(track.before) == ended
+        assert state.second_from_s == (None if ended else 1.0)
+
+
 @pytest.mark.parametrize(("silent_s", "known"), [(20.0, True), (20.1, False)])
 def test_circuit_that_falls_silent_is_forgotten_after_twenty_seconds(observed, silent_s, known):
     state = second(begin(config()), 5.0, 61.0123, 62.0123)
