@@ -23,9 +23,9 @@ def compare(
 ) -> None:
     """Let a bank see each circuit at rest against the mean of the others at rest.
 
-    A circuit begins anew here too when its pump turned, or when the silent pump of one it was held against came in: some of the
-    rise was taken in before that showed. It begins, and joins without a step as others come and go, by where all were
-    ``foreseen`` (mean and variance of their levels): no wild reading moves that.
+    A circuit begins anew here too when it was silent for long, when its pump turned, or when the silent pump of one it was held
+    against came in: some of the rise was taken in before that showed. It begins, and joins without a step as others come and
+    go, by where all were ``foreseen`` (mean and variance of their levels): no wild reading moves that.
     """
     rows_n = len(blocks)
     level_kpa, level_var = foreseen
@@ -45,7 +45,8 @@ def compare(
     ]
     suspect = [track.pump.suspect_s is not None for track in state.tracks]
     for row, block in enumerate(blocks):
-        if state.tracks[row].pump.running or jumped[row] or any(begun[n] for n in state.beside[row]):
+        track = state.tracks[row]
+        if track.block is None or track.pump.running or jumped[row] or any(begun[n] for n in state.beside[row]):
             bank.since_s[row] = math.inf
         others = [n for n in range(rows_n) if n != row and rests[n]]
         if block is None or not rests[row] or all(blocks[n] is None for n in others):

@@ -114,6 +114,13 @@ def test_while_the_hoist_is_measured_nothing_is_compared(observed):
     assert state.relative.since_s == [12.0] * 2  # and anew once it is no longer heard of
 
 
+def test_circuit_that_was_silent_for_long_begins_anew(observed):
+    state, _ = compared(observed, 62.0, 62.0, 62.0)
+    state.relative.since_s = [NOW_S - 50.0] * 3
+    compared(observed, 62.0, 62.0, 62.0, state=state, unseen=1)
+    assert state.relative.since_s == [NOW_S - 50.0, math.inf, NOW_S - 50.0]
+
+
 def test_rise_that_may_be_a_stroke_is_not_compared(observed):
     _, (_, _, _, wanted, _) = compared(observed, 62.0, 62.0, 62.0, suspect=2)
     assert wanted.tolist() == [False] * 3
