@@ -12,7 +12,7 @@ from monitor.core.leak_common import SWING_KPA
 from monitor.core.leak_judge import judge
 from monitor.core.leak_pump import OFF_RATE_WIDEN, infer, lowest_kpa, rate_at_lowest, rested, started, stopped
 from monitor.core.leak_stairs import due, learn
-from monitor.core.leak_state import BEFORE_N, COARSE_KPA, CircuitTrack, LeakState, known, shown
+from monitor.core.leak_state import BEFORE_N, COARSE_KPA, CircuitTrack, LeakState, known_rate, shown
 from monitor.core.readings import Pump
 from monitor.core.warning_time import slackening_per_kpa
 
@@ -208,7 +208,7 @@ def _follow_pump(
         pump.waiting = []
         sd = math.sqrt(max(sd * sd - block.var_kpa2 * (1.0 - 1.0 / n), 0.0))
         turn = infer(pump, fixed_kpa, at_s, expected_kpa, sd, noise_sd_kpa=math.sqrt(block.noise_kpa2 / n))
-    rest = (track.quantiles.middle, track.quantiles.sd**2) if track.quantiles is not None and known(track) else None
+    rest = known_rate(track)
     if turn is None:
         if not pump.running and pump.suspect_s is None:
             rested(pump, expected_kpa, block.at_s, rest)

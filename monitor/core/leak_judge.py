@@ -19,13 +19,12 @@ from monitor.core.leak_common import (
     temperature_kpa_per_s,
 )
 from monitor.core.leak_project import FALLING_KPA_PER_S, Mixture, lasting_above, lost_kpa, mixture, rate_quantiles
+from monitor.core.leak_pump import Rate
 from monitor.core.leak_state import COARSE_KPA, KNOWN_AFTER_S, CircuitTrack, LeakState, known
 from monitor.core.units import HOIST_KPA_PER_M, S_PER_MIN
 
 SURE: Final = 0.999
 """Probability at which a fall is called established; a fresh one is doubted besides (``leak_project``)."""
-
-Rate = tuple[float, float]
 
 _STRETCH_LEAST_S: Final = 3.0
 _SETTLED_SD: Final = 0.05 / S_PER_MIN

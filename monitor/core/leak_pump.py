@@ -6,6 +6,7 @@ from typing import Final
 
 from monitor.core.leak_common import SWING_KPA
 from monitor.core.readings import Pump
+from monitor.core.units import S_PER_MIN
 
 Rate = tuple[float, float]
 
@@ -17,7 +18,7 @@ _CYCLING_STROKES_N: Final = 2
 _FOLLOWED_S: Final = 10.0  # a hoist that comes down lifts every circuit by no more than 0.24 kPa in it
 _REST_LEAST_S: Final = 12.0
 
-OFF_RATE_WIDEN: Final = (0.03 / 60.0) ** 2
+OFF_RATE_WIDEN: Final = (0.03 / S_PER_MIN) ** 2
 """What a leak at rest may have changed by since it was seen last: variance, (kPa/s)²."""
 
 RESTED_LATELY_S: Final = 120.0

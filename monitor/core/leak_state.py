@@ -9,7 +9,7 @@ from monitor.core.leak_bank import Bank
 from monitor.core.leak_blocks import BLOCK_S, Block, Gatherer
 from monitor.core.leak_common import Common
 from monitor.core.leak_project import Mixture, RateQuantiles
-from monitor.core.leak_pump import PumpTrack
+from monitor.core.leak_pump import PumpTrack, Rate
 from monitor.core.readings import Pump
 from monitor.core.units import S_PER_MIN
 from monitor.core.warning_time import Bounds
@@ -129,6 +129,12 @@ class LeakState:
 def known(track: CircuitTrack) -> bool:
     """Whether a circuit's rate is to be told: it stays so for its stretch, only its bounds widen with what comes."""
     return track.begun_s is not None and track.known_of_s == track.begun_s and track.quantiles is not None
+
+
+def known_rate(track: CircuitTrack) -> Rate | None:
+    """Mean and variance of a circuit's rate if it is to be told, kPa/s and (kPa/s)²."""
+    quantiles = track.quantiles
+    return (quantiles.middle, quantiles.sd**2) if quantiles is not None and known(track) else None
 
 
 def shown(track: CircuitTrack) -> bool:

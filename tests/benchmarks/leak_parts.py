@@ -149,9 +149,7 @@ def pumps(cell, chance, n):
         left_s = lift.reaches_s() - told.t_s
         kept = (left_s > 30.0) & (told.t_s > lift.onset_s + 60.0)
         # a gauge that reads the level already says "now", and may do so half a step before
-        above = (
-            np.array([lift.at(t) - lift.level_kpa for t in told.t_s]) > 0.5 * cell.quantum_kpa + 3.0 * cell.noise_kpa
-        )
+        above = lift.at(told.t_s) - lift.level_kpa > 0.5 * cell.quantum_kpa + 3.0 * cell.noise_kpa
         made_up = np.isfinite(told.reserve_s[above]).any()
         rows.append((CANNOT, math.nan, error(told.likely_s, left_s, kept), made_up))
     return rows

@@ -4,7 +4,7 @@ import pytest
 
 from monitor.core.leak_blocks import Block
 from monitor.core.leak_project import RateQuantiles
-from monitor.core.leak_state import CircuitTrack, known, shown
+from monitor.core.leak_state import CircuitTrack, known, known_rate, shown
 
 PER_MIN = 1.0 / 60.0
 
@@ -55,3 +55,15 @@ def test_what_was_not_seen_has_not_shown(lacking):
 )
 def test_rate_stays_told_for_its_stretch(changes, told):
     assert known(track(**changes)) is told
+
+
+def test_rate_that_is_told_is_known_by_its_mean_and_variance():
+    found = known_rate(track(sd_per_min=0.1, middle_per_min=2.0, known_of_s=100.0))
+    assert found == pytest.approx((2.0 * PER_MIN, (0.1 * PER_MIN) ** 2))
+
+
+@pytest.mark.parametrize(
+    "changes", [{"known_of_s": None}, {"known_of_s": 50.0}, {"known_of_s": 100.0, "quantiles": None}]
+)
+def test_rate_that_is_not_told_is_not_known(changes):
+    assert known_rate(track(**changes)) is None
