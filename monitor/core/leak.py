@@ -204,7 +204,7 @@ def _off_quantiles(track: CircuitTrack, now_s: float) -> RateQuantiles | None:
     if not track.pump.running and known(track):
         return track.quantiles
     at_rest = rate_at_rest(track.pump, now_s)
-    return None if at_rest is None else rate_quantiles(gaussian(0.0, at_rest))
+    return None if at_rest is None else rate_quantiles([gaussian(0.0, at_rest)])[0]
 
 
 def _pump_word(track: CircuitTrack, state: LeakState) -> str | None:

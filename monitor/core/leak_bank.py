@@ -182,9 +182,9 @@ class Bank:
         """Whether the row's stretch is so young that it may still settle."""
         return 0.0 <= self.at_s - self.since_s[row] <= UNSETTLED_S
 
-    def changes(self, row: int) -> NDArray[np.bool_]:
-        """Which onsets of a row are changes, shape (slots,): what began while its stretch may still have settled is none."""
-        return self.onset_s[:, row] > self.since_s[row] + UNSETTLED_S
+    def changes(self) -> NDArray[np.bool_]:
+        """Which onsets are changes, shape (slots, rows): what began while a row's stretch may still have settled is none."""
+        return self.onset_s > np.array(self.since_s) + UNSETTLED_S
 
 
 def restart(
@@ -368,7 +368,7 @@ def moments(bank: Bank) -> tuple[Floats, Floats]:
 
 def chance_of(bank: Bank, row: int, rate_kpa_per_s: float, *, youngest_s: float) -> float:
     """Weight of a row's changes younger than ``youngest_s`` after which it moves so fast either way, the prior in it alone."""
-    young = bank.changes(row) & (bank.at_s - bank.onset_s[:, row] <= youngest_s)
+    young = bank.changes()[:, row] & (bank.at_s - bank.onset_s[:, row] <= youngest_s)
     rate = bank.state[RATE, young, row] + bank.base[young, row, None] * BASED
     return float(np.exp(bank.log_weight[young, row])[np.abs(rate) >= rate_kpa_per_s].sum())
 

@@ -11,7 +11,7 @@ from monitor.core.leak_blocks import Block, begin_anew, close, gather
 from monitor.core.leak_common import SWING_KPA
 from monitor.core.leak_judge import judge
 from monitor.core.leak_pump import OFF_RATE_WIDEN, infer, lowest_kpa, rate_at_lowest, rested, started, stopped
-from monitor.core.leak_stairs import due, learn
+from monitor.core.leak_stairs import Lesson, due, learn
 from monitor.core.leak_state import BEFORE_N, COARSE_KPA, CircuitTrack, LeakState, known_rate, shown
 from monitor.core.readings import Pump
 from monitor.core.warning_time import slackening_per_kpa
@@ -78,6 +78,7 @@ def flush(state: LeakState, *, second_ends: bool = True) -> None:
         state.climb_kpa, climb_var = banks.level_after(bank, rows_n, seen[-1], noise[-1])
         state.climb_var = min(climb_var, _CLIMB_VAR_MOST)
     jumped = [False] * rows_n
+    lessons: list[Lesson | None] = []
     for row, (track, block) in enumerate(zip(state.tracks, blocks, strict=True)):
         track.bounds = {}
         if block is None:
@@ -100,7 +101,8 @@ def flush(state: LeakState, *, second_ends: bool = True) -> None:
         noise[row] = (block.soft_kpa2 + _LEAST_SOFT if block.half_kpa else block.var_kpa2) + state.climb_var
         wanted[row] = not block.still and track.pump.suspect_s is None
         if block.counts and second_ends:
-            _learn_noise(state, track, block, mean[:, row], var[:, row])
+            lessons.append(_lesson(state, track, block, mean[:, row], var[:, row]))
+    learn([one for one in lessons if one is not None])
     banks.observe(bank, seen, noise, wanted, half)
     if state.relative is not None:
         if state.climb_source:
@@ -122,20 +124,23 @@ def flush(state: LeakState, *, second_ends: bool = True) -> None:
             track.known_of_s = track.begun_s
 
 
-def _learn_noise(state: LeakState, track: CircuitTrack, block: Block, mean: banks.Floats, var: banks.Floats) -> None:
+def _lesson(
+    state: LeakState, track: CircuitTrack, block: Block, mean: banks.Floats, var: banks.Floats
+) -> Lesson | None:
+    """What a block of some time ago teaches of its gauge's noise, by where its vacuum must have been; ``None``: nothing."""
     stairs, since_s = track.gatherer.stairs, track.begun_s
     if state.bank is None or since_s is None:
-        return
+        return None
     judged = due(stairs, block.at_s, block.counts, since_s)
     if judged is None:
-        return
+        return None
     at_s, counts = judged
     ago_s = state.bank.at_s - at_s
     level_kpa = float(mean[banks.LEVEL] + mean[banks.RATE] * ago_s) - state.climb_kpa
     quantum_kpa = track.gatherer.quantum_kpa
     level_var = float(var[banks.LEVEL] + var[banks.RATE] * ago_s * ago_s)
     swings_kpa = _SWINGS_KPA if quantum_kpa > COARSE_KPA else 0.0
-    learn(stairs, counts, quantum_kpa, (level_kpa, level_var), swings_kpa=swings_kpa)
+    return Lesson(stairs, counts, quantum_kpa, level_kpa, level_var, swings_kpa)
 
 
 def _slackening(state: LeakState, rows_n: int) -> banks.Floats:

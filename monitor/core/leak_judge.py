@@ -18,7 +18,7 @@ from monitor.core.leak_common import (
     share,
     temperature_kpa_per_s,
 )
-from monitor.core.leak_project import FALLING_KPA_PER_S, Mixture, lasting_above, lost_kpa, mixture, rate_quantiles
+from monitor.core.leak_project import FALLING_KPA_PER_S, Mixture, lasting_above, lost_kpa, mixtures, rate_quantiles
 from monitor.core.leak_pump import Rate
 from monitor.core.leak_state import COARSE_KPA, KNOWN_AFTER_S, CircuitTrack, LeakState, known
 from monitor.core.units import HOIST_KPA_PER_M, S_PER_MIN
@@ -62,6 +62,7 @@ def judge(state: LeakState, dt_s: float) -> None:
             coarse=[track.gatherer.stairs_kpa > COARSE_KPA for track in state.tracks],
             follow_s=follow_s,
         )
+    apart = _apart(state)
     for row, track in enumerate(state.tracks):
         if track.mixed is None or track.begun_s is None or track.block is None or track.quantiles is None:
             track.falling = False
@@ -92,8 +93,9 @@ def judge(state: LeakState, dt_s: float) -> None:
                 sure = 0.0
         alone = all(rate is None for n, rate in enumerate(rates) if n != row)
         if not (measured or alone or state.relative is None):
-            sure = min(sure, _beside_others(state, bank, state.relative, row, rates, follow_s=follow_s))
+            sure = min(sure, _beside_others(state, bank, apart.get(row), row, rates, follow_s=follow_s))
         track.falling = sure >= SURE and stretch_s >= _STRETCH_LEAST_S
+    _tell_anew(state)
 
 
 def _swings(state: LeakState, row: int) -> bool:
@@ -163,21 +165,22 @@ def _shows(mixed: Mixture, least_kpa: float, *, stretch_s: float, outlasts_s: fl
 
 def _rates(state: LeakState, bank: banks.Bank) -> tuple[list[Rate | None], list[bool]]:
     """Per circuit its rate of fall with its standard deviation, kPa/s, and whether that has stood for a while."""
-    rates: list[Rate | None] = []
-    settled = []
-    for row, track in enumerate(state.tracks):
-        if track.begun_s is None or track.block is None:
-            track.mixed = None
-            rates.append(None)
-            settled.append(False)
-            continue
-        stretch_s = bank.at_s - track.begun_s
-        second_var = _second_var_kpa2(track.gatherer, track.block)
-        track.mixed = mixture(bank, row, second_var, level_shift_kpa=-state.climb_kpa)
-        track.quantiles = rate_quantiles(track.mixed)
-        middle, sd = track.quantiles.middle, track.quantiles.sd
-        rates.append(None if track.pump.running or stretch_s < KNOWN_AFTER_S else (middle, sd))
-        settled.append(sd < _SETTLED_SD and stretch_s > _SETTLED_S)
+    rates: list[Rate | None] = [None] * len(state.tracks)
+    settled = [False] * len(state.tracks)
+    for track in state.tracks:
+        track.mixed = None
+    begun = [
+        (row, begun_s, _second_var_kpa2(track.gatherer, block))
+        for row, track in enumerate(state.tracks)
+        if (begun_s := track.begun_s) is not None and (block := track.block) is not None
+    ]
+    mixed = mixtures(bank, [one[0] for one in begun], [one[2] for one in begun], level_shift_kpa=-state.climb_kpa)
+    for (row, begun_s, _), one, quantiles in zip(begun, mixed, rate_quantiles(mixed), strict=True):
+        track, stretch_s = state.tracks[row], bank.at_s - begun_s
+        track.mixed, track.quantiles = one, quantiles
+        middle, sd = quantiles.middle, quantiles.sd
+        rates[row] = None if track.pump.running or stretch_s < KNOWN_AFTER_S else (middle, sd)
+        settled[row] = sd < _SETTLED_SD and stretch_s > _SETTLED_S
     return rates, settled
 
 
@@ -193,22 +196,37 @@ def _follow_s(state: LeakState, rates: Sequence[Rate | None]) -> float:
     return min(max(FOLLOW_S, _STEPS_LATE * coarsest_kpa / max(fastest, FALLING_KPA_PER_S)), FOLLOW_MOST_S)
 
 
+def _apart(state: LeakState) -> dict[int, Mixture]:
+    """What is known of how each circuit goes beside the others, by rows: of those at rest that are held against others."""
+    relative = state.relative
+    if relative is None:
+        return {}
+    compared = [
+        (row, _second_var_kpa2(track.gatherer, track.block))
+        for row, track in enumerate(state.tracks)
+        if track.block is not None and not track.pump.running and relative.since_s[row] < math.inf
+    ]
+    rows = [row for row, _ in compared]
+    return dict(zip(rows, mixtures(relative, rows, [var for _, var in compared]), strict=True))
+
+
 def _beside_others(
     state: LeakState,
     bank: banks.Bank,
-    relative: banks.Bank,
+    apart: Mixture | None,
     row: int,
     rates: Sequence[Rate | None],
     *,
     follow_s: float = FOLLOW_S,
 ) -> float:
-    """Probability that a circuit leaks rather than is hoisted with the others; takes the hoist out of its hypotheses."""
+    """Probability that a circuit leaks rather than is hoisted with the others; takes the hoist out of its hypotheses.
+
+    ``apart``: how it goes beside the others, if it is held against any. Quantiles that are no longer true are taken away.
+    """
     track, common = state.tracks[row], state.common
     if track.mixed is None or track.begun_s is None or track.block is None:
         return 0.0
     stretch_s = bank.at_s - track.begun_s
-    compared = relative.since_s[row] < math.inf
-    apart = mixture(relative, row, _second_var_kpa2(track.gatherer, track.block)) if compared else None
     own = 0.0 if apart is None else lasting_above(apart, FALLING_KPA_PER_S, settling_since_s=stretch_s)
     most = common.ceiling_kpa_per_s
     if most > HOISTING_KPA_PER_S:  # under way: what the circuits lost before it isn't known that well
@@ -232,11 +250,18 @@ def _beside_others(
         base = [rate - hoist if hoist > 0.0 and not unsettled else (usual[n] or 0.0) for n, rate in others]
         level_kpa = float((track.mixed.weight * track.mixed.level).sum() - (apart.weight * apart.level).sum())
         apart.shift(level_kpa, sum(base) / len(base))
-        track.mixed = apart
-    else:
+        track.mixed, track.quantiles = apart, None
+    elif hoist != 0.0:
         track.mixed.shift(0.0, -hoist)
-    track.quantiles = rate_quantiles(track.mixed)
+        track.quantiles = None
     return max(own, beyond)
+
+
+def _tell_anew(state: LeakState) -> None:
+    """Quantiles where they were taken away."""
+    moved = [(track, mixed) for track in state.tracks if track.quantiles is None and (mixed := track.mixed) is not None]
+    for (track, _), quantiles in zip(moved, rate_quantiles([mixed for _, mixed in moved]), strict=True):
+        track.quantiles = quantiles
 
 
 def _fresh_share(bank: banks.Bank, row: int) -> float:

@@ -3,6 +3,7 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -43,7 +44,7 @@ SHARES: Final = (0.05, 0.5, 0.95)
 _KEPT_N: Final = 16
 _FEARED_N: Final = 48
 _LEAST_LOG: Final = -9.0
-_HEAVY_N: Final = 10
+_HEAVIEST: Final = np.arange(-10, 0)
 _ASIDE: Final = np.array([-math.sqrt(3.0), math.sqrt(3.0)])
 _GROWTH_VAR_LEAST: Final = 1e-16
 _RATE_SHARES: Final = np.array([0.05, 0.16, 0.5, 0.84, 0.95])
@@ -125,17 +126,22 @@ class RateQuantiles(NamedTuple):
         return 0.5 * (self.upper - self.lower)
 
 
-def mixture(bank: Bank, row: int, block_var_kpa2: float, *, level_shift_kpa: float = 0.0) -> Mixture:
-    """The hypotheses of a row that matter, their levels shifted; those that may grow split in three over it (Gauss-Hermite).
+def mixtures(
+    bank: Bank, rows: Sequence[int], block_var_kpa2: Sequence[float], *, level_shift_kpa: float = 0.0
+) -> list[Mixture]:
+    """The hypotheses of each row that matter, levels shifted; those that may grow split in three over it (Gauss-Hermite).
 
-    ``block_var_kpa2``: how far a second of readings may be off.
+    ``block_var_kpa2``: how far a second of each row's readings may be off.
     """
-    onset_s, told = bank.onset_s[:, row], bank.log_weight[:, row]
-    fresh = bank.changes(row) & (bank.at_s - onset_s < _FRESH_S)
-    mixed = _chosen(bank, row, told - _FRESH_DOUBT * fresh[:, None], _KEPT_N)
-    mixed.source = (bank, row, float(np.interp(0.5 * math.log(block_var_kpa2), *CHANGE_FEAR)))
-    mixed.shift(level_shift_kpa, 0.0)
-    return mixed
+    if not rows:
+        return []
+    fresh = bank.changes()[:, rows] & (bank.at_s - bank.onset_s[:, rows] < _FRESH_S)
+    chosen = _chosen(bank, rows, bank.log_weight[:, rows] - _FRESH_DOUBT * fresh[:, :, None], _KEPT_N)
+    fears = np.interp(0.5 * np.log(block_var_kpa2), *CHANGE_FEAR).tolist()
+    for row, mixed, fear in zip(rows, chosen, fears, strict=True):
+        mixed.source = (bank, row, fear)
+        mixed.shift(level_shift_kpa, 0.0)
+    return chosen
 
 
 def _feared(mixed: Mixture) -> Mixture | None:
@@ -146,34 +152,38 @@ def _feared(mixed: Mixture) -> Mixture | None:
     if fear <= 0.0:
         return None
     onset_s, told = bank.onset_s[:, row], bank.log_weight[:, row]
-    later = bank.changes(row) & (onset_s > onset_s[int(told.max(axis=1).argmax())]) & (bank.at_s - onset_s < _FRESH_S)
-    feared = _chosen(bank, row, told + fear * _FEARED * later[:, None], _FEARED_N)
+    later = (
+        bank.changes()[:, row] & (onset_s > onset_s[int(told.max(axis=1).argmax())]) & (bank.at_s - onset_s < _FRESH_S)
+    )
+    (feared,) = _chosen(bank, [row], (told + fear * _FEARED * later[:, None])[:, None], _FEARED_N)
     feared.shift(*mixed.moved)
     return feared
 
 
-def _chosen(bank: Bank, row: int, log_weight: Floats, most_n: int) -> Mixture:
-    log_weight = log_weight.ravel()
-    kept = np.argpartition(log_weight, -most_n)[-most_n:]
-    log_weight = log_weight[kept]
-    log_weight -= log_weight.max()
-    kept = kept[log_weight > _LEAST_LOG]
-    weight = np.exp(log_weight[log_weight > _LEAST_LOG])
-    weight /= weight.sum()
-    state = bank.state[:, :, row].reshape(P_GROWTH + 1, -1)[:, kept]
+def _chosen(bank: Bank, rows: Sequence[int], log_weight: Floats, most_n: int) -> list[Mixture]:
+    """Of each row the likeliest by ``log_weight``, shape (slots, rows, kinds), as one piece of the same arrays each."""
+    log_weight = log_weight.swapaxes(0, 1).reshape(len(rows), -1)
+    kept = np.argpartition(log_weight, -most_n, axis=1)[:, -most_n:]
+    log_weight = np.take_along_axis(log_weight, kept, axis=1)
+    log_weight -= log_weight.max(axis=1, keepdims=True)
+    likely = log_weight > _LEAST_LOG
+    of, kept, weight = np.nonzero(likely)[0], kept[likely], np.exp(log_weight[likely])
+    weight /= np.add.reduceat(weight, np.searchsorted(of, range(len(rows))))[of]
+    slot, kind, row = kept // len(KINDS), kept % len(KINDS), np.array(rows)[of]
+    state = bank.state[:, slot, row, kind]
     grown = np.flatnonzero(state[P_GROWTH] > _GROWTH_VAR_LEAST)
     place = np.concatenate((np.arange(len(kept)), grown, grown))
     aside, share = np.zeros(len(place)), np.ones(len(place))
     aside[len(kept) :] = np.repeat(_ASIDE, len(grown))
     share[grown], share[len(kept) :] = 2.0 / 3.0, 1.0 / 6.0
-    state, kept = state[:, place], kept[place]
-    slot, kind = kept // len(KINDS), kept % len(KINDS)
+    by_row = np.argsort(of[place], kind="stable")
+    place, aside, share = place[by_row], aside[by_row], share[by_row]
+    state, of, slot, kind, row = state[:, place], of[place], slot[place], kind[place], row[place]
     growth_var = np.maximum(state[P_GROWTH], _GROWTH_VAR_LEAST)
     aside *= np.sqrt(growth_var)
     by_growth_level, by_growth_rate = state[P_LEVEL_GROWTH] / growth_var, state[P_RATE_GROWTH] / growth_var
-    return Mixture(
-        weight[place] * share,
-        kind,
+    weight = weight[place] * share
+    every = (
         bank.at_s - bank.onset_s[slot, row],
         state[LEVEL] + by_growth_level * aside,
         state[RATE] + by_growth_rate * aside,
@@ -183,6 +193,10 @@ def _chosen(bank: Bank, row: int, log_weight: Floats, most_n: int) -> Mixture:
         state[P_LEVEL_RATE] - by_growth_level * state[P_RATE_GROWTH],
         np.maximum(state[P_RATE] - by_growth_rate * state[P_RATE_GROWTH], 1e-18),
     )
+    ends = np.searchsorted(of, range(len(rows) + 1)).tolist()
+    return [
+        Mixture(weight[first:end], kind[first:end], *(one[first:end] for one in every)) for first, end in pairwise(ends)
+    ]
 
 
 def gaussian(level_kpa: float, rate: tuple[float, float]) -> Mixture:
@@ -212,14 +226,21 @@ def lost_kpa(mixed: Mixture) -> Floats:
     return -mixed.rate * _reach(replace(mixed, growth=np.maximum(mixed.growth, 0.0)), -mixed.age_s)
 
 
-def rate_quantiles(mixed: Mixture) -> RateQuantiles:
-    """Points of the rate's distribution, kPa/s."""
-    sd = np.sqrt(mixed.p_rate)
-    rate = mixed.rate + mixed.base
-    heavy = np.argsort(mixed.weight)[-_HEAVY_N:]
-    grid = np.sort((rate[heavy, None] + sd[heavy, None] * _GRID_SDS).ravel())
-    below = (mixed.weight[:, None] * normal_cdf((grid - rate[:, None]) / sd[:, None])).sum(axis=0)
-    return RateQuantiles(*np.interp(_RATE_SHARES, below, grid).tolist())
+def rate_quantiles(mixed: Sequence[Mixture]) -> list[RateQuantiles]:
+    """Points of the distribution of each one's rate, kPa/s."""
+    if not mixed:
+        return []
+    weight = np.concatenate([one.weight for one in mixed])
+    rate = np.concatenate([one.rate for one in mixed]) + np.concatenate([one.base for one in mixed])
+    sd = np.sqrt(np.concatenate([one.p_rate for one in mixed]))
+    sizes = np.array([len(one.weight) for one in mixed])
+    of, ends = np.repeat(range(len(mixed)), sizes), np.cumsum(sizes)
+    firsts = ends - sizes
+    heavy = np.lexsort((weight, of))[np.maximum(ends[:, None] + _HEAVIEST, firsts[:, None])]
+    grid = np.sort((rate[heavy][:, :, None] + sd[heavy][:, :, None] * _GRID_SDS).reshape(len(mixed), -1), axis=1)
+    share = weight[:, None] * normal_cdf((grid[of] - rate[:, None]) / sd[:, None])
+    below = np.add.reduceat(share, firsts.tolist(), axis=0)
+    return [RateQuantiles(*np.interp(_RATE_SHARES, *one).tolist()) for one in zip(below, grid, strict=True)]
 
 
 class Around(NamedTuple):

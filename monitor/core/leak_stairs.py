@@ -6,7 +6,9 @@ between them. With little noise nothing new is said until the value steps; then 
 """
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cache
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -60,7 +62,9 @@ class Said(NamedTuple):
 class Stairs:
     """What is remembered of a rounding gauge: log weights of its noise, since when it stands, blocks to learn from.
 
-    ``said_s``: when standing still was weighed last. ``learned_kpa``: the last value learned from.
+    ``said_s``: when standing still was weighed last. ``learned_kpa``: the last value learned from. ``ratio``: noise over
+    quantum, root of the mean square. ``not_unlikely``: the least of it that is not unlikely, which is all that standing still
+    may be held to show, and the most, by which an edge may be held to be blurred. Both are ``ratio`` while nothing is learned.
     """
 
     log_weight: Floats = field(default_factory=lambda: np.zeros(len(_RATIOS)))
@@ -68,29 +72,41 @@ class Stairs:
     said_s: float = 0.0
     learned_kpa: float = math.nan
     waiting: list[tuple[float, Counts]] = field(default_factory=list)
+    ratio: float = field(init=False)
+    not_unlikely: tuple[float, float] = field(init=False)
 
-    @property
-    def ratio(self) -> float:
-        """Noise over quantum, root of the mean square."""
-        weight = np.exp(self.log_weight)
-        return math.sqrt(float((weight * _RATIOS**2).sum() / weight.sum()))
+    def __post_init__(self) -> None:
+        self.weigh(self.log_weight)
 
-    def not_unlikely(self) -> tuple[float, float]:
-        """The least and the most noise over quantum that are not unlikely.
-
-        The least is all that standing still may be held to show, the most what an edge may be held to be blurred by.
-        Both are the root of the mean square while nothing is learned.
-        """
-        if math.isnan(self.learned_kpa):
-            return self.ratio, self.ratio
-        below = np.cumsum(np.exp(self.log_weight))
-        least, most = np.searchsorted(below, np.multiply(_NOT_UNLIKELY, below[-1])).tolist()
-        return float(_RATIOS[least]), float(_RATIOS[most])
+    def weigh(self, log_weight: Floats) -> None:
+        """Take these log weights of the noise as found."""
+        self.log_weight, weight = log_weight, np.exp(log_weight)
+        self.ratio = math.sqrt(float((weight * _RATIOS**2).sum() / weight.sum()))
+        self.not_unlikely = self.ratio, self.ratio
+        if not math.isnan(self.learned_kpa):
+            below = np.cumsum(weight)
+            least, most = np.searchsorted(below, np.multiply(_NOT_UNLIKELY, below[-1])).tolist()
+            self.not_unlikely = float(_RATIOS[least]), float(_RATIOS[most])
 
     @property
     def blurred(self) -> bool:
         """Whether the noise hides the stairs."""
         return self.ratio > _BLURRED
+
+
+class Lesson(NamedTuple):
+    """A block to learn a gauge's noise from: its counts, the quantum, and where the vacuum must have been.
+
+    ``level_kpa`` and ``var_kpa2``: mean and variance of that. ``swings_kpa``: how far the vacuum may swing about it, which
+    is no noise of the gauge.
+    """
+
+    stairs: Stairs
+    counts: Counts
+    quantum_kpa: float
+    level_kpa: float
+    var_kpa2: float
+    swings_kpa: float = 0.0
 
 
 def due(stairs: Stairs, at_s: float, counts: Counts, since_s: float) -> tuple[float, Counts] | None:
@@ -105,34 +121,31 @@ def due(stairs: Stairs, at_s: float, counts: Counts, since_s: float) -> tuple[fl
     return first if first[0] >= since_s else None
 
 
-def learn(
-    stairs: Stairs, counts: Counts, quantum_kpa: float, expected: tuple[float, float], *, swings_kpa: float = 0.0
-) -> None:
-    """Weigh the possible noises by a block, given mean and variance (kPa, kPa²) of the vacuum as it must have been.
-
-    ``swings_kpa``: how far it may swing about that, which is no noise of the gauge.
-    """
-    mean_kpa, var_kpa2 = expected
-    level = mean_kpa + _NODES * math.sqrt(var_kpa2 + swings_kpa * swings_kpa)
-    away = np.array([value for value, _ in counts])[:, None] - level
-    sd = quantum_kpa * _RATIOS[:, None, None]
-    half = 0.5 * quantum_kpa
+def learn(lessons: Sequence[Lesson]) -> None:
+    """Weigh the possible noises of each gauge by a block."""
+    if not lessons:
+        return
+    value, often = np.array([one for lesson in lessons for one in lesson.counts]).T
+    quantum, level, var, swings = np.array([lesson[2:] for lesson in lessons]).T
+    sizes = np.array([len(lesson.counts) for lesson in lessons])
+    of = np.repeat(range(len(lessons)), sizes)
+    away = (value - level[of])[:, None] - _NODES * np.sqrt(var + swings * swings)[of, None]
+    half = 0.5 * quantum[of, None]
     ends = np.stack((away + half, away - half))
-    below = normal_below(ends[:, None] / sd)
-    within = below[0] - below[1]
-    often = np.array([n for _, n in counts], dtype=float)[:, None]
-    likely = (np.log(np.maximum(within, 0.0) + _WILD) * often).sum(axis=1)
-    best = likely.max()
-    found = np.log((np.exp(likely - best) * _NODE_WEIGHTS).sum(axis=1))
-    found = np.maximum(found - found.max(), -_MOST_NEWS)
-    if len(counts) == 1 and counts[0][0] == stairs.learned_kpa:
-        found *= _SAME_SHARE
-    else:
-        found *= 1.0 - (1.0 - _SAME_SHARE) * min(swings_kpa / (_ASTRAY * quantum_kpa), 1.0) ** 2
-    stairs.learned_kpa = counts[-1][0]
-    stairs.log_weight += found
-    stairs.log_weight -= stairs.log_weight.max()
-    np.maximum(stairs.log_weight, -_DOUBT, out=stairs.log_weight)
+    below = normal_below(ends[:, :, None] / (quantum[of, None, None] * _RATIOS[:, None]))
+    each = np.log(np.maximum(below[0] - below[1], 0.0) + _WILD) * often[:, None, None]
+    likely = np.add.reduceat(each, (np.cumsum(sizes) - sizes).tolist())
+    found = np.log((np.exp(likely - likely.max(axis=(1, 2), keepdims=True)) * _NODE_WEIGHTS).sum(axis=2))
+    found = np.maximum(found - found.max(axis=1, keepdims=True), -_MOST_NEWS)
+    for lesson, news in zip(lessons, found, strict=True):
+        stairs, counts = lesson.stairs, lesson.counts
+        if len(counts) == 1 and counts[0][0] == stairs.learned_kpa:
+            share = _SAME_SHARE
+        else:
+            share = 1.0 - (1.0 - _SAME_SHARE) * min(lesson.swings_kpa / (_ASTRAY * lesson.quantum_kpa), 1.0) ** 2
+        stairs.learned_kpa = counts[-1][0]
+        log_weight = stairs.log_weight + share * news
+        stairs.weigh(np.maximum(log_weight - log_weight.max(), -_DOUBT))
 
 
 def say(
@@ -141,9 +154,9 @@ def say(
     """What a block of readings says, the reading ``before`` it (time, value) known."""
     n, after = len(values_kpa), values_kpa[-1]
     middle_s = sum(times_s) / n
-    least_sd, sd = (ratio * quantum_kpa for ratio in stairs.not_unlikely())
+    least_sd, sd = (ratio * quantum_kpa for ratio in stairs.not_unlikely)
     half = 0.5 * quantum_kpa
-    inwards, softness = float(np.interp(n, *_OF_N)), float(np.interp(n, _OF_N[0], _OF_N_SD))
+    inwards, softness = _largest_of(n)
     low, high = min(values_kpa), max(values_kpa)
     soft = softness * least_sd
     if stairs.stood_s is None:
@@ -179,6 +192,12 @@ def say(
     if new:
         stairs.said_s = times_s[-1]
     return Said(times_s[-1], after, sd * sd, half, new)
+
+
+@cache
+def _largest_of(n: int) -> tuple[float, float]:
+    """Mean and standard deviation of the largest of n normal values."""
+    return float(np.interp(n, *_OF_N)), float(np.interp(n, _OF_N[0], _OF_N_SD))
 
 
 def _switch(values_kpa: list[float]) -> int | None:

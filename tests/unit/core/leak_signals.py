@@ -3,6 +3,7 @@
 import numpy as np
 
 from monitor.core.leak import LeakConfig, LeakSample, advance, begin
+from monitor.core.leak_project import mixtures, rate_quantiles
 
 CIRCUITS = ("A", "B", "C", "D", "E", "F")
 
@@ -41,3 +42,20 @@ def feed(state, t_s, seen_kpa, *, pump=None, ambient_kpa=None, height_m=None, ea
 
 def start(circuits_n=2, **changes):
     return begin(config(circuits_n, **changes))
+
+
+def mixture(bank, row, block_var_kpa2, **shifted):
+    """What a bank says of one row."""
+    (mixed,) = mixtures(bank, [row], [block_var_kpa2], **shifted)
+    return mixed
+
+
+def rate_of(mixed):
+    """Quantiles of one mixture's rate."""
+    (told,) = rate_quantiles([mixed])
+    return told
+
+
+def noise_known(stairs, place):
+    """Make a gauge's noise known as one of those it may have."""
+    stairs.weigh(np.where(np.arange(len(stairs.log_weight)) == place, 0.0, -50.0))

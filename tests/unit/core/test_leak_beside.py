@@ -126,9 +126,14 @@ def beside(rate, other, *, apart=None, hoist=0.0, ceiling=0.0, lingers_s=0.0, us
     track = state.tracks[0]
     track.begun_s, track.beyond_since_s = NOW_S - 60.0, since_s
     rates, _ = judge._rates(state, state.bank)
-    track.begun_s = NOW_S - 60.0
-    sure = judge._beside_others(state, state.bank, state.relative, 0, rates)
-    return sure, track
+    return asked(state, rates), track
+
+
+def asked(state, rates):
+    """How sure it is of circuit A; what that moves is told anew, as at a block's end."""
+    sure = judge._beside_others(state, state.bank, judge._apart(state).get(0), 0, rates)
+    judge._tell_anew(state)
+    return sure
 
 
 def test_what_sets_a_circuit_apart_is_its_own():
@@ -177,7 +182,7 @@ def test_others_count_by_the_mean_of_what_they_usually_lose():
     for track in state.tracks:
         track.begun_s = NOW_S - 60.0
     rates, _ = judge._rates(state, state.bank)
-    judge._beside_others(state, state.bank, state.relative, 0, rates)
+    asked(state, rates)
     assert state.tracks[0].quantiles.middle == pytest.approx(1.4 * PER_MIN, abs=0.04 * PER_MIN)
 
 
@@ -185,7 +190,7 @@ def test_others_count_by_the_mean_of_what_they_usually_lose():
 def test_circuit_of_which_nothing_is_known_leaks_by_itself_for_nobody(lacking):
     state = state_of(2)
     setattr(state.tracks[0], lacking, None)
-    assert judge._beside_others(state, state.bank, state.relative, 0, [None, None]) == 0.0
+    assert asked(state, [None, None]) == 0.0
 
 
 def test_circuit_that_was_never_compared_is_judged_by_itself():
@@ -193,7 +198,7 @@ def test_circuit_that_was_never_compared_is_judged_by_itself():
     state.bank = seen_bank(3, [2.0, 2.0, 0.0])
     state.common.rate_kpa_per_s = 0.5 * PER_MIN
     rates, _ = judge._rates(state, state.bank)
-    assert judge._beside_others(state, state.bank, state.relative, 0, rates) == 0.0
+    assert asked(state, rates) == 0.0
     assert state.tracks[0].quantiles.middle == pytest.approx(1.5 * PER_MIN, rel=0.05)
 
 
@@ -204,7 +209,7 @@ def test_gas_that_settles_since_the_pump_stopped_is_not_beyond_a_hoist(begun_ago
     track = state.tracks[0]
     track.begun_s, track.mixed = NOW_S - begun_ago_s, of(rate=3.0, age_s=60.0)
     track.mixed.kind[:], track.mixed.growth[:] = 0, -1.0 / 10.0
-    assert judge._beside_others(state, state.bank, state.relative, 0, [None, None]) == 0.0
+    assert asked(state, [None, None]) == 0.0
     assert track.beyond_since_s == since
 
 

@@ -8,7 +8,7 @@ import pytest
 from monitor.core import leak_bank as banks
 from monitor.core import leak_project as project
 from monitor.core.leak_bank import KINDS
-from monitor.core.leak_project import mixture
+from tests.unit.core.leak_signals import mixture
 from tests.unit.core.test_leak_bank import NOW_S, bank_of, hypothesis
 
 

@@ -10,9 +10,9 @@ from monitor.core import leak_follow as follow
 from monitor.core.leak import begin
 from monitor.core.leak_bank import Bank
 from monitor.core.leak_blocks import Block, gather
-from monitor.core.leak_project import gaussian, rate_quantiles
+from monitor.core.leak_project import gaussian
 from monitor.core.readings import Pump
-from tests.unit.core.leak_signals import config
+from tests.unit.core.leak_signals import config, noise_known, rate_of
 
 NOW_S = 5000.0
 PER_MIN = 1.0 / 60.0
@@ -32,7 +32,7 @@ def state_of(circuits_n=2, *, leak_kpa_per_min=2.0, **settings):
         track.block, track.begun_s = block(), NOW_S - 100.0
         track.known_of_s = track.begun_s
         track.mixed = gaussian(62.0, (leak_kpa_per_min * PER_MIN, (0.01 * PER_MIN) ** 2))
-        track.quantiles = rate_quantiles(track.mixed)
+        track.quantiles = rate_of(track.mixed)
     return state
 
 
@@ -126,7 +126,7 @@ def test_ambient_gauge_that_stands_says_nothing_new():
             gather(state.climb, -101.0, NOW_S + second + 0.1 * tenth)
         state.climb_seen = "ambient"
         state.climb.noise_var = 1e-8
-        state.climb.stairs.log_weight[1:] = -50.0
+        noise_known(state.climb.stairs, 0)
         says.append(follow._follow_climb(state, state.bank, second_ends=True)[2])
     assert says[0]
     assert not all(says)
@@ -229,7 +229,7 @@ def test_rest_of_a_silent_pump_leaked_what_it_did_before_some_of_the_stroke_was_
     state = state_of()
     track = state.tracks[0]
     for kpa, leak in ((61.9, 2.0), (61.8, 3.0), (62.3, 0.5)):
-        track.quantiles = rate_quantiles(gaussian(62.0, (leak * PER_MIN, (0.01 * PER_MIN) ** 2)))
+        track.quantiles = rate_of(gaussian(62.0, (leak * PER_MIN, (0.01 * PER_MIN) ** 2)))
         assert not turned(state, block(kpa), fixed_kpa=kpa, expected_kpa=kpa)
     track.known_of_s = None
     assert not turned(state, block(62.4), fixed_kpa=62.4, expected_kpa=62.4)
@@ -322,17 +322,18 @@ def test_flow_slackens_by_no_more_than_a_tenth_per_kpa():
     assert follow._slackening(state, 3).min() == pytest.approx(-0.1 * 2.0 * PER_MIN, rel=0.01)
 
 
-def test_noise_of_a_coarse_gauge_is_learned_at_the_level_of_that_time(monkeypatch):
+def test_noise_of_a_coarse_gauge_is_learned_at_the_level_of_that_time():
     """Ten blocks later: a level of 60.0 now that falls by 0.02 kPa/s was 60.2 ten seconds ago, hoist taken out."""
-    told = []
-    monkeypatch.setattr(follow, "learn", lambda *given, **_: told.append(given))
     state = state_of()
     track = state.tracks[0]
     state.climb_kpa, track.gatherer.rounds_kpa = 0.5, 0.25
     mean, var = np.array([60.5, 0.02]), np.array([0.01, 1e-4])
-    for number in range(11):
-        follow._learn_noise(state, track, block(at_s=NOW_S - 10.0 + number, counts=((60.0, number),)), mean, var)
-    ((stairs, counts, quantum_kpa, expected),) = told
+    told = [
+        follow._lesson(state, track, block(at_s=NOW_S - 10.0 + number, counts=((60.0, number),)), mean, var)
+        for number in range(11)
+    ]
+    assert told[:10] == [None] * 10
+    stairs, counts, quantum_kpa, *expected, _ = told[10]
     assert stairs is track.gatherer.stairs
     assert (counts, quantum_kpa) == (((60.0, 0),), 0.25)
     assert expected == pytest.approx((60.0 + 0.02 * 10.0, 0.01 + 1e-4 * 100.0))
@@ -343,17 +344,15 @@ def test_noise_is_not_learned_where_nothing_was_followed(lacking):
     state = state_of()
     track = state.tracks[0]
     setattr(state if lacking == "bank" else track, lacking, None)
-    follow._learn_noise(state, track, block(), np.zeros(2), np.zeros(2))
+    assert follow._lesson(state, track, block(), np.zeros(2), np.zeros(2)) is None
     assert track.gatherer.stairs.waiting == []
 
 
 @pytest.mark.parametrize(("quantum_kpa", "swings_kpa"), [(0.1, 0.0), (0.3, 0.0), (0.31, 0.07), (1.0, 0.07)])
-def test_swing_of_the_load_over_a_coarse_gauges_steps_is_not_learned_as_noise(monkeypatch, quantum_kpa, swings_kpa):
-    told = []
-    monkeypatch.setattr(follow, "learn", lambda *_, **given: told.append(given))
+def test_swing_of_the_load_over_a_coarse_gauges_steps_is_not_learned_as_noise(quantum_kpa, swings_kpa):
     state = state_of()
     state.tracks[0].gatherer.rounds_kpa = quantum_kpa
     for number in range(11):
         given = block(at_s=NOW_S - 10.0 + number, counts=((60.0, 5),))
-        follow._learn_noise(state, state.tracks[0], given, np.array([60.0, 0.0]), np.zeros(2))
-    assert told == [{"swings_kpa": pytest.approx(swings_kpa)}]
+        told = follow._lesson(state, state.tracks[0], given, np.array([60.0, 0.0]), np.zeros(2))
+    assert told.swings_kpa == pytest.approx(swings_kpa)

@@ -74,15 +74,15 @@ def test_fall_is_beyond_a_hoist_under_way_and_what_gas_may_do_meanwhile(ceiling_
     state.ambient_kpa, state.common.ceilings = 101.3, [(ceiling_kpa_per_s, 0.0)]
     track = state.tracks[0]
     track.mixed = of(rate=kpa_per_min)
-    judge._beside_others(state, state.bank, state.relative, 0, [None, None])
+    judge._beside_others(state, state.bank, judge._apart(state).get(0), 0, [None, None])
     assert track.beyond_since_s == (NOW_S if beyond else None)
 
 
 @pytest.mark.parametrize(("stairs_kpa", "sd_kpa"), [(0.0, 0.03), (0.1, 0.03), (0.5, 0.5 / math.sqrt(12.0))])
 def test_early_bound_fears_by_the_gauge_beside_an_edge_as_between_two(monkeypatch, stairs_kpa, sd_kpa):
     """A step tells the level well, and nothing of what comes after: that second is as blind as the others."""
-    asked, real = [], judge.mixture
-    monkeypatch.setattr(judge, "mixture", lambda *given, **more: asked.append(given[2]) or real(*given, **more))
+    asked, real = [], judge.mixtures
+    monkeypatch.setattr(judge, "mixtures", lambda *given, **more: asked.extend(given[2]) or real(*given, **more))
     state = state_of(1)
     state.bank = seen_bank(2, [0.5, 0.0])
     state.tracks[0].block, state.tracks[0].gatherer.stairs_kpa = block(sd=0.03), stairs_kpa

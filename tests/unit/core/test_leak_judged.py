@@ -5,7 +5,8 @@ import pytest
 
 from monitor.core import leak_bank as banks
 from monitor.core import leak_judge as judge
-from monitor.core.leak_project import gaussian, rate_quantiles
+from monitor.core.leak_project import gaussian
+from tests.unit.core.leak_signals import rate_of
 from tests.unit.core.test_leak_follow import NOW_S, PER_MIN, block, state_of
 
 SD = 0.001 * PER_MIN
@@ -21,7 +22,7 @@ def put(state, row, kpa_per_min, *, age_s=100.0, base=0.0):
     track.mixed = gaussian(62.0, (kpa_per_min * PER_MIN, SD**2))
     track.mixed.age_s = np.full(2, age_s)
     track.mixed.base = np.full(2, base * PER_MIN)
-    track.quantiles = rate_quantiles(track.mixed)
+    track.quantiles = rate_of(track.mixed)
     return track
 
 

@@ -8,7 +8,7 @@ from monitor.core import leak_bank as banks
 from monitor.core import leak_follow as follow
 from monitor.core.leak import begin
 from monitor.core.leak_blocks import gather
-from tests.unit.core.leak_signals import config
+from tests.unit.core.leak_signals import config, noise_known
 from tests.unit.core.test_leak_follow import PER_MIN, block
 
 
@@ -139,7 +139,7 @@ def test_coarse_gauge_is_told_as_a_box_and_not_at_all_while_it_stands(observed):
     state = begin(config(1))
     for number in range(3):
         state.tracks[0].gatherer.noise_var = 1e-8
-        state.tracks[0].gatherer.stairs.log_weight[1:] = -50.0
+        noise_known(state.tracks[0].gatherer.stairs, 0)
         second(state, float(number), 62.0)
         _, _, noise, wanted, half = observed[-1]
         told = state.tracks[0].block
@@ -179,7 +179,7 @@ def test_pump_is_followed_by_what_was_expected_and_how_surely(monkeypatch):
 
 def test_noise_is_learned_by_what_was_expected_of_a_gauge_that_may_be_coarse(monkeypatch):
     told = []
-    monkeypatch.setattr(follow, "_learn_noise", lambda *given: told.append(given))
+    monkeypatch.setattr(follow, "_lesson", lambda *given: told.append(given))
     state = begin(config())
     for number in range(2):
         second(state, float(number), 62.0, falling(0.0, float(number)))

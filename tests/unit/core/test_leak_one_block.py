@@ -7,6 +7,7 @@ import pytest
 
 from monitor.core import leak_blocks
 from monitor.core.leak_blocks import Gatherer, close, gather
+from tests.unit.core.leak_signals import noise_known
 
 FLOOR = 0.002**2
 
@@ -80,7 +81,7 @@ def test_what_a_second_said_is_kept_where_the_steps_may_show(noise_kpa, told):
 def test_mean_of_a_rounding_gauge_may_stay_off_for_twenty_blocks():
     """What the noise leaves of the stairs: exp(-4 pi² noise²/quantum²) of quantum²/(2 pi²)."""
     gatherer = ready(noise_kpa=0.05, quantum_kpa=0.1)
-    gatherer.stairs.log_weight[:-1] = -50.0  # known as blurred
+    noise_known(gatherer.stairs, 5)  # known as blurred
     own = 0.05**2 - 0.1**2 / 12.0
     shows = math.exp(-4.0 * math.pi**2 * own / 0.1**2)
     told = closed(gatherer, 60.0, 60.1, 60.1, 60.0)
@@ -92,8 +93,7 @@ def test_mean_of_a_rounding_gauge_may_stay_off_for_twenty_blocks():
 def stairs(mix, **changes):
     """A gauge of 0.5 kPa whose noise is a tenth of it or, mixing its values, over a quarter."""
     gatherer = ready(noise_kpa=0.5 * (0.27 if mix else 0.1), quantum_kpa=0.5, **changes)
-    gatherer.stairs.log_weight[:] = -50.0
-    gatherer.stairs.log_weight[3 if mix else 0] = 0.0
+    noise_known(gatherer.stairs, 3 if mix else 0)
     return gatherer
 
 
@@ -125,7 +125,7 @@ def test_swing_softens_the_sides_of_what_a_coarse_gauge_says(monkeypatch):
     asked = []
     monkeypatch.setattr(leak_blocks, "_sway", lambda *given: asked.append(given) or 4.0)
     gatherer = ready(noise_kpa=0.25, quantum_kpa=0.5)
-    gatherer.stairs.log_weight[1:] = -50.0
+    noise_known(gatherer.stairs, 0)
     told = closed(gatherer, 60.0, 60.0, 60.0)
     own = 0.25**2 - 0.5**2 / 12.0
     rounded = 0.25**2 / 3.0 + math.exp(-4.0 * math.pi**2 * own / 0.5**2) * 0.5**2 / 12.0
@@ -284,7 +284,7 @@ def test_parts_of_a_second_swing_by_its_mean():
 def test_noise_that_hides_the_stairs_is_no_less_than_it_takes_to_hide_them(noise_kpa, used_kpa):
     """A gauge of 0.5 kPa stood for its first minute and seemed to have no noise; then its values mixed (found by 0.48)."""
     gatherer = ready(noise_kpa=noise_kpa, quantum_kpa=0.5)
-    gatherer.stairs.log_weight[:-1] = -50.0
+    noise_known(gatherer.stairs, 5)
     told = closed(gatherer, 60.0, 60.5, 60.5)
     hides = 0.5 * math.sqrt(0.48**2 + 1.0 / 12.0)
     own = 0.48 if used_kpa is None else math.sqrt(max((used_kpa / 0.5) ** 2 - 1.0 / 12.0, 0.0))

@@ -41,7 +41,7 @@ def test_only_what_begins_after_the_settling_is_a_change():
     bank = Bank(2, NOW_S)
     bank.since_s = [900.0, 0.0]
     bank.onset_s[:4, 0] = [900.0, 909.9, 910.0, 910.1]
-    assert bank.changes(0)[:4].tolist() == [False, False, False, True]
+    assert bank.changes()[:4, 0].tolist() == [False, False, False, True]
 
 
 def starts(rate=None):

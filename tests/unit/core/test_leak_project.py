@@ -28,11 +28,10 @@ from monitor.core.leak_project import (
     gaussian,
     lasting_above,
     lost_kpa,
-    mixture,
-    rate_quantiles,
     time_to,
 )
 from monitor.core.warning_time import Bounds, laminar_distance_kpa, orifice_distance_kpa
+from tests.unit.core.leak_signals import mixture, rate_of
 
 AMBIENT_KPA = 101.325
 HERE = Around(AMBIENT_KPA, 3600.0)
@@ -57,14 +56,14 @@ def both(*parts):
 
 
 def test_points_of_one_rate_are_those_of_the_normal_distribution():
-    told = rate_quantiles(of(QUIET, rate=0.01, base=0.004, sds=(0.1, 0.002)))
+    told = rate_of(of(QUIET, rate=0.01, base=0.004, sds=(0.1, 0.002)))
     expected = norm(0.014, 0.002).ppf([0.05, 0.16, 0.5, 0.84, 0.95])
     assert np.allclose(told, expected, atol=0.002 * 0.08)  # between the points of its grid it is a straight line
     assert told.sd == pytest.approx(0.002, rel=0.08)
 
 
 def test_points_of_two_rates_are_those_of_their_mixture():
-    told = rate_quantiles(both(of(QUIET, weight=0.8, rate=0.0, sds=(0.1, 1e-4)), of(QUIET, weight=0.2, rate=0.05)))
+    told = rate_of(both(of(QUIET, weight=0.8, rate=0.0, sds=(0.1, 1e-4)), of(QUIET, weight=0.2, rate=0.05)))
     assert told.middle == pytest.approx(0.0, abs=2e-4)
     assert told.high == pytest.approx(0.05, abs=1e-3)
 
@@ -247,7 +246,7 @@ def test_remembered_rate_is_steady_by_either_law():
     mixed = gaussian(64.0, (FAST_KPA_PER_S, (0.2 / 60.0) ** 2))
     assert [KINDS[kind].laminar for kind in mixed.kind] == [0.0, 1.0]
     assert mixed.weight.sum() == 1.0
-    assert rate_quantiles(mixed).middle == pytest.approx(FAST_KPA_PER_S, rel=1e-3)
+    assert rate_of(mixed).middle == pytest.approx(FAST_KPA_PER_S, rel=1e-3)
     orifice_s = 12.0 / FAST_KPA_PER_S
     assert time_to(mixed, 52.0, HERE).likely_s > orifice_s
 
@@ -291,8 +290,8 @@ def test_hypotheses_that_matter_are_told_with_their_weights():
     assert mixed.weight.sum() == pytest.approx(1.0)
     assert mixed.weight.min() > 0.0
     assert (mixed.weight * mixed.level).sum() == pytest.approx(STEADY_FALL[-1], abs=0.03)
-    assert rate_quantiles(mixed).middle * 60.0 == pytest.approx(2.0, abs=0.15)
-    assert rate_quantiles(mixed).low < 2.0 / 60.0 < rate_quantiles(mixed).high
+    assert rate_of(mixed).middle * 60.0 == pytest.approx(2.0, abs=0.15)
+    assert rate_of(mixed).low < 2.0 / 60.0 < rate_of(mixed).high
 
 
 def test_time_of_what_a_bank_saw_is_that_of_the_fall():

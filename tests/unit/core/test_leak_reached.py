@@ -11,8 +11,9 @@ from scipy.stats import norm
 from monitor.core import leak_bank as banks
 from monitor.core import leak_project as project
 from monitor.core.leak_bank import KINDS, RATE_WANDER, RATE_WANDER_RATIO
-from monitor.core.leak_project import Around, mixture, time_to
+from monitor.core.leak_project import Around, time_to
 from monitor.core.warning_time import Bounds, laminar_distance_kpa, orifice_distance_kpa
+from tests.unit.core.leak_signals import mixture
 from tests.unit.core.test_leak_bank import NOW_S
 from tests.unit.core.test_leak_chosen import known_growth, sparse
 from tests.unit.core.test_leak_project import (

@@ -6,7 +6,8 @@ from scipy import integrate, stats
 
 from monitor.core.leak_bank import box_moments
 from monitor.core.leak_blocks import Gatherer, close, gather
-from monitor.core.leak_stairs import Stairs, learn, normal_below, normal_point, normal_upper, say
+from monitor.core.leak_stairs import Lesson, Stairs, learn, normal_below, normal_point, normal_upper, say
+from tests.unit.core.leak_signals import noise_known
 
 
 def test_normal_tail_and_its_ratio_to_the_density_against_scipy():
@@ -51,7 +52,7 @@ def test_the_noise_of_a_coarse_gauge_is_learned_while_the_vacuum_falls(ratio):
     for level in np.linspace(60.0, 57.0, 400):
         values = np.round(level + ratio * chance.standard_normal(5))
         counts = tuple((float(v), int((values == v).sum())) for v in np.unique(values))
-        learn(stairs, counts, 1.0, (level, 0.02**2))
+        learn([Lesson(stairs, counts, 1.0, level, 0.02**2)])
     assert stairs.ratio == pytest.approx(ratio, rel=0.35)
 
 
@@ -65,8 +66,8 @@ def test_swing_over_the_edges_is_not_learned_as_noise():
         for second in range(600):
             values = seen[5 * second : 5 * second + 5].tolist()
             counts = tuple((v, values.count(v)) for v in sorted(set(values)))
-            learn(stairs, counts, 0.5, (60.0 - second / 200.0, 0.02**2), swings_kpa=swings_kpa)
-        least.append(stairs.not_unlikely()[0])
+            learn([Lesson(stairs, counts, 0.5, 60.0 - second / 200.0, 0.02**2, swings_kpa)])
+        least.append(stairs.not_unlikely[0])
     assert least[0] >= 0.15, "taken as noise, the crossings show much of it"
     assert least[1] == 0.10
 
@@ -77,15 +78,14 @@ def test_blocks_beside_a_level_that_swings_are_less_news_each(monkeypatch, swing
     monkeypatch.setattr("monitor.core.leak_stairs._NODES", np.zeros(5))
     plain, swung = Stairs(), Stairs()
     for stairs, one in ((plain, 0.0), (swung, swings_kpa)):
-        learn(stairs, ((60.0, 3), (60.5, 2)), 0.5, (60.15, 0.0), swings_kpa=one)
+        learn([Lesson(stairs, ((60.0, 3), (60.5, 2)), 0.5, 60.15, 0.0, one)])
     assert swung.log_weight == pytest.approx(plain.log_weight * share)
 
 
 def test_shares_of_two_values_say_how_far_the_edge_is():
     chance = np.random.default_rng(4)
     stairs = Stairs()
-    stairs.log_weight[:] = -50.0
-    stairs.log_weight[2] = 0.0  # noise a fifth of the quantum
+    noise_known(stairs, 2)  # noise a fifth of the quantum
     times = [0.01 * n for n in range(100)]
     level = 60.4
     said = [
@@ -100,7 +100,7 @@ def test_shares_of_two_values_say_how_far_the_edge_is():
 
 def test_a_still_hard_gauge_says_the_same_ever_more_seldom_and_a_step_at_once():
     stairs = Stairs()
-    stairs.log_weight[1:] = -50.0
+    noise_known(stairs, 0)
     new = []
     for n in range(100):
         times = [n + 0.2 * k for k in range(5)]

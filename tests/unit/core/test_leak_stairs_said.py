@@ -7,7 +7,8 @@ import pytest
 from scipy.stats import norm
 
 from monitor.core import leak_stairs
-from monitor.core.leak_stairs import Stairs, due, learn, say
+from monitor.core.leak_stairs import Lesson, Stairs, due, learn, say
+from tests.unit.core.leak_signals import noise_known
 
 RATIOS = [0.10, 0.15, 0.20, 0.27, 0.36, 0.48]
 HARD, SOFT = 0, 3
@@ -18,8 +19,7 @@ OF_TEN, SD_OF_TEN = 1.539, 0.587  # mean and standard deviation of the largest o
 def gauge(ratio=HARD, *, stood_s=0.0, said_s=0.0):
     """A gauge that has stood since, its noise known to be a tenth (hard) or 0.27 (soft) of its quantum."""
     made = Stairs(stood_s=stood_s, said_s=said_s)
-    made.log_weight[:] = -60.0
-    made.log_weight[ratio] = 0.0
+    noise_known(made, ratio)
     return made
 
 
@@ -184,15 +184,17 @@ def test_gauge_of_another_quantum_says_the_same_in_its_own_steps(steps, before, 
 def test_noise_is_the_root_of_the_mean_square_of_what_it_may_be():
     made = Stairs()
     assert made.ratio == pytest.approx(math.sqrt(np.mean(np.square(RATIOS))))
-    made.log_weight[:] = [math.log(w) for w in (1.0, 1.0, 2.0, 1e-30, 1e-30, 1e-30)]
+    weights = np.log([1.0, 1.0, 2.0, 1e-30, 1e-30, 1e-30])
+    made.weigh(weights)
     assert made.ratio == pytest.approx(math.sqrt((0.01 + 0.0225 + 2.0 * 0.04) / 4.0))
-    assert made.not_unlikely() == (made.ratio, made.ratio)
+    assert made.not_unlikely == (made.ratio, made.ratio)
     made.learned_kpa = 60.0
-    assert made.not_unlikely() == (0.1, 0.2)
-    made.log_weight[:] = [math.log(w) for w in (0.05, 0.04, 0.02, 0.70, 0.15, 0.04)]
-    assert made.not_unlikely() == (0.2, 0.36)  # a tenth lies below, a tenth above
-    made.log_weight[:] = [math.log(w) for w in (0.2, 0.2, 0.1, 0.1, 0.1, 0.3)]
-    assert made.not_unlikely() == (0.1, 0.48)
+    made.weigh(weights)
+    assert made.not_unlikely == (0.1, 0.2)
+    made.weigh(np.log([0.05, 0.04, 0.02, 0.70, 0.15, 0.04]))
+    assert made.not_unlikely == (0.2, 0.36)  # a tenth lies below, a tenth above
+    made.weigh(np.log([0.2, 0.2, 0.1, 0.1, 0.1, 0.3]))
+    assert made.not_unlikely == (0.1, 0.48)
 
 
 @pytest.mark.parametrize(("place", "blurred"), [(4, False), (5, True)])
@@ -229,8 +231,8 @@ def weighed(counts, mean_kpa, var_kpa2, quantum_kpa=0.5):
 def test_noises_are_weighed_by_how_likely_they_make_what_was_read(counts, mean_kpa, var_kpa2):
     stairs = Stairs()
     before = np.array([0.0, -1.0, -2.0, -0.5, -3.0, -1.5])
-    stairs.log_weight[:] = before
-    learn(stairs, counts, 0.5, (mean_kpa, var_kpa2))
+    stairs.weigh(before)
+    learn([Lesson(stairs, counts, 0.5, mean_kpa, var_kpa2)])
     expected = before + weighed(counts, mean_kpa, var_kpa2)
     assert stairs.log_weight == pytest.approx(expected - expected.max(), abs=1e-4)
     assert stairs.learned_kpa == counts[-1][0]
@@ -242,7 +244,7 @@ def test_noises_are_weighed_by_how_likely_they_make_what_was_read(counts, mean_k
 )
 def test_standing_still_is_little_news_of_the_noise(learned_kpa, counts, share):
     stairs = Stairs(learned_kpa=learned_kpa)
-    learn(stairs, counts, 0.5, (60.1, 0.0))
+    learn([Lesson(stairs, counts, 0.5, 60.1, 0.0)])
     expected = share * weighed(counts, 60.1, 0.0)
     assert stairs.log_weight == pytest.approx(expected - expected.max(), abs=1e-4)
 
@@ -250,14 +252,14 @@ def test_standing_still_is_little_news_of_the_noise(learned_kpa, counts, share):
 def test_no_noise_is_ever_ruled_out_for_good():
     stairs = Stairs()
     for _ in range(40):
-        learn(stairs, ((60.0, 5), (60.5, 5)), 0.5, (60.0, 0.0))
+        learn([Lesson(stairs, ((60.0, 5), (60.5, 5)), 0.5, 60.0, 0.0)])
     assert stairs.log_weight.min() == -40.0
     assert stairs.log_weight.max() == 0.0
 
 
 def test_very_many_readings_leave_every_noise_a_likelihood():
     stairs = Stairs()
-    learn(stairs, ((60.0, 300), (61.0, 300)), 0.5, (60.0, 0.0))
+    learn([Lesson(stairs, ((60.0, 300), (61.0, 300)), 0.5, 60.0, 0.0)])
     assert np.all(np.isfinite(stairs.log_weight))
     assert int(stairs.log_weight.argmax()) == 5
 

@@ -7,10 +7,10 @@ from monitor.core import leak
 from monitor.core.leak import begin, reserve, to_level, view
 from monitor.core.leak_bank import Bank
 from monitor.core.leak_blocks import Block
-from monitor.core.leak_project import Around, feared, gaussian, mixture, rate_quantiles, time_to
+from monitor.core.leak_project import Around, feared, gaussian, time_to
 from monitor.core.readings import Pump
 from monitor.core.warning_time import Bounds
-from tests.unit.core.leak_signals import config
+from tests.unit.core.leak_signals import config, mixture, rate_of
 from tests.unit.core.test_leak_project import TURNED, bank_of
 
 NOW_S = 5000.0
@@ -31,7 +31,7 @@ def one(known=True, *, mean_kpa=62.0, level_kpa=62.0, before=(), running=False, 
     if known:
         track.known_of_s = track.begun_s
         track.mixed = gaussian(level_kpa, RATE)
-        track.quantiles = rate_quantiles(track.mixed)
+        track.quantiles = rate_of(track.mixed)
     track.pump.running, track.pump.running_since_s = running, NOW_S - 10.0
     for ago_s, low_kpa in strokes:
         track.pump.starts_s.append(NOW_S - ago_s)
