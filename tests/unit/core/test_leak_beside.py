@@ -199,7 +199,9 @@ def test_circuit_that_was_never_compared_is_judged_by_itself():
     state.common.rate_kpa_per_s = 0.5 * PER_MIN
     rates, _ = judge._rates(state, state.bank)
     assert asked(state, rates) == 0.0
-    assert state.tracks[0].quantiles.middle == pytest.approx(1.5 * PER_MIN, rel=0.05)
+    track = state.tracks[0]
+    assert track.quantiles.middle == pytest.approx(1.5 * PER_MIN, rel=0.05)
+    assert float((track.mixed.weight * track.mixed.level).sum()) == pytest.approx(60.0, abs=0.03)
 
 
 @pytest.mark.parametrize(("begun_ago_s", "since"), [(60.0, None), (80.0, NOW_S)])

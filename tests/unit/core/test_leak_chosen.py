@@ -8,6 +8,7 @@ import pytest
 from monitor.core import leak_bank as banks
 from monitor.core import leak_project as project
 from monitor.core.leak_bank import KINDS
+from monitor.core.leak_project import mixtures
 from tests.unit.core.leak_signals import mixture
 from tests.unit.core.test_leak_bank import NOW_S, bank_of, hypothesis
 
@@ -100,6 +101,30 @@ def test_fresh_change_is_told_as_a_hundredth_of_what_it_is(age_s, since_ago_s, d
     bank.onset_s[3, 1] = NOW_S - 500.0
     share = 0.01 if doubted else 1.0
     assert told(bank)[5, 3] == pytest.approx(share / (1.0 + share))
+
+
+def test_rows_together_are_told_as_each_alone():
+    """One with three hypotheses, of which one grows, one with all; each feared by its own readings."""
+    bank = sparse({(3, 2): 0.5, (7, 5): 0.3, (9, 0): 0.2}, rows_n=3)
+    bank.state[banks.P_GROWTH, 3, 1, 2] = 0.0
+    bank.onset_s[3, 0] = NOW_S - 5.0
+    bank.log_weight[:, 0] -= 20.0  # however unlikely beside another row's
+    rows, variances = [2, 0, 1], [0.05**2, 0.07**2, 0.03**2]
+    for row, var, beside in zip(rows, variances, mixtures(bank, rows, variances, level_shift_kpa=0.5), strict=True):
+        own = mixture(bank, row, var, level_shift_kpa=0.5)
+        for name in ("weight", "kind", "age_s", "level", "rate", "growth", "base", "p_level", "p_cross", "p_rate"):
+            assert getattr(beside, name).tolist() == pytest.approx(getattr(own, name).tolist())
+        assert (beside.source, beside.moved) == (own.source, own.moved)
+        assert beside.source[1] == row
+    assert mixtures(bank, [], []) == []
+
+
+def test_row_that_is_shifted_leaves_the_others():
+    first, second = mixtures(bank_of(2), [0, 1], [0.03**2] * 2)
+    before = second.level.copy(), second.rate.copy()
+    first.shift(1.0, 0.5)
+    assert (second.level == before[0]).all()
+    assert (second.rate == before[1]).all()
 
 
 # --- what is feared

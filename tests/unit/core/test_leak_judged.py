@@ -183,6 +183,17 @@ def test_another_circuit_that_may_have_begun_to_move_makes_a_swing_possible(
     assert judged(monkeypatch, state, 0.0) is falls
 
 
+def test_fall_of_one_circuit_alone_outlasts_nothing(monkeypatch):
+    """However lately it began itself: that is no other that begins to move."""
+    state = state_of(2)
+    put(state, 0, 1.5, age_s=0.5)
+    bank, slot = state.bank, state.bank.slots[3]
+    bank.since_s[0] = NOW_S - 100.0
+    bank.log_weight[slot, 0, banks.STEADY] = np.log(0.5)
+    bank.onset_s[slot, 0], bank.state[banks.RATE, slot, 0] = NOW_S - 0.5, 1.5 * PER_MIN
+    assert judged(monkeypatch, state, 0.0)
+
+
 @pytest.mark.parametrize(
     ("risen_kpa", "other", "measured", "before", "falls"),
     [
@@ -228,6 +239,23 @@ def test_where_no_hoist_is_measured_a_fall_is_judged_beside_the_others(monkeypat
     put(state, 0, 2.0)
     monkeypatch.setattr(judge, "_beside_others", lambda *_, **__: sure)
     assert judged(monkeypatch, state, other, measured=measured) is falls
+
+
+def test_each_circuit_is_judged_by_what_sets_it_apart_and_by_what_all_lose(monkeypatch):
+    state = state_of(3)
+    for row in range(2):
+        put(state, row, 2.0)
+    state.tracks[2].mixed = None
+    state.relative.since_s = [NOW_S - 100.0, NOW_S - 100.0, np.inf]
+    asked = []
+    monkeypatch.setattr(
+        judge,
+        "_beside_others",
+        lambda _state, _bank, apart, row, rates, **_: asked.append((row, apart.source[:2], rates)) or 1.0,
+    )
+    judged(monkeypatch, state, 2.0, None, measured="")
+    rates = [per_min(2.0), per_min(2.0), None]
+    assert asked == [(0, (state.relative, 0), rates), (1, (state.relative, 1), rates)]
 
 
 def test_hoist_of_all_is_taken_up_only_where_none_is_measured(monkeypatch):

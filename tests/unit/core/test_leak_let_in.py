@@ -190,6 +190,16 @@ def test_noise_is_learned_by_what_was_expected_of_a_gauge_that_may_be_coarse(mon
     assert given[3].shape == given[4].shape == (2,)
 
 
+def test_gauges_learn_from_the_blocks_that_teach_something(monkeypatch):
+    learned = []
+    monkeypatch.setattr(follow, "_lesson", lambda _state, track, *_: track.circuit if track.circuit == "B" else None)
+    monkeypatch.setattr(follow, "learn", learned.append)
+    state = begin(config())
+    for number in range(3):
+        second(state, float(number), 62.0, 61.0)
+    assert learned[-1] == ["B"]
+
+
 def foreseen(state, at_s):
     banks.predict(state.bank, at_s, follow._slackening(state, 3))
     mean, var = banks.moments(state.bank)

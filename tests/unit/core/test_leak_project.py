@@ -28,6 +28,7 @@ from monitor.core.leak_project import (
     gaussian,
     lasting_above,
     lost_kpa,
+    rate_quantiles,
     time_to,
 )
 from monitor.core.warning_time import Bounds, laminar_distance_kpa, orifice_distance_kpa
@@ -66,6 +67,18 @@ def test_points_of_two_rates_are_those_of_their_mixture():
     told = rate_of(both(of(QUIET, weight=0.8, rate=0.0, sds=(0.1, 1e-4)), of(QUIET, weight=0.2, rate=0.05)))
     assert told.middle == pytest.approx(0.0, abs=2e-4)
     assert told.high == pytest.approx(0.05, abs=1e-3)
+
+
+def test_rates_together_are_told_as_each_alone():
+    """Of one, two and twelve hypotheses: grids are made of ten at most."""
+    many = of(QUIET)
+    for number in range(1, 12):
+        many = both(many, of(QUIET, weight=1.0 + 0.1 * number, rate=0.01 * number, sds=(0.1, 2e-3)))
+    many.weight /= many.weight.sum()
+    given = [of(QUIET, rate=0.02), many, both(of(QUIET, weight=0.7, rate=0.0), of(QUIET, weight=0.3, rate=0.05))]
+    for beside, one in zip(rate_quantiles(given), given, strict=True):
+        assert beside == pytest.approx(rate_of(one))
+    assert rate_quantiles([]) == []
 
 
 @pytest.mark.parametrize("above", [0.008, 0.014, 0.02])

@@ -249,6 +249,24 @@ def test_standing_still_is_little_news_of_the_noise(learned_kpa, counts, share):
     assert stairs.log_weight == pytest.approx(expected - expected.max(), abs=1e-4)
 
 
+def test_gauges_that_learn_together_learn_what_each_would_alone():
+    """Of other quanta, with one, three and two values read, one of them hardly to be explained."""
+    given = [
+        (((60.0, 5),), 0.5, 60.1, 0.0),
+        (((59.0, 1), (60.0, 3), (61.0, 1)), 1.0, 60.2, 0.05**2),
+        (((58.0, 2), (58.25, 30)), 0.25, 57.0, 0.1**2),
+    ]
+    together, alone = [Stairs() for _ in given], [Stairs() for _ in given]
+    learn([Lesson(stairs, *one) for stairs, one in zip(together, given, strict=True)])
+    for stairs, one in zip(alone, given, strict=True):
+        learn([Lesson(stairs, *one)])
+    for beside, own, (counts, quantum_kpa, level_kpa, var_kpa2) in zip(together, alone, given, strict=True):
+        assert beside.log_weight == pytest.approx(own.log_weight)
+        assert own.log_weight == pytest.approx(weighed(counts, level_kpa, var_kpa2, quantum_kpa), abs=1e-3)
+        assert (beside.ratio, beside.learned_kpa) == (own.ratio, counts[-1][0])
+    learn([])
+
+
 def test_no_noise_is_ever_ruled_out_for_good():
     stairs = Stairs()
     for _ in range(40):
