@@ -78,7 +78,7 @@ def flush(state: LeakState, *, second_ends: bool = True) -> None:
         state.climb_kpa, climb_var = banks.level_after(bank, rows_n, seen[-1], noise[-1])
         state.climb_var = min(climb_var, _CLIMB_VAR_MOST)
     jumped = [False] * rows_n
-    lessons: list[Lesson | None] = []
+    lessons: list[Lesson] = []
     for row, (track, block) in enumerate(zip(state.tracks, blocks, strict=True)):
         track.bounds = {}
         if block is None:
@@ -100,9 +100,9 @@ def flush(state: LeakState, *, second_ends: bool = True) -> None:
         half[row] = block.half_kpa
         noise[row] = (block.soft_kpa2 + _LEAST_SOFT if block.half_kpa else block.var_kpa2) + state.climb_var
         wanted[row] = not block.still and track.pump.suspect_s is None
-        if block.counts and second_ends:
-            lessons.append(_lesson(state, track, block, mean[:, row], var[:, row]))
-    learn([one for one in lessons if one is not None])
+        if block.counts and second_ends and (lesson := _lesson(state, track, block, mean[:, row], var[:, row])):
+            lessons.append(lesson)
+    learn(lessons)
     banks.observe(bank, seen, noise, wanted, half)
     if state.relative is not None:
         if state.climb_source:

@@ -42,6 +42,7 @@ _NODE_WEIGHTS: Final = np.exp(-0.5 * _NODES**2) / np.exp(-0.5 * _NODES**2).sum()
 _WILD: Final = 1e-3
 _OF_N: Final = ([1.0, 2.0, 3.0, 5.0, 10.0, 20.0, 50.0], [0.0, 0.564, 0.846, 1.163, 1.539, 1.867, 2.249])
 _OF_N_SD: Final = [1.0, 0.826, 0.748, 0.669, 0.587, 0.525, 0.464]
+_OF_MOST_N: Final = 50
 """Mean and standard deviation of the largest of n normal values (tables of order statistics)."""
 
 
@@ -156,7 +157,7 @@ def say(
     middle_s = sum(times_s) / n
     least_sd, sd = (ratio * quantum_kpa for ratio in stairs.not_unlikely)
     half = 0.5 * quantum_kpa
-    inwards, softness = _largest_of(n)
+    inwards, softness = _largest_of(min(n, _OF_MOST_N))
     low, high = min(values_kpa), max(values_kpa)
     soft = softness * least_sd
     if stairs.stood_s is None:
@@ -196,7 +197,7 @@ def say(
 
 @cache
 def _largest_of(n: int) -> tuple[float, float]:
-    """Mean and standard deviation of the largest of n normal values."""
+    """Mean and standard deviation of the largest of n normal values, n up to the table's end."""
     return float(np.interp(n, *_OF_N)), float(np.interp(n, _OF_N[0], _OF_N_SD))
 
 

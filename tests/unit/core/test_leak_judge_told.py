@@ -7,7 +7,7 @@ import pytest
 from monitor.core import leak_judge as judge
 from monitor.core.leak_common import HOISTING_KPA_PER_S
 from monitor.core.leak_state import COARSE_KPA
-from tests.unit.core.test_leak_beside import of, seen_bank
+from tests.unit.core.test_leak_beside import asked, of, seen_bank
 from tests.unit.core.test_leak_follow import NOW_S, PER_MIN, block, state_of
 from tests.unit.core.test_leak_judged import judged, put, seconds
 
@@ -74,7 +74,7 @@ def test_fall_is_beyond_a_hoist_under_way_and_what_gas_may_do_meanwhile(ceiling_
     state.ambient_kpa, state.common.ceilings = 101.3, [(ceiling_kpa_per_s, 0.0)]
     track = state.tracks[0]
     track.mixed = of(rate=kpa_per_min)
-    judge._beside_others(state, state.bank, judge._apart(state).get(0), 0, [None, None])
+    asked(state, [None, None])
     assert track.beyond_since_s == (NOW_S if beyond else None)
 
 
