@@ -40,6 +40,7 @@ _MAY_MOVE: Final = 3e-4  # thirty times the prior chance of a second
 _GAINS_AT_REST_KPA_PER_S: Final = 0.2 / S_PER_MIN  # gas that cools by 10 K in 10 min gives 0.14 kPa/min at 60 kPa
 _REFUTED_SDS: Final = 2.0
 _RISES_N: Final = 3
+_BACK_SDS: Final = 2.0
 
 
 def judge(state: LeakState, dt_s: float) -> None:
@@ -82,7 +83,8 @@ def judge(state: LeakState, dt_s: float) -> None:
             shared = max(map(abs, others), default=0.0) >= least or _swings(state, row) or _may_move(state, row)
             outlasts_s = (math.inf if _scatters(track.block) else SWING_S) if shared else 0.0
             steps_n = _STEPS_SHOWN if measured or not others else _STEPS_SHOWN + _STEPS_OTHERS
-            shows = _shows(track.mixed, steps_n * track.gatherer.stairs_kpa, stretch_s=stretch_s, outlasts_s=outlasts_s)
+            least_kpa = steps_n * track.gatherer.stairs_kpa
+            shows = _shows(track.mixed, track.block, least_kpa, stretch_s=stretch_s, outlasts_s=outlasts_s)
             sure = lasting_above(track.mixed, beyond, settling_since_s=stretch_s, counted=shows)
             if (
                 measured
@@ -152,15 +154,18 @@ def _doubt_climb(state: LeakState, at_s: float, rates: Sequence[Rate | None]) ->
         close(state.climb)
 
 
-def _shows(mixed: Mixture, least_kpa: float, *, stretch_s: float, outlasts_s: float) -> NDArray[np.bool_]:
+def _shows(mixed: Mixture, block: Block, least_kpa: float, *, stretch_s: float, outlasts_s: float) -> NDArray[np.bool_]:
     """Which hypotheses say of a fall that it has gone beyond a gauge's next step, and beyond a swing or outlasted one.
 
-    What the last rest lost goes on from the beginning of this stretch, beside what settles.
+    What the last rest lost goes on from the beginning of this stretch, beside what settles. What a swing brings back is no
+    loss, though a hypothesis may not have seen yet that it turned.
     """
     remembered = np.where(mixed.age_s >= stretch_s - banks.UNSETTLED_S, mixed.base, 0.0)
     lost = lost_kpa(mixed) + remembered * mixed.age_s
     shows = lost >= least_kpa
-    return shows & ((lost >= SWING_KPA) | (mixed.age_s >= outlasts_s))
+    back_kpa = np.maximum(block.mean_kpa - _BACK_SDS * math.sqrt(block.noise_kpa2) - mixed.level, 0.0)
+    back_kpa[back_kpa > 2.0 * SWING_KPA] = 0.0  # no swing but a wild reading
+    return shows & ((lost - back_kpa >= SWING_KPA) | (mixed.age_s >= outlasts_s))
 
 
 def _rates(state: LeakState, bank: banks.Bank) -> tuple[list[Rate | None], list[bool]]:

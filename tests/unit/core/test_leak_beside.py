@@ -9,7 +9,7 @@ from monitor.core import leak_bank as banks
 from monitor.core import leak_judge as judge
 from monitor.core.leak_bank import Bank, restart
 from monitor.core.leak_project import Mixture
-from tests.unit.core.test_leak_follow import NOW_S, PER_MIN, state_of
+from tests.unit.core.test_leak_follow import NOW_S, PER_MIN, block, state_of
 
 SD = 0.001 * PER_MIN
 
@@ -43,7 +43,26 @@ def of(*, rate=2.0, age_s=60.0, base=0.0):
 def test_fall_shows_once_it_is_beyond_a_step_and_if_shared_beyond_a_swing(
     given, least_kpa, stretch_s, outlasts_s, shows
 ):
-    assert judge._shows(of(**given), least_kpa, stretch_s=stretch_s, outlasts_s=outlasts_s).tolist() == [shows]
+    mixed, given = of(**given), {"stretch_s": stretch_s, "outlasts_s": outlasts_s}
+    assert judge._shows(mixed, block(62.0), least_kpa, **given).tolist() == [shows]
+    assert judge._shows(mixed, block(61.0), least_kpa, **given).tolist() == [shows]
+
+
+@pytest.mark.parametrize(
+    ("seen_kpa", "noise_kpa", "shows"),
+    [
+        (62.06, 0.0, False),  # 0.4 kPa are said to be lost, of which 0.06 came back
+        (62.04, 0.0, True),
+        (62.06, 0.01, True),  # which a noise of 0.01 kPa may have done
+        (62.08, 0.01, False),
+        (62.69, 0.0, False),
+        (62.71, 0.0, True),  # no swing brings back so much: it is wild
+    ],
+)
+def test_what_a_swing_brought_back_is_not_lost_though_a_hypothesis_has_not_seen_it_turn(seen_kpa, noise_kpa, shows):
+    mixed, seen = of(rate=3.0, age_s=8.0), block(seen_kpa, noise_sd=noise_kpa)
+    assert judge._shows(mixed, seen, 0.38, stretch_s=300.0, outlasts_s=math.inf).tolist() == [shows]
+    assert judge._shows(mixed, seen, 0.38, stretch_s=300.0, outlasts_s=8.0).tolist() == [True]
 
 
 def seen_bank(rows_n, rates, *, seconds=60, noise_kpa=0.01, begun_s=0.0):
