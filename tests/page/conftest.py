@@ -39,7 +39,9 @@ class Site:
         self.page.wait_for_function(SHOWS, arg=call, timeout=within_s * 1000)
 
     def act(self) -> dict[str, Any]:
-        """The one act that reached the engine: what, on which lifter, by whom."""
+        """The one act that reached the engine, once the page tells its answer: what, on which lifter, by whom."""
+        answered = "words => document.getElementById('answer').textContent === words"
+        self.page.wait_for_function(answered, arg=self.engine.answer["words"])
         (action,) = self.engine.actions
         return {key: action[key] for key in ("kind", "lifter", "who", "role", "params")}
 

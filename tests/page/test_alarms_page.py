@@ -32,11 +32,6 @@ def _flags(one: dict[str, Any]) -> tuple[Any, ...]:
     return one["raising"], one["state"], one["shelved"], one["out_of_service"]
 
 
-def done(site: Site) -> dict[str, Any]:
-    site.page.wait_for_function("() => document.getElementById('answer').textContent === 'Acknowledged.'")
-    return site.act()
-
-
 def test_alarm_is_shelved_for_some_minutes_and_a_reason(site: Site) -> None:
     opened(site, alarm(**CREEPING))
     site.page.get_by_text("Set it aside").click()
@@ -44,7 +39,7 @@ def test_alarm_is_shelved_for_some_minutes_and_a_reason(site: Site) -> None:
     site.page.get_by_label("Minutes on the shelf").select_option("30")
     site.page.get_by_role("button", name="Shelve").click()
     params = {"raising": CREEPING["raising"], "duration_s": 1800, "reason": "gauge B is being changed"}
-    assert done(site) == {"kind": "shelve", "lifter": "dock-6", "who": "EF", "role": "supervisor", "params": params}
+    assert site.act() == {"kind": "shelve", "lifter": "dock-6", "who": "EF", "role": "supervisor", "params": params}
     site.page.wait_for_event("load")  # shown anew
 
 
@@ -54,7 +49,7 @@ def test_alarm_is_taken_out_of_service_with_a_reason(site: Site) -> None:
     site.page.get_by_label("Reason").fill("cell is at the workshop")
     site.page.get_by_role("button", name="Out of service").click()
     params = {"alarm": "circuits_disagree", "about": "B", "reason": "cell is at the workshop"}
-    assert done(site)["params"] == params
+    assert site.act()["params"] == params
     site.page.wait_for_event("load")
 
 
@@ -80,7 +75,7 @@ def test_what_can_be_done_now_is_one_tap(
 ) -> None:
     opened(site, alarm(**CREEPING, **changed))
     site.page.get_by_role("button", name=button).click()
-    assert done(site)["params"] == params
+    assert site.act()["params"] == params
     site.page.wait_for_event("load")
 
 
