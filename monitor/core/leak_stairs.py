@@ -42,8 +42,10 @@ _NODE_WEIGHTS: Final = np.exp(-0.5 * _NODES**2) / np.exp(-0.5 * _NODES**2).sum()
 _WILD: Final = 1e-3
 _OF_N: Final = ([1.0, 2.0, 3.0, 5.0, 10.0, 20.0, 50.0], [0.0, 0.564, 0.846, 1.163, 1.539, 1.867, 2.249])
 _OF_N_SD: Final = [1.0, 0.826, 0.748, 0.669, 0.587, 0.525, 0.464]
-_OF_MOST_N: Final = 50
 """Mean and standard deviation of the largest of n normal values (tables of order statistics)."""
+
+_OF_MOST_N: Final = 50
+"""Where these tables end: beyond it their last line holds."""
 
 
 class Said(NamedTuple):

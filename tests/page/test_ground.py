@@ -277,8 +277,8 @@ def test_where_pins_are_set_acting_asks_for_one(site: Site) -> None:
         assert site.text(".dialog-wrong") == "This is not the PIN of that role."
         site.page.get_by_label("PIN of the role").fill("482913")
         site.page.get_by_role("button", name="Sign in").click()
-        site.page.wait_for_function("() => document.getElementById('answer').textContent === 'Acknowledged.'")
-        assert [(action["who"], action["role"]) for action in site.engine.actions] == [("AB", "operator")]
+        act = site.act()
+        assert (act["who"], act["role"]) == ("AB", "operator")
         assert "482913" not in site.page.evaluate("() => JSON.stringify(localStorage) + document.cookie")
         assert [said for said in site.complaints if "403 (Forbidden)" not in said] == []
         site.complaints.clear()

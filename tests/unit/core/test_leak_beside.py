@@ -43,9 +43,9 @@ def of(*, rate=2.0, age_s=60.0, base=0.0):
 def test_fall_shows_once_it_is_beyond_a_step_and_if_shared_beyond_a_swing(
     given, least_kpa, stretch_s, outlasts_s, shows
 ):
-    mixed, given = of(**given), {"stretch_s": stretch_s, "outlasts_s": outlasts_s}
-    assert judge._shows(mixed, block(62.0), least_kpa, **given).tolist() == [shows]
-    assert judge._shows(mixed, block(61.0), least_kpa, **given).tolist() == [shows]
+    for seen in (block(62.0), block(61.0)):
+        told = judge._shows(of(**given), seen, least_kpa, stretch_s=stretch_s, outlasts_s=outlasts_s)
+        assert told.tolist() == [shows]
 
 
 @pytest.mark.parametrize(
