@@ -23,7 +23,6 @@ _DECIMAL: Final = 1e-3
 _NEAR_QUANTA: Final = 4.0
 _WHOLE_SHARE: Final = 0.85
 _STOOD_N: Final = 3
-_STEPS_MIX: Final = 0.24  # noise over quantum beyond which the readings of a second average the steps
 _SWAY_LAG_S: Final = 4.0
 _SWAY_N: Final = 25
 _SWAY_KEPT_N: Final = 12
@@ -42,7 +41,7 @@ class Block:
     ``noise_kpa2`` is that variance without what a swing adds.
     ``half_kpa`` above 0: the vacuum lay within so much of the mean, no likelier in the middle, the sides softened by a noise
     of variance ``soft_kpa2``. ``still``: nothing to be weighed. ``counts``: values read and how often, if the gauge may be
-    coarse.
+    coarse; they were read about ``read_s``.
     """
 
     at_s: float
@@ -53,6 +52,7 @@ class Block:
     half_kpa: float = 0.0
     soft_kpa2: float = 0.0
     counts: Counts = ()
+    read_s: float = 0.0
 
 
 @dataclass(slots=True)
@@ -159,22 +159,22 @@ def close(gatherer: Gatherer, *, second_ends: bool = True) -> Block | None:
         seen = [values_kpa[i] for i in kept]
         counts = tuple((value, seen.count(value)) for value in sorted(set(seen)))
         if not gatherer.stairs.blurred:
-            mixes = gatherer.stairs.ratio > _STEPS_MIX
-            gatherer.stairs_kpa = quantum / math.sqrt(used_n) if mixes else quantum
+            blurs = math.exp(-2.0 * math.pi**2 * gatherer.stairs.ratio**2)
+            gatherer.stairs_kpa = quantum * max(blurs, 1.0 / math.sqrt(used_n))
             said = say(gatherer.stairs, [times_s[i] for i in kept], seen, before, quantum)
             rounded = gatherer.noise_var / used_n + shows * quantum * quantum / 12.0  # such a mean moves by steps
             step_kpa = quantum / used_n
             swings = (_sways(gatherer, at_s, mean, rounded, second_ends, step_kpa=step_kpa) - 1.0) * rounded
             soft = said.var_kpa2 + swings
             var = soft + said.half_kpa**2 / 3.0 + _FLOOR_KPA**2
-            return Block(said.at_s, said.kpa, var, var - swings, not said.new, said.half_kpa, soft, counts)
+            return Block(said.at_s, said.kpa, var, var - swings, not said.new, said.half_kpa, soft, counts, at_s)
     noise_var, hides = gatherer.noise_var, (gatherer.stairs.ratio**2 + 1.0 / 12.0) * quantum * quantum
     if counts and noise_var < 0.5 * hides:  # learned while the value stood, before it was found to hide the stairs
         noise_var, shows = hides, _shows((gatherer.stairs.ratio * quantum) ** 2, quantum)
     bias = shows * quantum * quantum / (2.0 * math.pi**2)
     var = noise_var / used_n + _FLOOR_KPA**2
     noise = var + _BIAS_BLOCKS * bias
-    return Block(at_s, mean, noise * _sways(gatherer, at_s, mean, var, second_ends), noise, counts=counts)
+    return Block(at_s, mean, noise * _sways(gatherer, at_s, mean, var, second_ends), noise, counts=counts, read_s=at_s)
 
 
 def _shows(own_var: float, quantum: float) -> float:

@@ -8,11 +8,11 @@ import numpy as np
 from monitor.core import leak_bank as banks
 from monitor.core.leak_apart import compare
 from monitor.core.leak_blocks import Block, begin_anew, close, gather
-from monitor.core.leak_common import SWING_KPA
 from monitor.core.leak_judge import judge
+from monitor.core.leak_noise import due, learn
 from monitor.core.leak_pump import OFF_RATE_WIDEN, infer, lowest_kpa, rate_at_lowest, rested, started, stopped
-from monitor.core.leak_stairs import Lesson, due, learn
-from monitor.core.leak_state import BEFORE_N, COARSE_KPA, CircuitTrack, LeakState, known_rate, shown
+from monitor.core.leak_stairs import Seen
+from monitor.core.leak_state import BEFORE_N, CircuitTrack, LeakState, known_rate, shown
 from monitor.core.readings import Pump
 from monitor.core.warning_time import slackening_per_kpa
 
@@ -23,7 +23,6 @@ _CLIMB_HELD_S: Final = 10.0
 _CLIMB_VAR_MOST: Final = 0.03**2  # what a coarse ambient gauge leaves open stands still: no noise
 _WILD_SDS: Final = 8.0
 _WILD_KPA: Final = 5.0
-_SWINGS_KPA: Final = 0.2 * SWING_KPA  # a load that swings takes the vacuum over an edge and back: no noise of the gauge
 _LEAST_SOFT: Final = 1e-4
 _PUMPING_RATE: Final = (-0.2, 0.5**2)
 _PAIR_N: Final = 2
@@ -78,7 +77,7 @@ def flush(state: LeakState, *, second_ends: bool = True) -> None:
         state.climb_kpa, climb_var = banks.level_after(bank, rows_n, seen[-1], noise[-1])
         state.climb_var = min(climb_var, _CLIMB_VAR_MOST)
     jumped = [False] * rows_n
-    lessons: list[Lesson] = []
+    learns = False
     for row, (track, block) in enumerate(zip(state.tracks, blocks, strict=True)):
         track.bounds = {}
         if block is None:
@@ -100,9 +99,8 @@ def flush(state: LeakState, *, second_ends: bool = True) -> None:
         half[row] = block.half_kpa
         noise[row] = (block.soft_kpa2 + _LEAST_SOFT if block.half_kpa else block.var_kpa2) + state.climb_var
         wanted[row] = not block.still and track.pump.suspect_s is None
-        if block.counts and second_ends and (lesson := _lesson(state, track, block, mean[:, row], var[:, row])):
-            lessons.append(lesson)
-    learn(lessons)
+        if block.counts and second_ends:  # one gauge at a time: it takes as long as many blocks
+            learns = _learn_noise(state, track, block, busy=learns) or learns
     banks.observe(bank, seen, noise, wanted, half)
     if state.relative is not None:
         if state.climb_source:
@@ -124,23 +122,15 @@ def flush(state: LeakState, *, second_ends: bool = True) -> None:
             track.known_of_s = track.begun_s
 
 
-def _lesson(
-    state: LeakState, track: CircuitTrack, block: Block, mean: banks.Floats, var: banks.Floats
-) -> Lesson | None:
-    """What a block of some time ago teaches of its gauge's noise, by where its vacuum must have been; ``None``: nothing."""
-    stairs, since_s = track.gatherer.stairs, track.begun_s
-    if state.bank is None or since_s is None:
-        return None
-    judged = due(stairs, block.at_s, block.counts, since_s)
-    if judged is None:
-        return None
-    at_s, counts = judged
-    ago_s = state.bank.at_s - at_s
-    level_kpa = float(mean[banks.LEVEL] + mean[banks.RATE] * ago_s) - state.climb_kpa
-    quantum_kpa = track.gatherer.quantum_kpa
-    level_var = float(var[banks.LEVEL] + var[banks.RATE] * ago_s * ago_s)
-    swings_kpa = _SWINGS_KPA if quantum_kpa > COARSE_KPA else 0.0
-    return Lesson(stairs, counts, quantum_kpa, level_kpa, level_var, swings_kpa)
+def _learn_noise(state: LeakState, track: CircuitTrack, block: Block, *, busy: bool) -> bool:
+    """Keep a block of a gauge that may be coarse; learn its noise once enough are there, unless busy. Returns whether."""
+    if track.begun_s is None:
+        return False
+    stairs = track.gatherer.stairs
+    window = due(stairs, Seen(block.read_s, block.counts, state.climb_kpa), track.begun_s, busy=busy)
+    if window:
+        learn(stairs, window, track.gatherer.quantum_kpa)
+    return bool(window)
 
 
 def _slackening(state: LeakState, rows_n: int) -> banks.Floats:

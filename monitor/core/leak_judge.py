@@ -157,11 +157,11 @@ def _doubt_climb(state: LeakState, at_s: float, rates: Sequence[Rate | None]) ->
 def _shows(mixed: Mixture, block: Block, least_kpa: float, *, stretch_s: float, outlasts_s: float) -> NDArray[np.bool_]:
     """Which hypotheses say of a fall that it has gone beyond a gauge's next step, and beyond a swing or outlasted one.
 
-    What the last rest lost goes on from the beginning of this stretch, beside what settles. What a swing brings back is no
-    loss, though a hypothesis may not have seen yet that it turned.
+    What the last rest lost goes on from the beginning of this stretch, beside what settles; a leak that was there before goes
+    on beside what changed. What a swing brings back is no loss, though a hypothesis may not have seen yet that it turned.
     """
-    remembered = np.where(mixed.age_s >= stretch_s - banks.UNSETTLED_S, mixed.base, 0.0)
-    lost = lost_kpa(mixed) + remembered * mixed.age_s
+    goes_on = (mixed.age_s >= stretch_s - banks.UNSETTLED_S) | (mixed.base >= FALLING_KPA_PER_S)
+    lost = lost_kpa(mixed) + np.where(goes_on, mixed.base, 0.0) * mixed.age_s
     shows = lost >= least_kpa
     back_kpa = np.maximum(block.mean_kpa - _BACK_SDS * math.sqrt(block.noise_kpa2) - mixed.level, 0.0)
     back_kpa[back_kpa > 2.0 * SWING_KPA] = 0.0  # no swing but a wild reading

@@ -6,7 +6,6 @@ between them. With little noise nothing new is said until the value steps; then 
 """
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cache
 from typing import Final, NamedTuple
@@ -18,28 +17,20 @@ Floats = NDArray[np.float64]
 Counts = tuple[tuple[float, int], ...]
 """Values read in a block and how often, kPa."""
 
-_RATIOS: Final = np.array([0.10, 0.15, 0.20, 0.27, 0.36, 0.48])
+NOISES: Final = np.array([0.03, 0.06, 0.10, 0.15, 0.20, 0.27, 0.36, 0.48])
 """Noise over quantum: what it may be; the least allows for a gauge that is not quite even."""
 
-_BLURRED: Final = 0.4
+_BLURRED: Final = 0.43
 """From this noise over quantum on the mean of readings is as good as their noise and the quantum's own allow."""
 
-_NOT_UNLIKELY: Final = (0.1, 0.9)
-_DOUBT: Final = 40.0
-_MOST_NEWS: Final = 3.0
-_SAME_SHARE: Final = 0.25  # standing still is little news of the noise: the vacuum stands amid the same two edges
-_ASTRAY: Final = 0.15  # a level that swings by so much of a quantum is astray for seconds: each block is little news
-_LATER_N: Final = 10
-_HARD: Final = 0.12
+_NOT_UNLIKELY: Final = (0.1, 0.99)
+_HARD: Final = 0.05
 """Sides softer than this (over the quantum) let every block be weighed; harder ones say the same again and again."""
 
-_EDGE_RATIO: Final = 0.05
+_EDGE_RATIO: Final = 0.03
 _REPEATS: Final = 1.5
 _MOST_QUIET_S: Final = 60.0
 _SAME_KPA: Final = 1e-6
-_NODES: Final = np.array([-2.0, -1.0, 0.0, 1.0, 2.0])
-_NODE_WEIGHTS: Final = np.exp(-0.5 * _NODES**2) / np.exp(-0.5 * _NODES**2).sum()
-_WILD: Final = 1e-3
 _OF_N: Final = ([1.0, 2.0, 3.0, 5.0, 10.0, 20.0, 50.0], [0.0, 0.564, 0.846, 1.163, 1.539, 1.867, 2.249])
 _OF_N_SD: Final = [1.0, 0.826, 0.748, 0.669, 0.587, 0.525, 0.464]
 """Mean and standard deviation of the largest of n normal values (tables of order statistics)."""
@@ -61,20 +52,41 @@ class Said(NamedTuple):
     new: bool
 
 
+class Seen(NamedTuple):
+    """A block to learn from: values read about ``at_s``, how often, and how far the hoist then lowered what the air presses."""
+
+    at_s: float
+    counts: Counts
+    climb_kpa: float
+
+
+class Where(NamedTuple):
+    """How likely each rate and level was at a time by each noise: shares of one, shape (rates, levels, noises).
+
+    The levels are ``step_kpa`` apart, the first at ``first_n`` of them.
+    """
+
+    at_s: float
+    step_kpa: float
+    first_n: int
+    share: NDArray[np.float32]
+
+
 @dataclass(slots=True)
 class Stairs:
     """What is remembered of a rounding gauge: log weights of its noise, since when it stands, blocks to learn from.
 
-    ``said_s``: when standing still was weighed last. ``learned_kpa``: the last value learned from. ``ratio``: noise over
+    ``said_s``: when standing still was weighed last. ``learned``: whether its noise was. ``ratio``: noise over
     quantum, root of the mean square. ``not_unlikely``: the least of it that is not unlikely, which is all that standing still
     may be held to show, and the most, by which an edge may be held to be blurred. Both are ``ratio`` while nothing is learned.
     """
 
-    log_weight: Floats = field(default_factory=lambda: np.zeros(len(_RATIOS)))
+    log_weight: Floats = field(default_factory=lambda: np.zeros(len(NOISES)))
     stood_s: float | None = None
     said_s: float = 0.0
-    learned_kpa: float = math.nan
-    waiting: list[tuple[float, Counts]] = field(default_factory=list)
+    learned: bool = False
+    waiting: list[Seen] = field(default_factory=list)
+    where: tuple[Where, ...] = ()
     ratio: float = field(init=False)
     not_unlikely: tuple[float, float] = field(init=False)
 
@@ -84,71 +96,15 @@ class Stairs:
     def weigh(self, log_weight: Floats) -> None:
         """Take these log weights of the noise as found."""
         self.log_weight, weight = log_weight, np.exp(log_weight)
-        self.ratio = math.sqrt(float((weight * _RATIOS**2).sum() / weight.sum()))
-        self.not_unlikely = self.ratio, self.ratio
-        if not math.isnan(self.learned_kpa):
-            below = np.cumsum(weight)
-            least, most = np.searchsorted(below, np.multiply(_NOT_UNLIKELY, below[-1])).tolist()
-            self.not_unlikely = float(_RATIOS[least]), float(_RATIOS[most])
+        self.ratio = math.sqrt(float((weight * NOISES**2).sum() / weight.sum()))
+        below = np.cumsum(weight)
+        least, most = np.searchsorted(below, np.multiply(_NOT_UNLIKELY, below[-1])).tolist()
+        self.not_unlikely = (float(NOISES[least]), float(NOISES[most])) if self.learned else (self.ratio, self.ratio)
 
     @property
     def blurred(self) -> bool:
         """Whether the noise hides the stairs."""
         return self.ratio > _BLURRED
-
-
-class Lesson(NamedTuple):
-    """A block to learn a gauge's noise from: its counts, the quantum, and where the vacuum must have been.
-
-    ``level_kpa`` and ``var_kpa2``: mean and variance of that. ``swings_kpa``: how far the vacuum may swing about it, which
-    is no noise of the gauge.
-    """
-
-    stairs: Stairs
-    counts: Counts
-    quantum_kpa: float
-    level_kpa: float
-    var_kpa2: float
-    swings_kpa: float = 0.0
-
-
-def due(stairs: Stairs, at_s: float, counts: Counts, since_s: float) -> tuple[float, Counts] | None:
-    """Keep a block to learn from it some blocks later: what a leak just begun does to it is no noise. Returns the one due.
-
-    Blocks before ``since_s`` belong to another stretch and are left out.
-    """
-    stairs.waiting.append((at_s, counts))
-    if len(stairs.waiting) <= _LATER_N:
-        return None
-    first = stairs.waiting.pop(0)
-    return first if first[0] >= since_s else None
-
-
-def learn(lessons: Sequence[Lesson]) -> None:
-    """Weigh the possible noises of each gauge by a block."""
-    if not lessons:
-        return
-    value, often = np.array([one for lesson in lessons for one in lesson.counts]).T
-    quantum, level, var, swings = np.array([lesson[2:] for lesson in lessons]).T
-    sizes = np.array([len(lesson.counts) for lesson in lessons])
-    of = np.repeat(range(len(lessons)), sizes)
-    away = (value - level[of])[:, None] - _NODES * np.sqrt(var + swings * swings)[of, None]
-    half = 0.5 * quantum[of, None]
-    ends = np.stack((away + half, away - half))
-    below = normal_below(ends[:, :, None] / (quantum[of, None, None] * _RATIOS[:, None]))
-    each = np.log(np.maximum(below[0] - below[1], 0.0) + _WILD) * often[:, None, None]
-    likely = np.add.reduceat(each, (np.cumsum(sizes) - sizes).tolist())
-    found = np.log((np.exp(likely - likely.max(axis=(1, 2), keepdims=True)) * _NODE_WEIGHTS).sum(axis=2))
-    found = np.maximum(found - found.max(axis=1, keepdims=True), -_MOST_NEWS)
-    for lesson, news in zip(lessons, found, strict=True):
-        stairs, counts = lesson.stairs, lesson.counts
-        if len(counts) == 1 and counts[0][0] == stairs.learned_kpa:
-            share = _SAME_SHARE
-        else:
-            share = 1.0 - (1.0 - _SAME_SHARE) * min(lesson.swings_kpa / (_ASTRAY * lesson.quantum_kpa), 1.0) ** 2
-        stairs.learned_kpa = counts[-1][0]
-        log_weight = stairs.log_weight + share * news
-        stairs.weigh(np.maximum(log_weight - log_weight.max(), -_DOUBT))
 
 
 def say(
@@ -161,7 +117,7 @@ def say(
     half = 0.5 * quantum_kpa
     inwards, softness = _largest_of(min(n, _OF_MOST_N))
     low, high = min(values_kpa), max(values_kpa)
-    soft = softness * least_sd
+    soft, hard = softness * stairs.ratio * quantum_kpa, softness * sd < _HARD * quantum_kpa
     if stairs.stood_s is None:
         stairs.stood_s = stairs.said_s = times_s[-1]
         return Said(middle_s, 0.5 * (low + high), soft * soft, half + 0.5 * (high - low), True)
@@ -169,7 +125,6 @@ def say(
     if high - low > 1.5 * quantum_kpa:
         mean = sum(values_kpa) / n
         return Said(middle_s, mean, (sd * sd + quantum_kpa**2 / 12.0) / n, 0.0, True)
-    hard = soft < _HARD * quantum_kpa
     if high - low > _SAME_KPA:
         share = (sum(value < 0.5 * (low + high) for value in values_kpa) + 0.5) / (n + 1.0)
         z = normal_point(share)

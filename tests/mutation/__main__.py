@@ -63,7 +63,7 @@ TESTS: Final = {
     "picked_again": ["core/test_picked_again_pure.py"],
     "leak": ["core/test_leak_instants.py", "core/test_leak_told.py"],
     "leak_bank": ["core/test_leak_bank.py", "core/test_leak_onsets.py"],
-    "leak_blocks": ["core/test_leak_one_block.py", "core/test_leak_noise.py", "core/test_leak_blocks.py"],
+    "leak_blocks": ["core/test_leak_one_block.py", "core/test_leak_block_noise.py", "core/test_leak_blocks.py"],
     "leak_follow": [
         "core/test_leak_follow.py",
         "core/test_leak_let_in.py",

@@ -56,6 +56,10 @@ def rate_of(mixed):
     return told
 
 
-def noise_known(stairs, place):
+RATIOS = [0.03, 0.06, 0.10, 0.15, 0.20, 0.27, 0.36, 0.48]
+"""What a rounding gauge's noise may be, over its quantum."""
+
+
+def noise_known(stairs, ratio):
     """Make a gauge's noise known as one of those it may have."""
-    stairs.weigh(np.where(np.arange(len(stairs.log_weight)) == place, 0.0, -50.0))
+    stairs.weigh(np.where(np.array(RATIOS) == ratio, 0.0, -50.0))

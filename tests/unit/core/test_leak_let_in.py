@@ -8,6 +8,7 @@ from monitor.core import leak_bank as banks
 from monitor.core import leak_follow as follow
 from monitor.core.leak import begin
 from monitor.core.leak_blocks import gather
+from monitor.core.leak_stairs import Seen
 from tests.unit.core.leak_signals import config, noise_known
 from tests.unit.core.test_leak_follow import PER_MIN, block
 
@@ -139,7 +140,7 @@ def test_coarse_gauge_is_told_as_a_box_and_not_at_all_while_it_stands(observed):
     state = begin(config(1))
     for number in range(3):
         state.tracks[0].gatherer.noise_var = 1e-8
-        noise_known(state.tracks[0].gatherer.stairs, 0)
+        noise_known(state.tracks[0].gatherer.stairs, 0.03)
         second(state, float(number), 62.0)
         _, _, noise, wanted, half = observed[-1]
         told = state.tracks[0].block
@@ -177,27 +178,51 @@ def test_pump_is_followed_by_what_was_expected_and_how_surely(monkeypatch):
     assert given[6] == pytest.approx(math.sqrt(given[3].var_kpa2 + var))
 
 
-def test_noise_is_learned_by_what_was_expected_of_a_gauge_that_may_be_coarse(monkeypatch):
+@pytest.mark.parametrize(
+    ("second_ends", "counted", "learns"), [(True, True, True), (False, True, False), (True, False, False)]
+)
+def test_noise_is_learned_from_whole_seconds_of_gauges_that_may_be_coarse(monkeypatch, second_ends, counted, learns):
     told = []
-    monkeypatch.setattr(follow, "_lesson", lambda *given: told.append(given))
-    state = begin(config())
-    for number in range(2):
-        second(state, float(number), 62.0, falling(0.0, float(number)))
-    expected = second(begin(config()), 0.0, 62.0, falling(0.0, 0.0))
-    given = told[-2]
-    assert given[1] is state.tracks[0]
-    assert (float(given[3][0]), float(given[4][0])) == pytest.approx(foreseen(expected, 1.0))
-    assert given[3].shape == given[4].shape == (2,)
+    monkeypatch.setattr(follow, "_learn_noise", lambda *given, busy: told.append(given) or busy)
+    state = second(begin(config()), 0.0, 62.0, 61.0)
+    told.clear()
+    gather(state.tracks[1].gatherer, 61.0, 1.0)
+    state.tracks[1].gatherer.noise_var = 1e-8 if counted else 9.0
+    state.block_from_s = 1.0
+    follow.flush(state, second_ends=second_ends)
+    assert [one[1:] for one in told if one[1] is state.tracks[1]] == [(state.tracks[1], state.tracks[1].block)] * learns
+    assert all(one[0] is state for one in told)
 
 
-def test_gauges_learn_from_the_blocks_that_teach_something(monkeypatch):
+def test_gauge_learns_from_a_window_of_its_blocks_once_it_is_due(monkeypatch):
+    kept, learned = [], []
+    monkeypatch.setattr(follow, "due", lambda *given, busy: kept.append((*given, busy)) or [given[1]] * (len(kept) % 2))
+    monkeypatch.setattr(follow, "learn", lambda *given: learned.append(given))
+    state = second(begin(config(1)), 0.0, 62.0)
+    track, block = state.tracks[0], state.tracks[0].block
+    state.climb_kpa, track.begun_s = 1.5, -4.0
+    kept.clear()
+    learned.clear()
+    assert [follow._learn_noise(state, track, block, busy=busy) for busy in (False, True)] == [True, False]
+    seen = Seen(block.read_s, block.counts, 1.5)
+    assert kept == [(track.gatherer.stairs, seen, -4.0, False), (track.gatherer.stairs, seen, -4.0, True)]
+    assert learned == [(track.gatherer.stairs, [seen], track.gatherer.quantum_kpa)]
+    track.begun_s = None
+    assert follow._learn_noise(state, track, block, busy=False) is False
+    assert len(kept) == 2
+
+
+def test_gauges_learn_one_after_the_other(monkeypatch):
+    """To learn takes as long as many blocks."""
     learned = []
-    monkeypatch.setattr(follow, "_lesson", lambda _state, track, *_: track.circuit if track.circuit == "B" else None)
-    monkeypatch.setattr(follow, "learn", learned.append)
-    state = begin(config())
-    for number in range(3):
-        second(state, float(number), 62.0, 61.0)
-    assert learned[-1] == ["B"]
+    monkeypatch.setattr(follow, "learn", lambda stairs, *_: learned.append(stairs))
+    state = begin(config(3))
+    at = []
+    for number in range(29):
+        second(state, float(number), 62.0, 61.0, 60.0)
+        at.extend((number, [track.gatherer.stairs is one for track in state.tracks].index(True)) for one in learned)
+        learned.clear()
+    assert at == [(11, 0), (12, 1), (13, 2), (23, 0), (24, 1), (25, 2)]
 
 
 def foreseen(state, at_s):
