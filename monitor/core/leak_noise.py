@@ -113,7 +113,7 @@ def learn(stairs: Stairs, window: Sequence[Seen], quantum_kpa: float) -> None:
         held_s = _HELD_WINDOWS * (window[-1].at_s - window[0].at_s)
         before = _foreseen(grid, where if where and at_s - where.at_s <= held_s else None, at_s, step_kpa, first_n)
         likely = _likely(grid, window, at_s, quantum_kpa, first_n)
-        most = likely.max(axis=(0, 1))
+        most = float(likely.max())
         joint = np.exp(likely - most) * before
         evidence = joint.sum(axis=(0, 1))
         news[grid.noises] = np.log(evidence) + most

@@ -30,8 +30,8 @@ def of(*, rate=2.0, age_s=60.0, base=0.0):
         ({"base": 0.34}, 2.01, 70.1, 0.0, False),  # what a lifter in order lost before a change is none of it
         ({"base": 0.35}, 2.34, 70.1, 0.0, True),  # but a leak goes on beside what changed
         ({"base": 0.35}, 2.36, 70.1, 0.0, False),
-        ({"base": 1.0}, 2.99, 70.0, 0.0, True),  # and what the last rest lost from the start of this one
-        ({"base": 1.0}, 3.01, 70.0, 0.0, False),
+        ({"base": 0.3}, 2.29, 70.0, 0.0, True),  # and what the last rest lost from the start of this one
+        ({"base": 0.3}, 2.31, 70.0, 0.0, False),
         ({"rate": 3.0, "age_s": 7.1}, 0.0, 300.0, 12.0, True),  # 0.35 kPa
         ({"rate": 3.0, "age_s": 6.9}, 0.0, 300.0, 12.0, False),
         ({"rate": 3.0, "age_s": 6.9}, 0.0, 300.0, 0.0, True),

@@ -230,6 +230,21 @@ def test_what_leaves_the_levels_followed_may_be_anywhere(rate_n, first_n):
     assert found == pytest.approx(anywhere(FINE))
 
 
+@pytest.mark.parametrize("level_n", [0, 1, 191, 192])
+def test_what_stands_at_the_ends_of_the_levels_followed_stays_there(level_n):
+    found = leak_noise._foreseen(FINE, at_one_place(STANDING, level_n), 12.0, 1.0 / 128.0, 7600)
+    assert found[STANDING, level_n] == pytest.approx([0.97, 0.97], abs=0.002)
+
+
+def test_share_that_leaves_the_levels_followed_is_as_likely_anywhere():
+    was = at_one_place(STANDING, 20)
+    was.share[STANDING, 20], was.share[STANDING, 60] = 0.5, 0.5
+    found = leak_noise._foreseen(FINE, was, 12.0, 1.0 / 128.0, 7640)
+    assert found.sum(axis=(0, 1)) == pytest.approx(np.ones(2))
+    kept = 0.999 * 0.5 * leak_noise._turns()[STANDING]
+    assert found[:, 20, 0] == pytest.approx(kept + (1.0 - 0.999 * 0.5) * USUAL / 193.0)
+
+
 @pytest.mark.parametrize(("steps", "kept"), [(1.0, True), (0.992, True), (1.008, True), (0.5, False), (1.02, False)])
 def test_of_a_gauge_of_other_steps_the_vacuum_may_be_anywhere(steps, kept):
     found = leak_noise._foreseen(WIDE, at_one_place(STANDING, 20, grid=WIDE), 12.0, steps / 32.0, 7600)
@@ -244,19 +259,21 @@ def test_of_a_gauge_of_other_steps_the_vacuum_may_be_anywhere(steps, kept):
 @pytest.mark.parametrize(("ago_s", "kept"), [(12.0, True), (55.0, True), (55.1, False)])
 def test_each_noise_is_weighed_by_all_the_levels_and_falls_it_foresaw(ago_s, kept):
     """What was found is kept for five lengths of a window."""
-    window = [seen(float(n), ((60.0, 3), (61.0, 2))) for n in range(12)]
+    window = [seen(100.0 + n, ((60.0, 3), (61.0, 2))) for n in range(12)]
     before = np.array([-2.0, 0.0, -2.0, -0.5, -3.0, -1.5, 0.0, -0.25])
-    was = tuple(at_one_place(SLOW, 20, grid=grid, first_n=60 * grid.steps_n, at_s=5.5 - ago_s) for grid in (FINE, WIDE))
+    was = tuple(
+        at_one_place(SLOW, 20, grid=grid, first_n=60 * grid.steps_n, at_s=105.5 - ago_s) for grid in (FINE, WIDE)
+    )
     stairs = Stairs(where=was)
     stairs.weigh(before)
     learn(stairs, window, 1.0)
     news = []
     for grid, then, told in zip((FINE, WIDE), was, stairs.where, strict=True):
         first_n = 60 * grid.steps_n - grid.levels_n // 2
-        likely = np.exp(leak_noise._likely(grid, window, 5.5, 1.0, first_n))
-        joint = likely * leak_noise._foreseen(grid, then if kept else None, 5.5, 1.0 / grid.steps_n, first_n)
+        likely = np.exp(leak_noise._likely(grid, window, 105.5, 1.0, first_n))
+        joint = likely * leak_noise._foreseen(grid, then if kept else None, 105.5, 1.0 / grid.steps_n, first_n)
         news.extend(np.log(joint.sum(axis=(0, 1))))
-        assert (told.at_s, told.step_kpa, told.first_n) == (5.5, 1.0 / grid.steps_n, first_n)
+        assert (told.at_s, told.step_kpa, told.first_n) == (105.5, 1.0 / grid.steps_n, first_n)
         assert told.share == pytest.approx(joint / joint.sum(axis=(0, 1)), abs=1e-6)
         assert told.share.dtype == np.float32
     expected = before + np.maximum(np.array(news) - max(news), -3.0)
@@ -278,7 +295,7 @@ def test_one_window_is_no_more_than_so_much_news(monkeypatch):
 
 def test_very_many_readings_leave_every_noise_a_likelihood():
     stairs = Stairs()
-    learn(stairs, [seen(float(n), ((60.0, 300), (61.0, 300), (75.0, 40))) for n in range(20)], 1.0)
+    learn(stairs, [seen(float(n), ((45.0, 40), (60.0, 300), (61.0, 300), (75.0, 40))) for n in range(20)], 1.0)
     assert np.all(np.isfinite(stairs.log_weight))
     assert all(np.all(np.isfinite(one.share)) for one in stairs.where)
 
@@ -309,4 +326,5 @@ def test_blocks_of_another_stretch_are_left_out_and_a_few_teach_nothing(since_s,
 def test_where_the_vacuum_was_in_another_stretch_is_forgotten(at_s, kept):
     stairs = Stairs(where=(at_one_place(STANDING, 50, at_s=at_s),), waiting=[seen(float(n), STANDS) for n in range(11)])
     due(stairs, seen(11.0, STANDS), -5.0)
-    assert bool(stairs.where) is kept
+    assert (stairs.where != ()) is kept
+    assert stairs.where is not None

@@ -87,6 +87,7 @@ def test_mean_of_a_rounding_gauge_may_stay_off_for_twenty_blocks():
     told = closed(gatherer, 60.0, 60.1, 60.1, 60.0)
     assert told.var_kpa2 == pytest.approx(0.05**2 / 4.0 + FLOOR + 20.0 * shows * 0.1**2 / (2.0 * math.pi**2))
     assert (told.half_kpa, told.counts) == (0.0, ((60.0, 2), (60.1, 2)))
+    assert told.read_s == told.at_s > 0.0
     assert gatherer.stairs_kpa == 0.0
 
 
