@@ -159,8 +159,8 @@ def close(gatherer: Gatherer, *, second_ends: bool = True) -> Block | None:
         seen = [values_kpa[i] for i in kept]
         counts = tuple((value, seen.count(value)) for value in sorted(set(seen)))
         if not gatherer.stairs.blurred:
-            blurs = math.exp(-2.0 * math.pi**2 * gatherer.stairs.ratio**2)
-            gatherer.stairs_kpa = quantum * max(blurs, 1.0 / math.sqrt(used_n))
+            leaves = math.sqrt(_shows((gatherer.stairs.ratio * quantum) ** 2, quantum))
+            gatherer.stairs_kpa = quantum * max(leaves, 1.0 / math.sqrt(used_n))
             said = say(gatherer.stairs, [times_s[i] for i in kept], seen, before, quantum)
             rounded = gatherer.noise_var / used_n + shows * quantum * quantum / 12.0  # such a mean moves by steps
             step_kpa = quantum / used_n

@@ -106,11 +106,11 @@ def learn(stairs: Stairs, window: Sequence[Seen], quantum_kpa: float) -> None:
     at_s = 0.5 * (window[0].at_s + window[-1].at_s)
     values = np.concatenate([np.repeat(value + one.climb_kpa, often) for one in window for value, often in one.counts])
     middle_kpa = float(np.median(values))
+    held_s = _HELD_WINDOWS * (window[-1].at_s - window[0].at_s)
     news, found = np.zeros(len(NOISES)), []
     for grid, where in zip(_GRIDS, stairs.where or (None,) * len(_GRIDS), strict=True):
         step_kpa = quantum_kpa / grid.steps_n
         first_n = round(middle_kpa / step_kpa) - grid.levels_n // 2
-        held_s = _HELD_WINDOWS * (window[-1].at_s - window[0].at_s)
         before = _foreseen(grid, where if where and at_s - where.at_s <= held_s else None, at_s, step_kpa, first_n)
         likely = _likely(grid, window, at_s, quantum_kpa, first_n)
         most = float(likely.max())
