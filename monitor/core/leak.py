@@ -32,6 +32,8 @@ __all__ = [
 
 _GAP_INTERVALS: Final = 3.5
 _GAP_LEAST_S: Final = 6.0
+_LEAST_S: Final = 1e-3  # circuits that come one by one in an instant are no time apart
+_WAITED_S: Final = 2.0 * BLOCK_S
 _STROKE_FROM: Final = 0.7
 _SOON: Final = 1.25  # a block ends with the last reading expected in it: the next may be late by a quarter
 _QUICKEST_N: Final = 4
@@ -56,15 +58,20 @@ def begin(config: LeakConfig) -> LeakState:
 
 
 def advance(state: LeakState, sample: LeakSample, now_s: float) -> LeakState:
-    """Fold one instant in. Changes ``state`` and returns it; an instant not later than the last is left out."""
+    """Fold one instant in. Changes ``state`` and returns it.
+
+    Circuits may come one by one in an instant: what has been heard in it already is left out, and so is an earlier instant.
+    """
     if state.last_s is not None:
         waited_s = now_s - state.last_s
-        if waited_s <= 0.0:
+        if waited_s < 0.0 or (waited_s == 0.0 and not _brings_news(state, sample)):
             return state
         if waited_s > max(_GAP_LEAST_S, min(_GAP_INTERVALS * state.interval_s, GAP_MOST_S)):
             flush(state)
-            forget(state, waited_s)
+            forget(state)
         else:
+            if waited_s > _WAITED_S:
+                flush(state)  # what comes after a pause is no part of what was before it
             state.paced_n += 1
             state.interval_s += max(0.1, 1.0 / state.paced_n) * (min(waited_s, _GAP_LEAST_S) - state.interval_s)
     turned = False
@@ -93,25 +100,32 @@ def advance(state: LeakState, sample: LeakSample, now_s: float) -> LeakState:
     return state
 
 
+def _brings_news(state: LeakState, sample: LeakSample) -> bool:
+    """Whether a circuit is heard that was not yet in the last instant."""
+    heard = (sample.vacuum_kpa.get(track.circuit) for track in state.tracks if track.gatherer.heard_s != state.last_s)
+    return any(value is not None for value in heard)
+
+
 def _blocks_n(state: LeakState) -> int:
     """How many blocks a second is cut into: more than one where the gauges are fine and quick."""
     noise_var = max(track.gatherer.noise_var for track in state.tracks)
-    least_s = state.interval_s * max(_QUICK_READINGS_N, noise_var / _QUICK_SD_KPA**2)
+    least_s = max(state.interval_s, _LEAST_S) * max(_QUICK_READINGS_N, noise_var / _QUICK_SD_KPA**2)
     return max(min(int(BLOCK_S / least_s), _QUICKEST_N), 1)
 
 
 def view(state: LeakState, circuit: str, now_s: float) -> LeakView:
-    """What is known of a circuit's leak now."""
+    """What is known of a circuit's leak now: as of the last block, like its times."""
+    at_s = now_s if state.bank is None else state.bank.at_s
     track = state.tracks[state.config.circuits.index(circuit)]
     assumed = []
     if not state.climb_source:
         assumed.append("ambient")
     if track.pump.reported is None:
         assumed.append("pump")
-    if track.pump.running and rate_at_rest(track.pump, now_s) is not None:
+    if (track.pump.running or not known(track)) and rate_at_rest(track.pump, at_s) is not None:
         assumed.append("seal_test")
     told: tuple[float | None, float | None, float | None] = (None, None, None)
-    rate = _off_quantiles(track, now_s)
+    rate = _off_quantiles(track, at_s)
     if rate is not None:
         told = (S_PER_MIN * rate.middle, S_PER_MIN * rate.low, S_PER_MIN * rate.high)
     return LeakView(*told, falling=track.falling, pump=_pump_word(track, state), assumed=tuple(assumed))

@@ -59,6 +59,7 @@ class Block:
 class Gatherer:
     """What is remembered of one signal between blocks."""
 
+    heard_s: float = -math.inf
     times_s: list[float] = field(default_factory=list)
     values_kpa: list[float] = field(default_factory=list)
     noise_var: float = 0.05**2
@@ -120,7 +121,10 @@ def _decimal_kpa(values_kpa: list[float], most_kpa: float) -> float:
 
 
 def gather(gatherer: Gatherer, value_kpa: float, now_s: float) -> None:
-    """Take one reading into the block under way."""
+    """Take one reading into the block under way; of an instant the first one."""
+    if now_s == gatherer.heard_s:
+        return
+    gatherer.heard_s = now_s
     gatherer.times_s.append(now_s)
     gatherer.values_kpa.append(value_kpa)
 

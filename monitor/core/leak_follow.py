@@ -12,7 +12,7 @@ from monitor.core.leak_judge import judge
 from monitor.core.leak_noise import due, learn
 from monitor.core.leak_pump import OFF_RATE_WIDEN, infer, lowest_kpa, rate_at_lowest, rested, started, stopped
 from monitor.core.leak_stairs import Seen
-from monitor.core.leak_state import BEFORE_N, CircuitTrack, LeakState, known_rate, shown
+from monitor.core.leak_state import BEFORE_N, CircuitTrack, LeakState, known_rate, shown, spaced
 from monitor.core.readings import Pump
 from monitor.core.warning_time import slackening_per_kpa
 
@@ -30,22 +30,24 @@ _PAIR_FROM_S: Final = 0.7
 """A silent pump is judged by two readings or more: slower ones are taken in pairs."""
 
 
-def forget(state: LeakState, waited_s: float) -> None:
-    """After a hole in the readings everything starts from unknown: what was learned of noise and pump rest stays."""
+def forget(state: LeakState) -> None:
+    """After a hole in the readings everything starts from unknown: what was learned of noise and of strokes stays."""
     state.block_from_s = state.second_from_s = None
     state.bank = state.relative = None
     for track in state.tracks:
-        track.begun_s = track.block = track.mixed = track.quantiles = None
-        track.before, track.falling = (), False
+        _lose_track(track)
         track.bounds = {}
         track.gatherer.tail = []
         begin_anew(track.gatherer)
-        if track.pump.off_rate is not None:
-            mean, var = track.pump.off_rate
-            track.pump.off_rate = (mean, var + OFF_RATE_WIDEN * (1.0 + waited_s / 60.0))
         track.pump.waiting = []
     state.common.rate_kpa_per_s, state.common.ceilings = 0.0, []
     state.climb_refuted_since_s, state.climb_doubted = None, frozenset()
+
+
+def _lose_track(track: CircuitTrack) -> None:
+    """Nothing is known of a circuit any more, nor what it leaked at rest: a leak may have begun unheard."""
+    track.begun_s = track.block = track.mixed = track.quantiles = track.pump.off_rate = None
+    track.before, track.falling = (), False
 
 
 def flush(state: LeakState, *, second_ends: bool = True) -> None:
@@ -82,9 +84,9 @@ def flush(state: LeakState, *, second_ends: bool = True) -> None:
         track.bounds = {}
         if block is None:
             if track.block is not None and at_s - track.block.at_s > GAP_MOST_S:
-                track.begun_s = track.block = track.mixed = track.quantiles = None
-                track.before, track.falling = (), False
+                _lose_track(track)
             continue
+        spaced(track, block)
         fixed_kpa = block.mean_kpa + state.climb_kpa
         rate = float(mean[1, row])
         sd = math.sqrt(block.var_kpa2 + float(var[0, row]))

@@ -108,7 +108,8 @@ def _goes_on(track: PumpTrack, now_s: float) -> bool:
 
 
 def stopped(track: PumpTrack, seen_kpa: float, now_s: float) -> None:
-    """The pump has come to rest: a whole stroke is known."""
+    """The pump has come to rest: a whole stroke is known. What it may have covered for long is not."""
+    track.off_rate = rate_at_rest(track, now_s)
     track.running = False
     track.top_kpa, track.ended_s = seen_kpa, now_s
     track.lows_kpa = [*track.lows_kpa, track.low_kpa][-_STROKES_KEPT_N:]

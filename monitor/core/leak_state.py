@@ -16,6 +16,13 @@ from monitor.core.warning_time import Bounds
 
 KNOWN_AFTER_S: Final = 8.0
 
+AGAIN_AFTER_S: Final = 2.0
+"""After a pause in its readings a circuit is told again once it was heard for so long: one reading shows no new leak, s."""
+
+_PAUSE_LEAST_S: Final = 3.0
+_PAUSE_SPACINGS: Final = 3.5
+_SPACING_SHARE: Final = 0.1
+
 COARSE_KPA: Final = 0.3
 """A gauge of longer steps is coarse: a swing or a short drift may pass within one of them."""
 
@@ -76,7 +83,8 @@ class LeakView:
 class CircuitTrack:
     """One circuit between blocks. ``known_of_s``: beginning of the stretch whose rate is told, if any.
 
-    ``before``: the last blocks of the two seconds before ``block``.
+    ``before``: the last blocks of the two seconds before ``block``. ``spacing_s``: how far apart its blocks usually are;
+    ``resumed_s``: when it was heard again after a pause.
     """
 
     circuit: str
@@ -86,6 +94,8 @@ class CircuitTrack:
     known_of_s: float | None = None
     block: Block | None = None
     before: tuple[Block, ...] = ()
+    spacing_s: float = BLOCK_S
+    resumed_s: float = -math.inf
     mixed: Mixture | None = None
     quantiles: RateQuantiles | None = None
     falling: bool = False
@@ -126,9 +136,24 @@ class LeakState:
     shift_kpa: list[float] = field(default_factory=list)
 
 
+def spaced(track: CircuitTrack, block: Block) -> None:
+    """Note how long after the last block this one came, before it takes its place."""
+    if track.block is None:
+        return
+    waited_s = block.at_s - track.block.at_s
+    if waited_s > max(_PAUSE_LEAST_S, _PAUSE_SPACINGS * track.spacing_s):
+        track.resumed_s = block.at_s
+    track.spacing_s += _SPACING_SHARE * (waited_s - track.spacing_s)
+
+
 def known(track: CircuitTrack) -> bool:
-    """Whether a circuit's rate is to be told: it stays so for its stretch, only its bounds widen with what comes."""
-    return track.begun_s is not None and track.known_of_s == track.begun_s and track.quantiles is not None
+    """Whether a circuit's rate is to be told.
+
+    It stays so for its stretch, only its bounds widen with what comes; but for the first seconds after a pause.
+    """
+    if track.begun_s is None or track.known_of_s != track.begun_s or track.quantiles is None:
+        return False
+    return track.block is None or track.block.at_s - track.resumed_s >= AGAIN_AFTER_S
 
 
 def known_rate(track: CircuitTrack) -> Rate | None:

@@ -410,6 +410,63 @@ def test_after_a_gap_it_starts_from_unknown():
     assert to_level(state, "A", 52.0, late_s[-1]) is not None
 
 
+def covered(rests_s, runs_s, after_s, leak_kpa_per_min):
+    """Circuit A rests at 0.2 kPa/min, its pump runs and holds the vacuum, then rests again and a leak has begun meanwhile."""
+    t_s = times(rests_s + runs_s + after_s, 5)
+    since_s = t_s - t_s[0]
+    truth = 64.0 - 0.2 / 60.0 * np.minimum(since_s, rests_s)
+    truth -= leak_kpa_per_min / 60.0 * np.maximum(since_s - rests_s - runs_s, 0.0)
+    pump = [{"A": Pump.ON if rests_s < at_s < rests_s + runs_s else Pump.OFF, "B": Pump.OFF} for at_s in since_s]
+    left_s = (truth - 52.0) / leak_kpa_per_min * 60.0
+    return t_s, read(np.stack([truth, np.full(len(t_s), 64.0)], axis=1)), pump, left_s
+
+
+def test_leak_that_began_in_a_hole_is_not_told_by_what_the_last_rest_lost():
+    t_s, seen, pump, left_s = covered(160.0, 5.0, 60.0, 3.0)
+    holed_s = np.where(t_s - t_s[0] > 165.0, t_s + 60.0, t_s)
+
+    def each(i, state):
+        told = to_level(state, "A", 52.0, holed_s[i])
+        if holed_s[i] > holed_s[0] + 225.0 and told is not None:
+            assert told.early_s <= 1.3 * left_s[i]  # while gas may settle yet; by the last rest it were 1,500 s
+            assert "seal_test" not in view(state, "A", holed_s[i]).assumed
+
+    state = feed(start(), holed_s, seen, pump=pump, ambient_kpa=ambient(t_s), each=each)
+    assert to_level(state, "A", 52.0, holed_s[-1]).early_s <= left_s[-1]
+    assert to_level(state, "A", 52.0, holed_s[-1]).likely_s == pytest.approx(left_s[-1], rel=0.1)
+
+
+def test_pump_that_ran_for_minutes_says_nothing_of_the_leak_it_covered_once_it_stops():
+    t_s, seen, pump, left_s = covered(160.0, 300.0, 60.0, 3.0)
+
+    def each(i, state):
+        after_s = t_s[i] - t_s[0] - 460.0
+        if 1.0 < after_s < 5.0:
+            assert to_level(state, "A", 52.0, t_s[i]) is None
+            assert reserve(state, "A", 52.0, t_s[i]) is None
+
+    state = feed(start(), t_s, seen, pump=pump, ambient_kpa=ambient(t_s), each=each)
+    assert to_level(state, "A", 52.0, t_s[-1]).likely_s == pytest.approx(left_s[-1], rel=0.1)
+
+
+@pytest.mark.parametrize("silent_s", [4.5, 19.0])
+def test_circuit_heard_again_after_a_pause_of_its_own_is_not_told_at_once(silent_s):
+    t_s = times(160.0, 5)
+    since_s = t_s - t_s[0] - 100.0
+    truth = np.stack([64.0 - 3.0 / 60.0 * np.maximum(since_s, 0.0), np.full(len(t_s), 64.0)], axis=1)
+    seen = read(truth)
+    seen[(since_s > 0.0) & (since_s < silent_s), 0] = np.nan
+    told = {}
+
+    def each(i, state):
+        told[round(since_s[i], 1)] = to_level(state, "A", 52.0, t_s[i])
+
+    feed(start(), t_s, seen, ambient_kpa=ambient(t_s), each=each)
+    assert all(told[at_s] is None for at_s in told if silent_s + 1.0 < at_s < silent_s + 1.8)
+    assert all(told[at_s] is not None for at_s in told if silent_s + 4.0 < at_s or -50.0 < at_s < 0.0)
+    assert all(told[at_s].early_s < 12.0 * 20.0 - at_s for at_s in told if silent_s + 5.0 < at_s)
+
+
 def test_wild_and_lost_readings_change_little():
     chance = np.random.default_rng(5)
     t_s, _, seen = lift(240.0, drop={0: lambda t: level_fall(t, 100.0, 1.0)})

@@ -39,7 +39,7 @@ def state_of(circuits_n=2, *, leak_kpa_per_min=2.0, **settings):
 # --- a hole in the readings
 
 
-def test_hole_forgets_falls_and_doubts_and_keeps_noise_and_pump():
+def test_hole_forgets_falls_rests_and_doubts_and_keeps_noise_and_strokes():
     state = state_of()
     state.block_from_s, state.common.rate_kpa_per_s, state.common.ceilings = NOW_S, 0.01, [(0.02, 0.0)]
     state.climb_refuted_since_s, state.climb_doubted = NOW_S, frozenset({"height"})
@@ -47,12 +47,12 @@ def test_hole_forgets_falls_and_doubts_and_keeps_noise_and_pump():
     track.before, track.falling, track.bounds = (block(),), True, {("going", 52.0): None}
     track.gatherer.tail, track.gatherer.means, track.gatherer.noise_var = [(NOW_S, 62.0)], [(NOW_S, 62.0)], 0.5
     track.pump.off_rate, track.pump.running = (0.01, 1e-6), True
-    follow.forget(state, 90.0)
+    follow.forget(state)
     assert (state.block_from_s, state.bank, state.relative) == (None, None, None)
     assert (track.begun_s, track.block, track.mixed, track.quantiles) == (None, None, None, None)
     assert (track.before, track.falling, track.bounds) == ((), False, {})
     assert (track.gatherer.tail, track.gatherer.means, track.gatherer.noise_var) == ([], [], 0.5)
-    assert track.pump.off_rate == pytest.approx((0.01, 1e-6 + 2.5 * WIDENED))
+    assert track.pump.off_rate is None  # what began in the hole would be hidden by it
     assert track.pump.running
     assert other.pump.off_rate is None
     assert (state.common.rate_kpa_per_s, state.common.ceiling_kpa_per_s) == (0.0, 0.0)
@@ -75,8 +75,8 @@ def test_one_source_of_the_hoist_to_a_block(seen, under_way, source, taken):
 
 
 def climbed(state, source, *values_kpa):
-    for number, value in enumerate(values_kpa):
-        follow.climb(state, source, value, NOW_S + 0.1 * number)
+    for value in values_kpa:
+        follow.climb(state, source, value, max(state.climb.heard_s + 0.1, NOW_S))
     return follow._follow_climb(state, state.bank, second_ends=True)
 
 
@@ -155,7 +155,7 @@ def test_silent_pump_of_slow_readings_is_judged_by_two_of_them(monkeypatch):
     state.interval_s = 1.0
     turned(state, block(), fixed_kpa=62.0)
     assert state.tracks[0].pump.waiting
-    follow.forget(state, 30.0)
+    follow.forget(state)
     assert state.tracks[0].pump.waiting == [], "what was before a hole is not paired"
     again = state_of()
     again.tracks[0].pump.waiting, again.tracks[0].pump.reported = [(62.0, NOW_S, 62.0)], Pump.OFF
@@ -200,16 +200,20 @@ def test_rest_whose_leak_was_not_known_leaves_the_last_one_remembered():
     assert track.pump.low_kpa == 62.3  # nothing was followed
 
 
-@pytest.mark.parametrize("off_rate", [(0.01, 1e-6), None])
-def test_pump_that_stops_begins_a_rest_with_what_it_leaked_before(off_rate):
+@pytest.mark.parametrize(
+    ("off_rate", "ran_s", "remembered"),
+    [((0.01, 1e-6), 120.0, True), ((0.01, 1e-6), 120.1, False), (None, 120.0, False)],  # it may have covered a new one
+)
+def test_pump_that_stops_begins_a_rest_with_what_it_leaked_before(off_rate, ran_s, remembered):
     state = state_of()
     track = state.tracks[0]
     track.pump.reported, track.pump.running, track.pump.off_rate = Pump.OFF, True, off_rate
+    track.pump.running_since_s = NOW_S - ran_s
     track.falling = True
     assert turned(state, block(65.0), fixed_kpa=65.5)
     assert (track.pump.running, track.pump.top_kpa, track.pump.ended_s) == (False, 65.0, NOW_S)
-    expected = None if off_rate is None else pytest.approx((0.01, 1e-6 + WIDENED))
-    assert state.bank.remembered[0] == expected
+    assert state.bank.remembered[0] == (pytest.approx((0.01, 1e-6 + WIDENED)) if remembered else None)
+    assert track.pump.off_rate == (off_rate if remembered else None)
     assert start_level(state)[0] == 65.5
     assert track.begun_s == NOW_S
 

@@ -54,6 +54,39 @@ def test_instant_not_later_than_the_last_is_left_out(again_s):
     assert (state.last_s, state.interval_s) == (100.0, 1.0)
 
 
+def test_circuits_may_come_one_by_one_in_an_instant():
+    state = begin(config())
+    for given in ({"A": 62.0}, {"B": 61.0}, {"A": 50.0, "B": 50.0}):  # what was heard already is left out
+        advance(state, LeakSample(given, ambient_kpa=101.0), 100.0)
+    assert [track.gatherer.values_kpa for track in state.tracks] == [[62.0], [61.0]]
+    assert state.climb.values_kpa == [-101.0]
+
+
+@pytest.mark.parametrize("rate_hz", [1.0, 5.0])
+@pytest.mark.parametrize("apart", [False, True])
+def test_circuits_in_messages_of_their_own_are_told_as_those_of_one(apart, rate_hz):
+    chance = np.random.default_rng(3)
+    state = begin(config())
+    for number in range(round(150.0 * rate_hz)):
+        now_s = number / rate_hz
+        lost = {"A": 0.0, "B": 2.0 / 60.0 * max(now_s - 60.0, 0.0)}
+        seen = {circuit: 62.0 - kpa + 0.05 * chance.standard_normal() for circuit, kpa in lost.items()}
+        for given in [{circuit: kpa} for circuit, kpa in seen.items()] if apart else [seen]:
+            advance(state, LeakSample(given, ambient_kpa=101.3), now_s)
+    told = leak.view(state, "B", now_s)
+    assert told.falling
+    assert told.leak_kpa_per_min == pytest.approx(2.0, rel=0.1)
+    assert not leak.view(state, "A", now_s).falling
+
+
+@pytest.mark.parametrize(("waited_s", "apart"), [(2.0, False), (2.1, True), (3.2, True)])
+def test_what_comes_after_a_pause_is_no_part_of_the_block_before_it(waited_s, apart):
+    state = fed(*(0.25 * number for number in range(42)))
+    assert under_way(state) == [2, 2]  # the block under way began at 10 s
+    fed(10.25 + waited_s, state=state)
+    assert state.tracks[0].block.at_s == pytest.approx(10.125 if apart else (10.0 + 10.25 + 12.25) / 3.0)
+
+
 def test_block_ends_with_the_last_reading_of_its_second():
     """At one reading a second each makes its own block, once the pace is known; at five a second the fifth ends one."""
     state = fed(100.0)
@@ -154,8 +187,7 @@ def test_hole_in_the_readings_forgets_the_fall(usual_s, waited_s, forgotten):
     bank = state.bank
     fed(101.0 + waited_s, state=state)
     assert (state.bank is not bank) is forgotten
-    widened = (0.03 / 60.0) ** 2 * (1.0 + waited_s / 60.0)
-    assert state.tracks[0].pump.off_rate[1] == pytest.approx(1e-6 + (widened if forgotten else 0.0))
+    assert state.tracks[0].pump.off_rate == (None if forgotten else (0.01, 1e-6))
     if forgotten:
         assert state.interval_s == usual_s  # a hole says nothing of the pace
     else:

@@ -305,3 +305,10 @@ def test_noise_that_hides_the_stairs_is_no_less_than_it_takes_to_hide_them(noise
     own = 0.48 if used_kpa is None else math.sqrt(max((used_kpa / 0.5) ** 2 - 1.0 / 12.0, 0.0))
     bias = 20.0 * math.exp(-4.0 * math.pi**2 * own**2) * 0.5**2 / (2.0 * math.pi**2)
     assert told.noise_kpa2 == pytest.approx((used_kpa or hides) ** 2 / 3.0 + FLOOR + bias)
+
+
+def test_of_an_instant_the_first_reading_counts():
+    gatherer = Gatherer()
+    for value, at_s in ((62.0, 100.0), (50.0, 100.0), (61.9, 100.2), (50.0, 100.2)):
+        gather(gatherer, value, at_s)
+    assert (gatherer.values_kpa, gatherer.times_s) == ([62.0, 61.9], [100.0, 100.2])

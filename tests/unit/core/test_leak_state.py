@@ -1,10 +1,13 @@
 """From when on a circuit's rate is told, and for how long it stays so."""
 
+import math
+from dataclasses import replace
+
 import pytest
 
 from monitor.core.leak_blocks import Block
 from monitor.core.leak_project import RateQuantiles
-from monitor.core.leak_state import CircuitTrack, known, known_rate, shown
+from monitor.core.leak_state import CircuitTrack, known, known_rate, shown, spaced
 
 PER_MIN = 1.0 / 60.0
 
@@ -55,6 +58,39 @@ def test_what_was_not_seen_has_not_shown(lacking):
 )
 def test_rate_stays_told_for_its_stretch(changes, told):
     assert known(track(**changes)) is told
+
+
+@pytest.mark.parametrize(("heard_again_s_ago", "told"), [(0.0, False), (1.9, False), (2.0, True), (50.0, True)])
+def test_rate_is_told_again_two_seconds_after_a_pause(heard_again_s_ago, told):
+    one = track(known_of_s=100.0)
+    one.resumed_s = one.block.at_s - heard_again_s_ago
+    assert known(one) is told
+
+
+@pytest.mark.parametrize(
+    ("spacing_s", "waited_s", "paused"),
+    [
+        (0.25, 3.0, False),
+        (0.25, 3.1, True),
+        (1.0, 3.5, False),
+        (1.0, 3.6, True),
+        (4.0, 13.9, False),  # a slow gauge is waited for by its own pace
+        (4.0, 14.1, True),
+    ],
+)
+def test_pause_is_longer_than_three_and_a_half_times_the_usual(spacing_s, waited_s, paused):
+    one = track(known_of_s=100.0)
+    one.spacing_s = spacing_s
+    later = replace(one.block, at_s=one.block.at_s + waited_s)
+    spaced(one, later)
+    assert one.resumed_s == (later.at_s if paused else -math.inf)
+    assert one.spacing_s == pytest.approx(spacing_s + 0.1 * (waited_s - spacing_s))
+
+
+def test_first_block_of_all_comes_after_no_pause():
+    one = CircuitTrack("A")
+    spaced(one, track().block)
+    assert (one.resumed_s, one.spacing_s) == (-math.inf, 1.0)
 
 
 def test_rate_that_is_told_is_known_by_its_mean_and_variance():

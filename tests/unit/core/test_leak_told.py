@@ -58,17 +58,19 @@ def test_leak_is_told_in_kpa_a_minute_with_its_points():
 
 
 @pytest.mark.parametrize(
-    ("source", "reported", "running", "off_rate", "assumed"),
+    ("source", "reported", "known", "running", "off_rate", "assumed"),
     [
-        ("", None, False, None, ("ambient", "pump")),
-        ("height", None, False, RATE, ("pump",)),
-        ("", Pump.OFF, False, RATE, ("ambient",)),
-        ("ambient", Pump.ON, True, RATE, ("seal_test",)),
-        ("ambient", Pump.ON, True, None, ()),
+        ("", None, True, False, None, ("ambient", "pump")),
+        ("height", None, True, False, RATE, ("pump",)),
+        ("", Pump.OFF, True, False, RATE, ("ambient",)),
+        ("ambient", Pump.OFF, False, False, RATE, ("seal_test",)),  # this rest is too young: the last one's is told
+        ("ambient", Pump.OFF, False, False, None, ()),
+        ("ambient", Pump.ON, True, True, RATE, ("seal_test",)),
+        ("ambient", Pump.ON, True, True, None, ()),
     ],
 )
-def test_what_had_to_be_assumed_is_named(source, reported, running, off_rate, assumed):
-    state, track = one(running=running)
+def test_what_had_to_be_assumed_is_named(source, reported, known, running, off_rate, assumed):
+    state, track = one(known, running=running)
     state.climb_source, track.pump.reported, track.pump.off_rate = source, reported, off_rate
     assert view(state, "A", NOW_S).assumed == assumed
 
@@ -93,8 +95,12 @@ def test_leak_is_that_of_this_rest_or_else_of_the_last(known, running, off_rate,
 def test_leak_at_rest_is_not_told_once_the_pump_has_run_for_long():
     state, track = one(running=True)
     track.pump.off_rate = RATE
-    assert view(state, "A", NOW_S + 110.0).leak_kpa_per_min == pytest.approx(2.0, rel=0.01)
-    assert view(state, "A", NOW_S + 110.1).leak_kpa_per_min is None
+    track.pump.running_since_s = NOW_S - 120.0
+    assert view(state, "A", NOW_S + 0.9).leak_kpa_per_min == pytest.approx(2.0, rel=0.01)
+    assert view(state, "A", NOW_S + 0.9).assumed == ("ambient", "pump", "seal_test")
+    track.pump.running_since_s = NOW_S - 120.1
+    assert view(state, "A", NOW_S).leak_kpa_per_min is None
+    assert view(state, "A", NOW_S).assumed == ("ambient", "pump")
 
 
 @pytest.mark.parametrize(
