@@ -49,11 +49,11 @@ class Kind:
 
 def _doubling(doubling_s: float, sd_ratio: float) -> Kind:
     growth = math.log(2.0) / doubling_s
-    return Kind(0.06, (0.35, 0.4), 1e-5, (0.3, 0.4), growth=(growth, sd_ratio * growth), based=True, wander=0.0)
+    return Kind(0.07, (0.35, 0.4), 1e-5, (0.3, 0.4), growth=(growth, sd_ratio * growth), based=True, wander=0.0)
 
 
 def _bent(bend: float) -> Kind:
-    return Kind(0.06, (0.15, 0.25), 1e-5, (0.15, 0.25), growth=(1 / 60, 0.5 / 60), bend=bend, based=True, wander=0.0)
+    return Kind(0.05, (0.15, 0.25), 1e-5, (0.15, 0.25), growth=(1 / 60, 0.5 / 60), bend=bend, based=True, wander=0.0)
 
 
 KINDS: Final = (
@@ -67,7 +67,7 @@ KINDS: Final = (
     _doubling(125.0, 0.3),
     _bent(1.0),
     _bent(0.5),
-    Kind(0.11, (2.5e-3, 8e-3), 1e-5, (2.5e-3, 8e-3), growth=(1.0, 0.0), bend=1.0, based=True, wander=0.0),
+    Kind(0.095, (2.5e-3, 8e-3), 1e-5, (2.5e-3, 8e-3), growth=(1.0, 0.0), bend=1.0, based=True, wander=0.0),
     Kind(0.08, (0.0, 0.0), 0.0, (0.0, 0.6), feared=False),
 )
 """Gas settling fast and slowly, steady through an orifice, steady seepage, back to quiet, doubling in about 8, 4 and 2 min,
