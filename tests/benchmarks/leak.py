@@ -28,7 +28,7 @@ import numpy as np
 import monitor.core
 from tests.benchmarks import leak_parts as parts
 from tests.benchmarks import leak_tables as tables
-from tests.benchmarks.leak_lifts import LEAKS, Cell
+from tests.benchmarks.leak_lifts import LEAKS, UNTRAINED, Cell
 from tests.benchmarks.leak_run import LOSING_S
 
 REPORT_SEED = 9001
@@ -65,7 +65,7 @@ PARTS = {
     ),
     "coverage": Part("All leaks, one instant per lift", parts.instants, tables.instants, 2, len(LEAKS)),
     "delays": Part("Sudden leak in one circuit: delay, median", parts.sudden, tables.sudden, 2, len(parts.RATES)),
-    "pumps": Part("Pumps", parts.pumps, tables.pumps, 2, 3),
+    "pumps": Part("Pumps", parts.pumps, tables.pumps, 2, 4),
     "cooling": Part("Steady leak while the gas cools by 10 K in 10 min", parts.cooled, tables.cooled, 4, 1),
     "together": Part(
         "The same leak on every circuit at once: delay until losing, median",
@@ -73,6 +73,13 @@ PARTS = {
         tables.together,
         1,
         2 * len(parts.SHOWS) * len(parts.TOGETHER_RATES),
+    ),
+    "untrained": Part(
+        "Leaks by laws that nothing was tuned with, one instant per lift",
+        parts.untrained,
+        tables.instants,
+        4,
+        len(UNTRAINED),
     ),
 }
 

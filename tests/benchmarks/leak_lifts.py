@@ -59,6 +59,11 @@ class Lift:
     def duration_s(self):
         return (len(self.vacuum_kpa) - 1) * STEP_S
 
+    @property
+    def before_kpa_per_s(self):
+        """What circuit 0 lost before its leak began."""
+        return float(self.leak_kpa_per_min[int(self.onset_s / STEP_S) - 1]) / 60.0
+
     def at(self, t_s, circuit=0):
         return np.interp(t_s, np.arange(len(self.vacuum_kpa)) * STEP_S, self.vacuum_kpa[:, circuit])
 
@@ -143,6 +148,8 @@ def together(starts_kpa, leak_kpa_per_s, chance, *, kelvin):
 
 
 LEAKS = ("sudden", "growing", "step", "ramp", "power")
+UNTRAINED = ("cubic", "levelling")
+"""Laws that no hypothesis of the estimate has, and that were never used for its tuning."""
 
 
 def leaky(kind, n, chance, *, rate=None, longest_s=4200.0, cooling=False, all_circuits=False, shows=None):
@@ -166,8 +173,11 @@ def leaky(kind, n, chance, *, rate=None, longest_s=4200.0, cooling=False, all_ci
     elif kind == "ramp":
         extra = since * (10.0 / (0.5 * chance.uniform(240.0, 1200.0, n) ** 2)) * 60.0
     elif kind == "power":
-        k, reach_s = chance.uniform(0.5, 2.0, n), chance.uniform(300.0, 1200.0, n)
-        extra = (10.0 * (k + 1.0) / reach_s) * (since / reach_s) ** k * 60.0
+        extra = _power(chance.uniform(0.5, 2.0, n), since, chance)
+    elif kind == "cubic":
+        extra = _power(np.full(n, 3.0), since, chance)
+    elif kind == "levelling":
+        extra = size * -np.expm1(-since / chance.uniform(60.0, 300.0, n))
     else:
         raise ValueError(kind)
     start_kpa = chance.uniform(58.0, 80.0, n)
@@ -194,6 +204,12 @@ def leaky(kind, n, chance, *, rate=None, longest_s=4200.0, cooling=False, all_ci
         )
         for i in range(n)
     ]
+
+
+def _power(k, since, chance):
+    """A leak that goes as the time to the power ``k`` and has taken 10 kPa after 5 to 20 min, kPa/min."""
+    reach_s = chance.uniform(300.0, 1200.0, len(k))
+    return (10.0 * (k + 1.0) / reach_s) * (since / reach_s) ** k * 60.0
 
 
 def _kelvin(grid, n, chance, *, cooling, onset_s):
@@ -328,6 +344,33 @@ def pumped(n, chance, *, covers, shown, duration_s=900.0):
                 np.zeros(len(grid)),
                 shows=shows,
                 pump_on=on,
+                pump_shown=True,
+            )
+        )
+    return lifts
+
+
+def balanced(n, chance, *, duration_s=900.0):
+    """Lifts whose pump rests, then runs for minutes on end and balances a leak that began meanwhile, and then fails."""
+    grid = np.arange(0.0, duration_s, STEP_S)
+    lifts = []
+    for _ in range(n):
+        start, usual, leak = chance.uniform(62.0, 75.0), chance.uniform(0.0, 0.3), chance.uniform(1.0, 4.0)
+        onset_s = chance.uniform(160.0, 240.0)
+        fails_s = onset_s + chance.uniform(180.0, 360.0)
+        net = (usual * (grid < onset_s) + leak * (grid > fails_s))[:, None]
+        vacuum, _ = gas(np.array([start]), net / 60.0, chance)
+        on = (grid >= onset_s) & (grid <= fails_s)
+        lifts.append(
+            Lift(
+                "balances",
+                np.stack([vacuum[:, 0], np.full(len(grid), start)], axis=1),
+                np.where(grid < onset_s, usual, leak),
+                onset_s,
+                start - 8.0,
+                np.zeros(len(grid)),
+                shows=str(chance.choice(["ambient", "height", "nothing"])),
+                pump_on=np.stack([on, np.zeros(len(grid), dtype=bool)], axis=1),
                 pump_shown=True,
             )
         )

@@ -6,14 +6,16 @@ import numpy as np
 
 from tests.benchmarks import leak_limits as limits
 from tests.benchmarks.leak_laws import Steady
-from tests.benchmarks.leak_lifts import LEAKS, STEP_S, healthy, leaky, pumped, read
+from tests.benchmarks.leak_lifts import LEAKS, STEP_S, UNTRAINED, balanced, healthy, leaky, pumped, read
 from tests.benchmarks.leak_run import run
 
 RATES = (0.5, 1.0, 3.0, 6.0)
 TOGETHER_RATES = (1.0, 3.0)
 SHOWS = ("ambient", "nothing")
 AFTER_S = 180.0
-COVERS_TOLD, COVERS_NOT_TOLD, CANNOT = range(3)
+COVERED_S = 125.0  # a pump that ran so long may cover a leak: no reserve is known
+COVERS_TOLD, COVERS_NOT_TOLD, CANNOT, BALANCES = range(4)
+KINDS = LEAKS + UNTRAINED
 
 
 def losing_after_s(told, onset_s):
@@ -40,7 +42,7 @@ def sudden(cell, chance, n, *, rates=RATES, rivals=True):
                 (
                     rate,
                     losing_after_s(told, lift.onset_s),
-                    limits.cusum_delay_s(cell, t_s, y, lift.onset_s, rate / 60.0),
+                    limits.cusum_delay_s(cell, t_s, y, lift.onset_s, rate / 60.0, lift.before_kpa_per_s),
                     limits.within_quarter_s(told.t_s, told.leak, lift.onset_s, truth),
                     *(limits.within_quarter_s(t_s, other, lift.onset_s, truth) for other in others),
                 )
@@ -75,13 +77,13 @@ def instants(cell, chance, n, *, kinds=LEAKS, **changes):
             least, leasts = math.nan, (math.nan, math.nan)
             if steady:
                 least = limits.steady_error(seen, Steady(lift.at(now_s), rate, 0.5), lift.level_kpa)
-            elif grown > 3.0:
+            elif grown > 3.0 and kind != "levelling":  # whose law is of none of these
                 seen = limits.seen(cell, lift.at, now_s, 0.0)
                 to_go_kpa = lift.at(now_s) - lift.level_kpa
                 leasts = limits.growing_error(seen, lift.growing(now_s), to_go_kpa=to_go_kpa)
             rows.append(
                 (
-                    LEAKS.index(kind),
+                    KINDS.index(kind),
                     end_s - now_s,
                     now_s - begun_s,
                     told.known[-1],
@@ -94,6 +96,10 @@ def instants(cell, chance, n, *, kinds=LEAKS, **changes):
                 )
             )
     return rows
+
+
+def untrained(cell, chance, n):
+    return instants(cell, chance, n, kinds=UNTRAINED)
 
 
 def cooled(cell, chance, n):
@@ -115,11 +121,14 @@ def together(cell, chance, n):
 
 
 def orderly(cell, chance, n):
-    """``losing`` in lifts that are in order. Rows: kind, what shows the hoist, whether the pump is told, s of ``losing``."""
+    """``losing`` in lifts that are in order.
+
+    Rows: kind, what shows the hoist, whether the pump is told, s of ``losing``, and of these before the pump could be known.
+    """
     rows = []
     for lift in healthy(n, chance):
         told = run(lift, read(lift, cell, chance), circuits=range(lift.circuits_n), losing_only=True)
-        losing_s = 0
+        losing_s = before_s = 0
         for circuit, seen in told.items():
             after_s = -np.inf
             if lift.pump_on is not None:
@@ -128,7 +137,8 @@ def orderly(cell, chance, n):
                 needed_n = 1 if lift.pump_shown else 2
                 after_s = starts[needed_n - 1] + 15.0 if len(starts) >= needed_n else np.inf
             losing_s += int((seen.losing & (seen.t_s > after_s)).sum())
-        rows.append((lift.kind, lift.shows, lift.pump_shown, losing_s))
+            before_s += int((seen.losing & (seen.t_s <= after_s)).sum())
+        rows.append((lift.kind, lift.shows, lift.pump_shown, losing_s, before_s))
     return rows
 
 
@@ -150,8 +160,19 @@ def pumps(cell, chance, n):
         kept = (left_s > 30.0) & (told.t_s > lift.onset_s + 60.0)
         # a gauge that reads the level already says "now", and may do so half a step before
         above = lift.at(told.t_s) - lift.level_kpa > 0.5 * cell.quantum_kpa + 3.0 * cell.noise_kpa
-        made_up = np.isfinite(told.reserve_s[above]).any()
+        made_up = (told.reserve_said & ~told.reserve_labelled)[above].any()
         rows.append((CANNOT, math.nan, error(told.likely_s, left_s, kept), made_up))
+    for lift in balanced(n, chance):
+        told = run(lift, read(lift, cell, chance), from_s=120.0)[0]
+        on = lift.pump_on[np.minimum((told.t_s / STEP_S).astype(int), len(lift.pump_on) - 1), 0]
+        ends_s = np.flatnonzero(lift.pump_on[:, 0])[-1] * STEP_S
+        since_s = told.t_s - lift.onset_s
+        unknown = (on & (since_s > COVERED_S)) | (~on & (told.t_s > ends_s) & (told.t_s < ends_s + 5.0))
+        made_up = (told.reserve_said & (unknown | (on & ~told.reserve_labelled)))[told.t_s > lift.onset_s + 5.0].any()
+        left_s = lift.reaches_s() - told.t_s
+        after = (told.t_s > ends_s + 10.0) & told.known & (left_s > 0.0)
+        late = np.where(np.isnan(told.early_s), np.inf, told.early_s) > left_s
+        rows.append((BALANCES, math.nan, float(late[after].mean()), made_up))
     return rows
 
 

@@ -24,6 +24,8 @@ class Told:
     likely_s: np.ndarray
     late_s: np.ndarray
     reserve_s: np.ndarray
+    reserve_said: np.ndarray  # beyond the horizon, too
+    reserve_labelled: np.ndarray  # as resting on a stretch that lies back
 
     def at(self, t_s):
         return max(int(np.searchsorted(self.t_s, t_s, side="right")) - 1, 0)
@@ -78,10 +80,12 @@ def run(lift, readings, *, circuits=(0,), from_s=0.0, every_s=1.0, losing_only=F
                         for t in ((None,) * 3 if bounds is None else (bounds.early_s, bounds.likely_s, bounds.late_s))
                     ),
                     np.nan if rest is None or rest.likely_s is None else rest.likely_s,
+                    rest is not None,
+                    "seal_test" in told.assumed,
                 )
             )
     told = {}
     for c, seen in rows.items():
-        columns = np.array(seen, dtype=float).reshape(-1, 8).T
-        told[c] = Told(columns[0], columns[1], columns[2] > 0, columns[3] > 0, *columns[4:])
+        columns = np.array(seen, dtype=float).reshape(-1, 10).T
+        told[c] = Told(columns[0], columns[1], columns[2] > 0, columns[3] > 0, *columns[4:8], *(columns[8:] > 0))
     return told

@@ -5,7 +5,6 @@ from scipy.stats import beta
 
 from tests.benchmarks import leak_limits as limits
 from tests.benchmarks import leak_parts as parts
-from tests.benchmarks.leak_lifts import LEAKS
 from tests.benchmarks.leak_run import HORIZON_S
 
 
@@ -60,18 +59,19 @@ def instants(cell, rows):
         f"  answered {share((told & old).sum(), old.sum())} (95)"
         f"  width {np.median(width[told]):5.2f}{' (1.0)' if cell.fine else ''}"
     )
-    for number, name in enumerate(LEAKS):
+    for number in sorted(set(kind.astype(int))):
+        name = parts.KINDS[number]
         if name in ("sudden", "step"):
             chosen = told & (kind == number) & (age_s > 60.0)
             least = 150.0 * median(steady[chosen])
-            most = 3.0 if cell.fine else max(least, 3.0)
+            most = 3.0 if cell.fine else least
             yield (
                 f"    {name:8s} from 60 s on: n {chosen.sum():4d}  median error of the likely time"
                 f" {100 * median(error[chosen]):5.1f} % (at most {most:4.1f}; 1.5 bounds {least:4.1f})"
             )
             continue
         grows = told & (kind == number)
-        sure, unsure = grows & (grown > 3.0) & (age_s > 60.0), grows & (grown <= 3.0)
+        sure, unsure = grows & (grown > 3.0), grows & (grown <= 3.0)
         yield (
             f"    {name:8s} growth shown: n {sure.sum():4d}  median error {100 * median(error[sure]):5.1f} % (at most 8;"
             f" least possible {100 * median(law_known[sure]):4.1f}, with the law of growth to be found"
@@ -98,8 +98,14 @@ def together(cell, rows):
 
 
 def pumps(cell, rows):
-    for case, name in enumerate(("covers, told", "covers, not told", "cannot keep up")):
+    for case, name in enumerate(("covers, told", "covers, not told", "cannot keep up", "balances, fails")):
         _, held, error, made_up = rows[rows[:, 0] == case].T
+        if case == parts.BALANCES:
+            yield (
+                f"{cell!s:26s} pump {name:16s} n {len(error):3d}  reserve made up in {int(made_up.sum())} (0)"
+                f"  early too late from 10 s after it failed: {100 * error.mean():5.1f} % of the time"
+            )
+            continue
         covers = case != parts.CANNOT
         yield (
             f"{cell!s:26s} pump {name:16s} n {len(error):3d}  median error of the"
@@ -115,7 +121,11 @@ def pumps(cell, rows):
 
 def orderly(cell, rows):
     hits = sum(row[3] > 0 for row in rows)
-    yield f"{cell!s:26s} n {len(rows):5d}  called losing {hits:4d}  {limited(hits, len(rows))} (at most 0.5)"
+    unknown = [row for row in rows if row[4] > 0]
+    yield (
+        f"{cell!s:26s} n {len(rows):5d}  called losing {hits:4d}  {limited(hits, len(rows))} (at most 0.5)"
+        f"  besides before a pump could be known: {len(unknown)}"
+    )
     for column in (0, 1):
         for value in sorted({row[column] for row in rows}):
             chosen = [row for row in rows if row[column] == value]

@@ -7,7 +7,8 @@ from scipy.stats import norm
 from tests.benchmarks.leak_laws import Growing, Steady, law_of
 from tests.benchmarks.leak_lifts import Cell, Readings, gas, leaky, read
 from tests.benchmarks.leak_limits import (
-    decision_interval,
+    cusum_limit,
+    decision_kpa,
     growing_error,
     growth_sd,
     information,
@@ -41,10 +42,36 @@ def test_run_lengths_match_the_published_one_sided_table(limit, false_alarm, shi
     assert run_length(1.0, limit) == pytest.approx(shift_one, rel=2e-3)
 
 
-def test_decision_interval_for_one_false_alarm_in_eight_hours():
-    limit = decision_interval(0.5)
-    assert limit == pytest.approx(8.4, abs=0.1)
-    assert run_length(0.0, limit) == pytest.approx(28_800.0, rel=0.02)  # Siegmund's approximation is good to 1 %
+@pytest.mark.parametrize(("limit", "false_alarm"), [(4.0, 335.37), (5.0, 930.89)])
+def test_limit_found_on_independent_steps_is_that_of_the_published_table(limit, false_alarm):
+    steps = np.random.default_rng(4).standard_normal(2_000_000)
+    assert cusum_limit(steps, 0.5, false_alarm) == pytest.approx(limit, rel=0.01)
+
+
+@pytest.mark.parametrize(
+    ("cell", "rate_kpa_per_min", "least", "most"),
+    [
+        (Cell(0.05, 0.1, 5.0), 1.0, 0.6, 1.6),  # some 37 alarms set the limit, 50 try it
+        (Cell(0.3, 0.1, 5.0), 6.0, 0.6, 1.6),
+        (Cell(0.3, 1.0, 1.0), 3.0, 0.0, 2.0),  # by steps: no limit lies between some alarms too many and none
+        (Cell(0.02, 1.0, 5.0), 6.0, 0.0, 2.0),
+    ],
+)
+def test_cusum_of_a_circuit_in_order_gives_a_false_alarm_in_eight_hours(cell, rate_kpa_per_min, least, most):
+    limit_kpa, allowance = decision_kpa(cell, rate_kpa_per_min / 60.0), 0.5 * rate_kpa_per_min / 60.0
+    chance, alarms_n, hours_n = np.random.default_rng(11), 0, 400
+    per_s = round(cell.rate_hz)
+    for _ in range(hours_n):
+        usual = chance.uniform(0.0, 0.3) / 60.0
+        t_s = np.arange(3600 * per_s) / per_s
+        seen = np.round((70.0 - usual * t_s + cell.noise_kpa * chance.standard_normal(len(t_s))) / cell.quantum_kpa)
+        lost = -np.diff(np.median(seen.reshape(-1, per_s), axis=1) * cell.quantum_kpa) - usual
+        total = 0.0
+        for one in (lost - allowance).tolist():
+            total = max(total + one, 0.0)
+            if total > limit_kpa:
+                alarms_n, total = alarms_n + 1, 0.0
+    assert least <= alarms_n / (hours_n / 8.0) < most
 
 
 def test_slope_bound_is_the_covariance_of_least_squares():
