@@ -22,12 +22,13 @@ OFF_RATE_WIDEN: Final = (0.03 / S_PER_MIN) ** 2
 """What a leak at rest may have changed by since it was seen last: variance, (kPa/s)²."""
 
 RESTED_LATELY_S: Final = 120.0
-"""A pump that has run longer without a rest may cover a leak that began since: what it leaked at rest is not known any more."""
+"""A pump that has run, or come again and again, for longer without a rest that told may cover a leak that began since: what it
+leaked at rest is not known any more."""
 
 
 @dataclass(slots=True)
 class PumpTrack:
-    """One circuit's pump. ``off_rate``: mean and variance of the leak while it rested last, kPa/s and (kPa/s)².
+    """One circuit's pump. ``off_rate``: mean and variance of the leak at rest as last known, ``off_at_s``, kPa/s and (kPa/s)².
 
     ``rose_to``: block, as kPa and time, after which a stroke has not risen so far. ``followed``: when and where to, in kPa,
     the fall was followed in the last seconds of a rest, hoist taken out, and its rate as then known. ``waiting``: not judged
@@ -40,7 +41,6 @@ class PumpTrack:
     inferred: bool = False
     off_rate: Rate | None = None
     off_at_s: float = 0.0
-    running_since_s: float = 0.0
     lows_kpa: list[float] = field(default_factory=list)
     starts_s: list[float] = field(default_factory=list)
     low_kpa: float = 0.0
@@ -63,7 +63,7 @@ class PumpTrack:
 
 def rate_at_rest(track: PumpTrack, now_s: float) -> Rate | None:
     """``off_rate`` while it still says something of now; ``None`` when it is not known."""
-    return None if track.running and now_s - track.running_since_s > RESTED_LATELY_S else track.off_rate
+    return track.off_rate if now_s - track.off_at_s <= RESTED_LATELY_S else None
 
 
 def rested(track: PumpTrack, level_kpa: float, now_s: float, rate: Rate | None) -> None:
@@ -87,7 +87,7 @@ def started(track: PumpTrack, low_kpa: float, now_s: float, off_rate: Rate | Non
     A stroke that is not reported may be the last going on, its end seen too soon: between them nothing rested.
     """
     track.running = True
-    track.running_since_s = track.began_s = now_s
+    track.began_s = now_s
     track.low_kpa = low_kpa
     track.followed = []
     if track.reported is None and _goes_on(track, now_s):

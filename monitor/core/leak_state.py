@@ -38,7 +38,7 @@ class LeakConfig:
     """What is known of a lifter beforehand.
 
     ``ambient_kpa`` is assumed while none is measured. ``hoist_height_m`` and ``hoist_speed_m_s`` bound the fall all circuits
-    may share. Times beyond ``horizon_s`` are not told apart. The mappings hold only circuits whose value is known.
+    may share. Times beyond ``horizon_s`` are not told apart. ``pump_start_kpa``: of the circuits for which it is known.
     """
 
     circuits: tuple[str, ...]
@@ -46,9 +46,7 @@ class LeakConfig:
     hoist_height_m: float
     hoist_speed_m_s: float
     horizon_s: float
-    volume_l: Mapping[str, float] = field(default_factory=dict)
     pump_start_kpa: Mapping[str, float] = field(default_factory=dict)
-    pump_stop_kpa: Mapping[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +57,6 @@ class LeakSample:
     pump: Mapping[str, Pump | None] = field(default_factory=dict)
     ambient_kpa: float | None = None
     height_m: float | None = None
-    temperature_c: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

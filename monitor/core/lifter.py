@@ -131,9 +131,9 @@ def begin(config: LifterConfig) -> LifterState:
         hoist_height_m=config.hoist_height_m,
         hoist_speed_m_s=config.hoist_speed_m_s,
         horizon_s=config.projection_horizon_s,
-        volume_l=_given(config, "volume_l"),
-        pump_start_kpa=_given(config, "pump_start_kpa"),
-        pump_stop_kpa=_given(config, "pump_stop_kpa"),
+        pump_start_kpa={
+            name: one.pump_start_kpa for name, one in config.circuits.items() if one.pump_start_kpa is not None
+        },
     )
     return LifterState(
         config=config,
@@ -147,10 +147,6 @@ def begin(config: LifterConfig) -> LifterState:
         signals={name: Signal() for name in QUANTITIES},
         time_to_land_s=config.time_to_land_s,
     )
-
-
-def _given(config: LifterConfig, name: str) -> dict[str, float]:
-    return {key: value for key, circuit in config.circuits.items() if (value := getattr(circuit, name)) is not None}
 
 
 def stale_after_s(state: LifterState) -> float:
@@ -214,7 +210,6 @@ def take(state: LifterState, reading: Reading, now_s: float) -> None:
         pump=pump_states,
         ambient_kpa=reading.ambient_kpa if measured else None,
         height_m=reading.height_m,
-        temperature_c=reading.temperature_c,
     )
     state.leaks = leak.advance(state.leaks, sample, now_s)
 

@@ -110,7 +110,7 @@ def growing_time_s(distance_kpa: float, rate_kpa_per_s: float, growth_per_s: flo
         rate_kpa_per_s: Rate of fall now, kPa/s; 0 or less never arrives.
         growth_per_s: g, 1/s; negative for a leak that dies away, 0 for a steady one.
 
-    Check: 15 kPa at 0.005 kPa/s doubling every 120 s: 504.4 s; steady: 3000 s.
+    Check: 15 kPa at 0.005 kPa/s doubling every 120 s: 503.52 s; steady: 3000 s.
     """
     if distance_kpa <= 0.0:
         return 0.0

@@ -467,6 +467,20 @@ def test_circuit_heard_again_after_a_pause_of_its_own_is_not_told_at_once(silent
     assert all(told[at_s].early_s < 12.0 * 20.0 - at_s for at_s in told if silent_s + 5.0 < at_s)
 
 
+def test_over_a_restart_of_seconds_what_is_known_is_kept_and_wider_than_without():
+    t_s, _, seen = lift(160.0, drop={0: lambda t: level_fall(t, 140.0, 2.0)})
+    down = (t_s > t_s[0] + 150.0) & (t_s < t_s[0] + 155.5)
+    down_n = int(np.argmax(down))
+    state = feed(start(), t_s[:down_n], seen[:down_n], ambient_kpa=ambient(t_s))
+    state = pickle.loads(pickle.dumps(state))  # noqa: S301
+    up = ~down & (t_s > t_s[down_n])
+    told = view(feed(state, t_s[up], seen[up], ambient_kpa=ambient(t_s)), "A", t_s[-1])
+    through = view(feed(start(), t_s, seen, ambient_kpa=ambient(t_s)), "A", t_s[-1])
+    assert told.falling
+    assert told.leak_kpa_per_min == pytest.approx(through.leak_kpa_per_min, rel=0.05)
+    assert told.high_kpa_per_min - told.low_kpa_per_min > through.high_kpa_per_min - through.low_kpa_per_min
+
+
 def test_wild_and_lost_readings_change_little():
     chance = np.random.default_rng(5)
     t_s, _, seen = lift(240.0, drop={0: lambda t: level_fall(t, 100.0, 1.0)})
@@ -783,3 +797,18 @@ def test_a_pump_that_fails_after_it_covered_a_leak_is_not_counted_on(reported, r
     losing = [falls for at_s, falls in told.items() if at_s > due_s + 20.0]
     assert len(losing) > 200
     assert all(losing)
+
+
+def test_vacuum_decay_example_of_40_cfr_1065_644_is_told_as_its_flow():
+    """Two litres at 293.15 K rise from 25.300 to 50.600 kPa between 10:56:25 and 10:57:35: 2.965705e-4 mol/s."""
+    volume_l, gas_j_per_mol_k, kelvin = 2.0, 8.314472, 293.15
+    t_s = times(70.0, 10)
+    truth = 101.325 - np.linspace(25.3, 50.6, len(t_s))
+    seen = read(np.stack([truth, np.full(len(t_s), 70.0)], axis=1), noise_kpa=0.05)
+    state = feed(start(ambient_kpa=101.325), t_s, seen, ambient_kpa=np.full(len(t_s), 101.325))
+    told = view(state, "A", t_s[-1])
+    flow_mol_per_s = volume_l / gas_j_per_mol_k * told.leak_kpa_per_min / 60.0 / kelvin
+    assert flow_mol_per_s == pytest.approx(2.965705e-4, rel=0.01)
+    assert told.low_kpa_per_min < 60.0 * (50.6 - 25.3) / 70.0 < told.high_kpa_per_min
+    left_kpa = 101.325 - 50.6 - 40.0
+    assert to_level(state, "A", 40.0, t_s[-1]).likely_s == pytest.approx(left_kpa / (25.3 / 70.0), rel=0.05)

@@ -208,7 +208,7 @@ def test_pump_that_stops_begins_a_rest_with_what_it_leaked_before(off_rate, ran_
     state = state_of()
     track = state.tracks[0]
     track.pump.reported, track.pump.running, track.pump.off_rate = Pump.OFF, True, off_rate
-    track.pump.running_since_s = NOW_S - ran_s
+    track.pump.off_at_s = NOW_S - ran_s
     track.falling = True
     assert turned(state, block(65.0), fixed_kpa=65.5)
     assert (track.pump.running, track.pump.top_kpa, track.pump.ended_s) == (False, 65.0, NOW_S)

@@ -32,7 +32,7 @@ def one(known=True, *, mean_kpa=62.0, level_kpa=62.0, before=(), running=False, 
         track.known_of_s = track.begun_s
         track.mixed = gaussian(level_kpa, RATE)
         track.quantiles = rate_of(track.mixed)
-    track.pump.running, track.pump.running_since_s = running, NOW_S - 10.0
+    track.pump.running, track.pump.off_at_s = running, NOW_S - 10.0
     for ago_s, low_kpa in strokes:
         track.pump.starts_s.append(NOW_S - ago_s)
         track.pump.lows_kpa.append(low_kpa)
@@ -95,10 +95,10 @@ def test_leak_is_that_of_this_rest_or_else_of_the_last(known, running, off_rate,
 def test_leak_at_rest_is_not_told_once_the_pump_has_run_for_long():
     state, track = one(running=True)
     track.pump.off_rate = RATE
-    track.pump.running_since_s = NOW_S - 120.0
+    track.pump.off_at_s = NOW_S - 120.0
     assert view(state, "A", NOW_S + 0.9).leak_kpa_per_min == pytest.approx(2.0, rel=0.01)
     assert view(state, "A", NOW_S + 0.9).assumed == ("ambient", "pump", "seal_test")
-    track.pump.running_since_s = NOW_S - 120.1
+    track.pump.off_at_s = NOW_S - 120.1
     assert view(state, "A", NOW_S).leak_kpa_per_min is None
     assert view(state, "A", NOW_S).assumed == ("ambient", "pump")
 

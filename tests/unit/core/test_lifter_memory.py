@@ -153,7 +153,6 @@ def test_leak_is_followed_by_what_was_measured_on_the_lifter(
         pump={"A": None, "B": Pump.OFF},
         ambient_kpa=ambient_kpa,
         height_m=20.0,
-        temperature_c=14.0,
     )
 
 

@@ -63,16 +63,14 @@ def seconds(from_s: float, to_s: float, every_s: float = 0.5) -> list[float]:
 
 def test_what_the_site_file_enters_of_a_circuit_is_what_its_leak_is_judged_by() -> None:
     circuits = dock(pump_levels=True).circuits
-    config = dock(circuits={"A": circuits["A"], "B": replace(circuits["B"], volume_l=None, pump_stop_kpa=None)})
+    config = dock(circuits={"A": circuits["A"], "B": replace(circuits["B"], pump_start_kpa=None)})
     assert lifter.begin(config).leaks.config == LeakConfig(
         circuits=("A", "B"),
         ambient_kpa=config.ambient_kpa,
         hoist_height_m=config.hoist_height_m,
         hoist_speed_m_s=config.hoist_speed_m_s,
         horizon_s=config.projection_horizon_s,
-        volume_l={"A": 14.0},
-        pump_start_kpa={"A": 60.0, "B": 60.0},
-        pump_stop_kpa={"A": 66.0},
+        pump_start_kpa={"A": 60.0},
     )
 
 
