@@ -188,7 +188,9 @@ ASSUMED: Final[Mapping[str, str]] = {
     "assumed.height": "No height is measured: a fall of all circuits together may be the hoist, within its bounds.",
     "assumed.climb": "What measures the hoist does not fit circuits at rest: times are worked out without it.",
     "assumed.temperature": "No temperature is measured: gas that cools may hide a leak, and times allow for it.",
-    "assumed.pump": "A pump does not say whether it runs: its strokes are read off the vacuum.",
+    "assumed.pump": (
+        "A pump does not say whether it runs: its strokes are read off the vacuum, and one that never rests is not noticed."
+    ),
     "assumed.interval": "Readings come at no steady interval: how long silence is normal is learned from them.",
 }
 
