@@ -66,16 +66,19 @@ def instants(cell, rows):
             least = 150.0 * median(steady[chosen])
             most = 3.0 if cell.fine else least
             yield (
-                f"    {name:8s} from 60 s on: n {chosen.sum():4d}  median error of the likely time"
+                f"    {name:9s} from 60 s on: n {chosen.sum():4d}  median error of the likely time"
                 f" {100 * median(error[chosen]):5.1f} % (at most {most:4.1f}; 1.5 bounds {least:4.1f})"
             )
             continue
         grows = told & (kind == number)
         sure, unsure = grows & (grown > 3.0), grows & (grown <= 3.0)
+        least = (
+            f"; least possible {100 * median(law_known[sure]):4.1f}, with the law of growth to be found"
+            f" {100 * median(law_found[sure]):4.1f}"
+        )
         yield (
-            f"    {name:8s} growth shown: n {sure.sum():4d}  median error {100 * median(error[sure]):5.1f} % (at most 8;"
-            f" least possible {100 * median(law_known[sure]):4.1f}, with the law of growth to be found"
-            f" {100 * median(law_found[sure]):4.1f})   before: n {unsure.sum():4d}"
+            f"    {name:9s} growth shown: n {sure.sum():4d}  median error {100 * median(error[sure]):5.1f} % (at most 8"
+            f"{least if np.isfinite(law_found[sure]).any() else ''})   before: n {unsure.sum():4d}"
             f"  early too late {limited((too_late & unsure).sum(), unsure.sum())} (at most 5)"
         )
 
