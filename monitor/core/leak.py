@@ -10,10 +10,11 @@ from typing import Final
 
 from monitor.core.leak_blocks import BLOCK_S, gather
 from monitor.core.leak_common import Common, temperature_kpa_per_s
-from monitor.core.leak_follow import GAP_MOST_S, climb, flush, forget
+from monitor.core.leak_follow import climb, flush, forget
 from monitor.core.leak_project import Around, RateQuantiles, feared, gaussian, rate_quantiles, time_to
 from monitor.core.leak_pump import rate_at_rest
 from monitor.core.leak_state import CircuitTrack, LeakConfig, LeakSample, LeakState, LeakView, known
+from monitor.core.timing import stale_after_s
 from monitor.core.units import HOIST_KPA_PER_M, S_PER_MIN
 from monitor.core.warning_time import Bounds
 
@@ -30,7 +31,6 @@ __all__ = [
     "view",
 ]
 
-_GAP_INTERVALS: Final = 3.5
 _GAP_LEAST_S: Final = 6.0
 _LEAST_S: Final = 1e-3  # circuits that come one by one in an instant are no time apart
 _WAITED_S: Final = 2.0 * BLOCK_S
@@ -66,7 +66,7 @@ def advance(state: LeakState, sample: LeakSample, now_s: float) -> LeakState:
         waited_s = now_s - state.last_s
         if waited_s < 0.0 or (waited_s == 0.0 and not _brings_news(state, sample)):
             return state
-        if waited_s > max(_GAP_LEAST_S, min(_GAP_INTERVALS * state.interval_s, GAP_MOST_S)):
+        if waited_s > max(_GAP_LEAST_S, stale_after_s(state.interval_s)):
             flush(state)
             forget(state)
         else:

@@ -14,10 +14,8 @@ from monitor.core.leak_pump import OFF_RATE_WIDEN, infer, lowest_kpa, rate_at_lo
 from monitor.core.leak_stairs import Seen
 from monitor.core.leak_state import BEFORE_N, CircuitTrack, LeakState, known_rate, shown, spaced
 from monitor.core.readings import Pump
+from monitor.core.timing import STALE_MOST_S
 from monitor.core.warning_time import slackening_per_kpa
-
-GAP_MOST_S: Final = 20.0
-"""After a longer hole in the readings what was known is forgotten, s."""
 
 _CLIMB_HELD_S: Final = 10.0
 _CLIMB_VAR_MOST: Final = 0.03**2  # what a coarse ambient gauge leaves open stands still: no noise
@@ -83,7 +81,7 @@ def flush(state: LeakState, *, second_ends: bool = True) -> None:
     for row, (track, block) in enumerate(zip(state.tracks, blocks, strict=True)):
         track.bounds = {}
         if block is None:
-            if track.block is not None and at_s - track.block.at_s > GAP_MOST_S:
+            if track.block is not None and at_s - track.block.at_s > STALE_MOST_S:
                 _lose_track(track)
             continue
         spaced(track, block)

@@ -38,7 +38,6 @@ class PumpTrack:
 
     reported: Pump | None = None
     running: bool = False
-    inferred: bool = False
     off_rate: Rate | None = None
     off_at_s: float = 0.0
     lows_kpa: list[float] = field(default_factory=list)

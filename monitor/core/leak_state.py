@@ -11,6 +11,7 @@ from monitor.core.leak_common import Common
 from monitor.core.leak_project import Mixture, RateQuantiles
 from monitor.core.leak_pump import PumpTrack, Rate
 from monitor.core.readings import Pump
+from monitor.core.timing import stale_after_s
 from monitor.core.units import S_PER_MIN
 from monitor.core.warning_time import Bounds
 
@@ -19,8 +20,6 @@ KNOWN_AFTER_S: Final = 8.0
 AGAIN_AFTER_S: Final = 2.0
 """After a pause in its readings a circuit is told again once it was heard for so long: one reading shows no new leak, s."""
 
-_PAUSE_LEAST_S: Final = 3.0
-_PAUSE_SPACINGS: Final = 3.5
 _SPACING_SHARE: Final = 0.1
 
 COARSE_KPA: Final = 0.3
@@ -138,7 +137,7 @@ def spaced(track: CircuitTrack, block: Block) -> None:
     if track.block is None:
         return
     waited_s = block.at_s - track.block.at_s
-    if waited_s > max(_PAUSE_LEAST_S, _PAUSE_SPACINGS * track.spacing_s):
+    if waited_s > stale_after_s(track.spacing_s):
         track.resumed_s = block.at_s
     track.spacing_s += _SPACING_SHARE * (waited_s - track.spacing_s)
 

@@ -123,7 +123,7 @@ def together(cell, chance, n):
 def orderly(cell, chance, n):
     """``losing`` in lifts that are in order.
 
-    Rows: kind, what shows the hoist, whether the pump is told, s of ``losing``, and of these before the pump could be known.
+    Rows: kind, what shows the hoist, whether the pump is told, s of ``losing``, and s of it before the pump could be known.
     """
     rows = []
     for lift in healthy(n, chance):
@@ -143,12 +143,15 @@ def orderly(cell, chance, n):
 
 
 def pumps(cell, chance, n):
-    """Pumps. Rows: which case, share of the time held, error (of the reserve; of the time), whether a reserve was made up."""
+    """Pumps. Rows: which case, share of the time held, error, whether a reserve was made up.
+
+    The error is that of the reserve or of the time; where a pump balances a leak, the share of the time early was too late.
+    """
     rows = []
     for case in (COVERS_TOLD, COVERS_NOT_TOLD):
         for lift in pumped(n, chance, covers=True, shown=case == COVERS_TOLD):
             told = run(lift, read(lift, cell, chance), from_s=300.0, every_s=5.0)[0]
-            rests = ~lift.pump_on[np.minimum((told.t_s / STEP_S).astype(int), len(lift.pump_on) - 1), 0]
+            rests = ~pump_runs(lift, told.t_s)
             left_s = np.array([lift.at(t) - lift.level_kpa for t in told.t_s]) / lift.leak_kpa_per_min[0] * 60.0
             kept = rests & (left_s > 60.0)
             rows.append(
@@ -164,7 +167,7 @@ def pumps(cell, chance, n):
         rows.append((CANNOT, math.nan, error(told.likely_s, left_s, kept), made_up))
     for lift in balanced(n, chance):
         told = run(lift, read(lift, cell, chance), from_s=120.0)[0]
-        on = lift.pump_on[np.minimum((told.t_s / STEP_S).astype(int), len(lift.pump_on) - 1), 0]
+        on = pump_runs(lift, told.t_s)
         ends_s = np.flatnonzero(lift.pump_on[:, 0])[-1] * STEP_S
         since_s = told.t_s - lift.onset_s
         unknown = (on & (since_s > COVERED_S)) | (~on & (told.t_s > ends_s) & (told.t_s < ends_s + 5.0))
@@ -174,6 +177,11 @@ def pumps(cell, chance, n):
         late = np.where(np.isnan(told.early_s), np.inf, told.early_s) > left_s
         rows.append((BALANCES, math.nan, float(late[after].mean()), made_up))
     return rows
+
+
+def pump_runs(lift, t_s):
+    """Whether the pump of circuit 0 runs at each time."""
+    return lift.pump_on[np.minimum((t_s / STEP_S).astype(int), len(lift.pump_on) - 1), 0]
 
 
 def error(told_s, left_s, kept):
