@@ -103,7 +103,8 @@ _BENT: Final = slice(int(np.argmax(BEND > 0.0)), int(np.argmax(BEND > 0.0)) + in
 _SLOWEST_SETTLING: Final = -1.0 / 500.0
 _JUMP_SD_KPA: Final = 3.0
 _STEP_DOUBT: Final = math.log(1e4)
-"""So much less readily a gauge's step is taken for a jump of the level: each step would do, and no leak be seen behind them."""
+"""So much less readily a gauge's step is taken for a jump of the level, or for gas that begins to settle amid a rest: each step
+would do, and no leak be seen behind them."""
 
 WILD_SHARE: Final = 0.01
 WILD_WIDTH_KPA: Final = 30.0
@@ -349,6 +350,7 @@ def spawn(bank: Bank, dt_s: float, stepping: NDArray[np.bool_] | None = None) ->
     bank.log_weight[slot] = np.log(CHANGE_PER_S * dt_s * _ONSET_SHARE)
     if stepping is not None:
         bank.log_weight[slot, stepping, JUMP] -= _STEP_DOUBT
+        bank.log_weight[slot, stepping, SETTLING] -= _STEP_DOUBT
     for row in range(bank.rows_n):
         if bank.unsettled(row):
             _begin(bank, slot, row, mean[LEVEL, row], var[LEVEL, row] + UNSETTLED_SD_KPA**2)

@@ -114,14 +114,24 @@ def test_every_second_a_change_of_each_kind_may_just_have_begun():
             assert math.exp(bank.log_weight[slot, row, number]) == pytest.approx(chance)
 
 
-def test_step_of_a_gauge_is_hardly_ever_taken_for_a_jump():
+def test_step_of_a_gauge_is_hardly_ever_taken_for_a_jump_or_for_gas_that_begins_to_settle():
     """Ten thousand times less readily, and in the rows that step alone."""
     bank = bank_of()
     banks.spawn(bank, 1.0, np.array([False, True, False]))
-    jump = np.exp(bank.log_weight[bank.slots[0], :, banks.JUMP])
-    assert jump == pytest.approx(1.0e-5 * KINDS[banks.JUMP].onset_share * np.array([1.0, 1e-4, 1.0]))
-    others = np.exp(bank.log_weight[bank.slots[0], 1, : banks.JUMP])
-    assert others == pytest.approx([1.0e-5 * kind.onset_share for kind in KINDS[: banks.JUMP]])
+    chance = np.exp(bank.log_weight[bank.slots[0]])
+    explains_a_step = {banks.JUMP, *range(len(KINDS))[banks.SETTLING]}
+    for number, kind in enumerate(KINDS):
+        doubt = 1e-4 if number in explains_a_step else 1.0
+        assert chance[:, number] == pytest.approx(1.0e-5 * kind.onset_share * np.array([1.0, doubt, 1.0]))
+
+
+def test_gas_that_settles_after_a_stroke_is_not_doubted_where_a_gauge_steps():
+    bank, _, _ = spawned(0.5, r1=NOW_S - 5.0)
+    stepping = copy.deepcopy(bank)
+    banks.spawn(bank, 1.0)
+    banks.spawn(stepping, 1.0, np.array([False, True, False]))
+    slot = bank.slots[0]
+    assert stepping.log_weight[slot, 1].tolist() == bank.log_weight[slot, 1].tolist()
 
 
 def test_rate_below_nothing_leaves_no_base():
