@@ -37,7 +37,6 @@ def forget(state: LeakState) -> None:
         track.bounds = {}
         track.gatherer.tail = []
         begin_anew(track.gatherer)
-        track.pump.waiting = []
     state.common.rate_kpa_per_s, state.common.ceilings = 0.0, []
     state.climb_refuted_since_s, state.climb_doubted = None, frozenset()
 
@@ -45,7 +44,7 @@ def forget(state: LeakState) -> None:
 def _lose_track(track: CircuitTrack) -> None:
     """Nothing is known of a circuit any more, nor what it leaked at rest: a leak may have begun unheard."""
     track.begun_s = track.block = track.mixed = track.quantiles = track.pump.off_rate = None
-    track.before, track.falling = (), False
+    track.before, track.falling, track.pump.waiting = (), False, []
 
 
 def flush(state: LeakState, *, second_ends: bool = True) -> None:

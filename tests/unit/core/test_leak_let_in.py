@@ -102,7 +102,7 @@ def test_circuit_that_falls_silent_is_forgotten_after_twenty_seconds(observed, s
     state = second(begin(config()), 5.0, 61.0123, 62.0123)
     track = state.tracks[0]
     track.before, track.falling, track.mixed = (block(),), True, object()
-    track.quantiles = None
+    track.quantiles, track.pump.waiting = None, [(61.0, 5.0, 61.0)]
     second(state, 5.0 + silent_s, None, 62.0)
     assert state.tracks[1].block.at_s == 5.0 + silent_s  # the other one is followed all the same
     assert next(told[3].tolist() for told in reversed(observed) if told[0] == 3) == [False, True, False]
@@ -111,6 +111,7 @@ def test_circuit_that_falls_silent_is_forgotten_after_twenty_seconds(observed, s
     assert track.before == ((block(),) if known else ())
     if not known:
         assert (track.mixed, track.quantiles, track.falling) == (None, None, False)
+    assert bool(track.pump.waiting) is known  # of a silent pump: an old reading is not paired with a new one
     assert track.bounds == {}
 
 
