@@ -131,15 +131,22 @@ def _likely(grid: _Grid, window: Sequence[Seen], at_s: float, quantum_kpa: float
     read more often than it looks.
     """
     lasts_s = (window[-1].at_s - window[0].at_s) / (len(window) - 1)
-    one_reading = sliding_window_view(_one_reading(grid, round(lasts_s / quantum_kpa, 2)), grid.levels_n, axis=2)
+    lasts_s_per_kpa = float(f"{lasts_s / quantum_kpa:.1e}")  # so exactly that a gauge's windows mostly share a table
+    one_reading = sliding_window_view(_one_reading(grid, lasts_s_per_kpa), grid.levels_n, axis=2)
+    read = [
+        (one.at_s, value + one.climb_kpa, often / sum(every for _, every in one.counts))
+        for one in window
+        for value, often in one.counts
+    ]
+    read_s, value_kpa, shares = np.array(read).T
+    fallen_n = np.rint(_RATES * ((read_s[:, None] - at_s) * grid.steps_n / quantum_kpa))
+    off_n = np.rint(value_kpa * grid.steps_n / quantum_kpa)[:, None] - first_n + fallen_n
+    most_n = grid.reach_n + grid.levels_n
+    begins = most_n - np.minimum(np.maximum(off_n, -grid.reach_n), most_n).astype(int)
     likely = np.zeros((len(_RATES), len(NOISES[grid.noises]), grid.levels_n))
-    for one in window:
-        fallen_n = np.rint(_RATES * ((one.at_s - at_s) * grid.steps_n / quantum_kpa)).astype(int)
-        n = sum(often for _, often in one.counts)
-        for value, often in one.counts:
-            off_n = round((value + one.climb_kpa) * grid.steps_n / quantum_kpa) - first_n + fallen_n
-            begins = grid.reach_n + grid.levels_n - np.clip(off_n, -grid.reach_n, grid.reach_n + grid.levels_n)
-            likely += often / n * one_reading[range(len(_RATES)), :, begins]
+    rates_n = np.arange(len(_RATES))
+    for n, share in enumerate(shares):
+        likely += share * one_reading[rates_n, :, begins[n]]
     return likely.transpose(0, 2, 1)
 
 
