@@ -10,8 +10,8 @@ AMBIENT_KPA = 101.325
 
 def law_of(p, b, laminar):
     """Flow at an absolute pressure over the choked flow (any scale)."""
-    ratio = np.clip(p / AMBIENT_KPA, 0.0, 0.9999)
-    beyond = np.clip((ratio - b) / (1.0 - b), 0.0, 0.9999)
+    ratio = np.minimum(np.maximum(p / AMBIENT_KPA, 0.0), 0.9999)
+    beyond = np.minimum(np.maximum((ratio - b) / (1.0 - b), 0.0), 0.9999)
     return np.where(laminar, 1.0 - ratio * ratio, np.sqrt(1.0 - beyond * beyond))
 
 
