@@ -52,8 +52,10 @@ def _doubling(doubling_s: float, sd_ratio: float) -> Kind:
     return Kind(0.07, (0.35, 0.4), 1e-5, (0.3, 0.4), growth=(growth, sd_ratio * growth), based=True, wander=0.0)
 
 
-def _bent(bend: float) -> Kind:
-    return Kind(0.05, (0.15, 0.25), 1e-5, (0.15, 0.25), growth=(1 / 60, 0.5 / 60), bend=bend, based=True, wander=0.0)
+def _bent(bend: float, onset_share: float = 0.05) -> Kind:
+    return Kind(
+        onset_share, (0.15, 0.25), 1e-5, (0.15, 0.25), growth=(1 / 60, 0.5 / 60), bend=bend, based=True, wander=0.0
+    )
 
 
 KINDS: Final = (
@@ -67,12 +69,15 @@ KINDS: Final = (
     _doubling(125.0, 0.3),
     _bent(1.0),
     _bent(0.5),
+    _bent(0.25, 0.01),
+    _bent(0.1, 0.004),
     Kind(0.095, (2.5e-3, 8e-3), 1e-5, (2.5e-3, 8e-3), growth=(1.0, 0.0), bend=1.0, based=True, wander=0.0),
     Kind(0.08, (0.0, 0.0), 0.0, (0.0, 0.6), feared=False),
 )
 """Gas settling fast and slowly, steady through an orifice, steady seepage, back to quiet, doubling in about 8, 4 and 2 min,
-growing with the time and with its square, with the time since just this onset, last a jump of the level after which the rate
-goes on.
+growing with the time, with its square, its fourth and its tenth power, with the time since just this onset, last a jump of the
+level after which the rate goes on. The steep powers are rare at first, or the early bound of a coarse gauge in order would come
+a minute sooner; readings that follow one soon leave no other.
 """
 
 SETTLING: Final = slice(0, 2)

@@ -148,8 +148,8 @@ def together(starts_kpa, leak_kpa_per_s, chance, *, kelvin):
 
 
 LEAKS = ("sudden", "growing", "step", "ramp", "power")
-UNTRAINED = ("cubic", "levelling")
-"""Laws that no hypothesis of the estimate has, and that were never used for its tuning."""
+UNTRAINED = ("cubic", "levelling", "runaway")
+"""Laws that no hypothesis of the estimate has. The last two were never used for its tuning; the cube was, with other powers."""
 
 
 def leaky(kind, n, chance, *, rate=None, longest_s=4200.0, cooling=False, all_circuits=False, shows=None):
@@ -178,6 +178,10 @@ def leaky(kind, n, chance, *, rate=None, longest_s=4200.0, cooling=False, all_ci
         extra = _power(np.full(n, 3.0), since, chance)
     elif kind == "levelling":
         extra = size * -np.expm1(-since / chance.uniform(60.0, 300.0, n))
+    elif kind == "runaway":
+        lasts_s = chance.uniform(300.0, 1200.0, n)
+        size = np.exp(chance.uniform(np.log(0.1), np.log(0.6), n))
+        extra = size * (grid > onset_s) / np.maximum(1.0 - since / lasts_s, 0.01)
     else:
         raise ValueError(kind)
     start_kpa = chance.uniform(58.0, 80.0, n)

@@ -77,7 +77,7 @@ def instants(cell, chance, n, *, kinds=LEAKS, **changes):
             least, leasts = math.nan, (math.nan, math.nan)
             if steady:
                 least = limits.steady_error(seen, Steady(lift.at(now_s), rate, 0.5), lift.level_kpa)
-            elif grown > 3.0 and kind != "levelling":  # whose law is of none of these
+            elif grown > 3.0 and kind not in ("levelling", "runaway"):  # whose laws are none of these
                 seen = limits.seen(cell, lift.at, now_s, 0.0)
                 to_go_kpa = lift.at(now_s) - lift.level_kpa
                 leasts = limits.growing_error(seen, lift.growing(now_s), to_go_kpa=to_go_kpa)

@@ -16,7 +16,7 @@ CROSS = [banks.P_LEVEL_RATE, banks.P_LEVEL_GROWTH, banks.P_RATE_GROWTH]
 
 def test_new_bank_knows_nothing():
     bank = Bank(2, NOW_S)
-    assert bank.state.shape == (9, 24, 2, 12)
+    assert bank.state.shape == (9, 24, 2, 14)
     assert np.all(bank.log_weight == -1e4)
     assert np.all(bank.state[[banks.P_LEVEL, banks.P_RATE]] == 1.0)
     assert not bank.base.any()
@@ -233,9 +233,13 @@ def test_kinds_that_double_do_so_in_their_time(doubling_s, sd_ratio, number):
     assert (column.dtype, column.tolist()) == (float, [1.0, 0.0])
 
 
-@pytest.mark.parametrize(("bend", "number"), [(1.0, 8), (0.5, 9)])
-def test_kinds_that_bend_are_about_a_minute_old_in_their_growth(bend, number):
-    kind = banks._bent(bend)
+@pytest.mark.parametrize(
+    ("bend", "share", "number"), [(1.0, 0.05, 8), (0.5, 0.05, 9), (0.25, 0.01, 10), (0.1, 0.004, 11)]
+)
+def test_kinds_that_bend_are_about_a_minute_old_in_their_growth(bend, share, number):
+    kind = banks._bent(bend, share)
     assert kind == KINDS[number]
-    assert (kind.bend, kind.growth) == (bend, pytest.approx((1.0 / 60.0, 0.5 / 60.0)))
-    assert (KINDS[10].bend, KINDS[10].growth) == (1.0, (1.0, 0.0))  # with the time since the second of its onset
+    assert (kind.bend, kind.onset_share) == (bend, share)
+    assert kind.growth == pytest.approx((1.0 / 60.0, 0.5 / 60.0))
+    assert banks._bent(bend).onset_share == 0.05
+    assert (KINDS[12].bend, KINDS[12].growth) == (1.0, (1.0, 0.0))  # with the time since the second of its onset
