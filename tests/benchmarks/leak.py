@@ -3,11 +3,13 @@
     python -m tests.benchmarks.leak --quick
     python -m tests.benchmarks.leak --lifts 200 --healthy 3000 --cells all --jobs 2 --kept full.jsonl --minutes 60
     python -m tests.benchmarks.leak --part coverage --lifts 20 --seed 9100
+    python -m tests.benchmarks.leak --kept tests/benchmarks/leak_counted.jsonl --minutes 0 --guide GUIDE
 
 A run is made of pieces of a few lifts, each with seeds of its own, going round the cells. With ``--kept`` each piece is
 written to a file as it ends and none is run twice: the full run is taken in as many turns as it needs (``--minutes`` ends one),
 and told from all the file holds. Pieces of another estimator or benchmark are left aside. Files of runs with other seeds may be
-joined.
+joined. ``leak_counted.jsonl`` holds what was counted so far. ``--guide`` writes what was found into the tables of a Markdown
+file that have such headings.
 
 Seeds below ``REPORT_SEED`` were used for training; figures are to be told from seeds never used for it.
 """
@@ -28,6 +30,7 @@ import numpy as np
 import monitor.core
 from tests.benchmarks import leak_parts as parts
 from tests.benchmarks import leak_tables as tables
+from tests.benchmarks.leak_guide import filled, guide
 from tests.benchmarks.leak_lifts import LEAKS, UNTRAINED, Cell
 from tests.benchmarks.leak_run import LOSING_S
 
@@ -43,6 +46,8 @@ ALL = (
     Cell(0.05, 0.5, 5.0),
 )
 SOURCES = ("leak*.py", "warning_time.py")
+MEASURES = ("leak_laws.py", "leak_lifts.py", "leak_limits.py", "leak_parts.py", "leak_run.py")
+COUNTED = Path(__file__).with_name("leak_counted.jsonl")
 
 
 class Part(NamedTuple):
@@ -84,7 +89,15 @@ PARTS = {
 }
 
 
+def plain(value):
+    """A value of a row as it is kept: numbers to five digits."""
+    value = getattr(value, "tolist", lambda: value)()
+    return float(f"{value:.5g}") if isinstance(value, float) else value
+
+
 class Piece(NamedTuple):
+    """Some lifts of a part in one cell, with seeds of their own."""
+
     part: str
     cell: Cell
     seed: int
@@ -103,9 +116,7 @@ class Piece(NamedTuple):
             piece = partial(piece, rates=parts.RATES[1:3], rivals=False)
         begun_s = time.process_time()
         rows = piece(self.cell, chance, PARTS[self.part].n)
-        return [
-            [getattr(one, "tolist", lambda one=one: one)() for one in row] for row in rows
-        ], time.process_time() - begun_s
+        return [[plain(one) for one in row] for row in rows], time.process_time() - begun_s
 
 
 def wanted(given, cells):
@@ -131,20 +142,16 @@ def version():
     """Digest of the estimator and of what measures it."""
     core = Path(monitor.core.__file__).parent
     files = [path for source in SOURCES for path in sorted(core.glob(source))]
-    files += sorted(
-        path
-        for path in Path(__file__).parent.glob("leak_*.py")
-        if "figure" not in path.name and "tables" not in path.name
-    )
+    files += [Path(__file__).with_name(name) for name in MEASURES]
     return hashlib.sha256(b"".join(path.read_bytes() for path in files)).hexdigest()[:12]
 
 
-def kept(path):
-    """Pieces kept in a file that are of this version, by their keys."""
+def kept(path, of=None):
+    """Pieces kept in a file that are of a version, if not told otherwise of this one, by their keys."""
     if path is None or not path.exists():
         return {}
     lines = [json.loads(line) for line in path.read_text().splitlines() if line.endswith("}")]
-    return {json.dumps(one["key"]): one for one in lines if one["version"] == version()}
+    return {json.dumps(one["key"]): one for one in lines if one["version"] == (of or version())}
 
 
 def measure(given, pieces, found):
@@ -169,16 +176,36 @@ def measure(given, pieces, found):
                 }
                 if given.kept is not None:
                     with given.kept.open("a") as file:
-                        file.write(json.dumps(one) + "\n")
+                        file.write(json.dumps(one, separators=(",", ":")) + "\n")
+
+
+def gather(found):
+    """Rows by part and cell, pieces in the order of their keys."""
+    gathered = defaultdict(list)
+    for one in sorted(found.values(), key=lambda one: one["key"]):
+        part, cell, _, _ = one["key"]
+        gathered[part, cell] += one["rows"]
+    return gathered
+
+
+def for_guide(found, cells=ALL):
+    """The guide's tables of what was found."""
+    gathered = gather(found)
+    return guide(
+        {part: {cell: arranged(part, rows) for cell in cells if (rows := gathered[part, str(cell)])} for part in PARTS}
+    )
+
+
+def arranged(part, rows):
+    """Rows of a part as its tables take them."""
+    return rows if part == "orderly" else np.array(rows, dtype=float)
 
 
 def tell(found, cells):
     """Print what was found, by part and cell."""
-    gathered, took_s = defaultdict(list), defaultdict(float)
+    gathered, took_s = gather(found), defaultdict(float)
     for one in found.values():
-        part, cell, _, _ = one["key"]
-        gathered[part, cell] += one["rows"]
-        took_s[part] += one["seconds"]
+        took_s[one["key"][0]] += one["seconds"]
     for name, part in PARTS.items():
         rows_n = sum(len(rows) for (one, _), rows in gathered.items() if one == name)
         if not rows_n:
@@ -189,9 +216,7 @@ def tell(found, cells):
         every = []
         for cell in cells:
             if rows := gathered[name, str(cell)]:
-                print(
-                    *part.told(cell, rows if name == "orderly" else np.array(rows, dtype=float)), sep="\n", flush=True
-                )
+                print(*part.told(cell, arranged(name, rows)), sep="\n", flush=True)
                 every += rows
         if name == "orderly":
             print(*part.told("all cells", every), sep="\n")
@@ -210,6 +235,7 @@ def main():
     parser.add_argument(
         "--minutes", type=float, default=float("inf"), help="begin no piece after so long; 0 only tells"
     )
+    parser.add_argument("--guide", type=Path, help="Markdown file whose tables are to be those of what was found")
     given = parser.parse_args()
     if given.quick:
         given.lifts, given.healthy, given.kept = 4, 25, None
@@ -223,6 +249,8 @@ def main():
     measure(given, pieces, found)
     missing_n = sum(json.dumps(piece.key()) not in found for piece in pieces)
     tell(found, cells)
+    if given.guide is not None:
+        given.guide.write_text(filled(given.guide.read_text(), for_guide(found)))
     if missing_n:
         print(f"\n{missing_n} of {len(pieces)} pieces are still to be run.")
 

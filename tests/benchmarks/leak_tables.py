@@ -1,5 +1,7 @@
 """The leak benchmark's rows as lines of text: figure, number of lifts, what was asked, upper limits of shares."""
 
+from typing import NamedTuple
+
 import numpy as np
 from scipy.stats import beta
 
@@ -41,44 +43,90 @@ def sudden(cell, rows):
         )
 
 
-def instants(cell, rows):
-    kind, left_s, age_s, known, early, likely, late, grown, steady, law_known, law_found = rows.T
+class Judged(NamedTuple):
+    """Instants held against what came. What lies beyond the horizon counts as reached there."""
+
+    kind: np.ndarray
+    age_s: np.ndarray
+    told: np.ndarray
+    error: np.ndarray
+    width: np.ndarray
+    too_late: np.ndarray
+    too_early: np.ndarray
+    sure: np.ndarray
+    least: np.ndarray
+    law_known: np.ndarray
+    law_found: np.ndarray
+
+    @property
+    def n(self):
+        return int(self.told.sum())
+
+    @property
+    def old(self):
+        return self.age_s >= 30.0
+
+    def grows(self, name):
+        """Which are leaks of a kind."""
+        return self.told & (self.kind == parts.KINDS.index(name))
+
+    def steady(self, name):
+        """Which are leaks of a kind a minute after they last changed."""
+        return self.grows(name) & (self.age_s > 60.0)
+
+
+def judged(rows):
+    kind, left_s, age_s, known, early, likely, late, grown, least, law_known, law_found = rows.T
     left = np.minimum(left_s, HORIZON_S)
     early = np.where(np.isnan(early), HORIZON_S, early)
     likely, late = (np.where(np.isnan(one), np.inf, one) for one in (likely, late))
-    error = np.abs(likely / left - 1.0)
-    told, old = known > 0, age_s >= 30.0
-    too_late, too_early = told & (early > left + 1e-6), told & (late < left)
-    width = np.where(np.isinf(late), np.inf, (late - early) / left)
-    n = int(told.sum())
-    seen = told & (age_s > limits.quarter_s(cell, 1.0 / 60.0))
+    told = known > 0
+    return Judged(
+        kind.astype(int),
+        age_s,
+        told,
+        np.abs(likely / left - 1.0),
+        np.where(np.isinf(late), np.inf, (late - early) / left),
+        told & (early > left + 1e-6),
+        told & (late < left),
+        grown > 3.0,
+        least,
+        law_known,
+        law_found,
+    )
+
+
+def instants(cell, rows):
+    one = judged(rows)
+    told, too_late, too_early, n = one.told, one.too_late, one.too_early, one.n
+    seen = told & (one.age_s > limits.quarter_s(cell, 1.0 / 60.0))
     yield (
         f"{cell!s:26s} n {len(rows):5d}  inside {share(n - too_late.sum() - too_early.sum(), n)} (85 to 96)"
         f"  early too late {limited(too_late.sum(), n)} (at most 5; once it could be seen"
         f" {share((too_late & seen).sum(), seen.sum())})  late too early {share(too_early.sum(), n)}"
-        f"  answered {share((told & old).sum(), old.sum())} (95)"
-        f"  width {np.median(width[told]):5.2f}{' (1.0)' if cell.fine else ''}"
+        f"  answered {share((told & one.old).sum(), one.old.sum())} (95)"
+        f"  width {np.median(one.width[told]):5.2f}{' (1.0)' if cell.fine else ''}"
     )
-    for number in sorted(set(kind.astype(int))):
+    for number in sorted(set(one.kind)):
         name = parts.KINDS[number]
         if name in ("sudden", "step"):
-            chosen = told & (kind == number) & (age_s > 60.0)
-            least = 150.0 * median(steady[chosen])
-            most = 3.0 if cell.fine else least
+            chosen = one.steady(name)
+            least = 150.0 * median(one.least[chosen])
+            most = 8.0 if name == "step" else 3.0 if cell.fine else least
             yield (
                 f"    {name:9s} from 60 s on: n {chosen.sum():4d}  median error of the likely time"
-                f" {100 * median(error[chosen]):5.1f} % (at most {most:4.1f}; 1.5 bounds {least:4.1f})"
+                f" {100 * median(one.error[chosen]):5.1f} % (at most {most:4.1f}; 1.5 bounds {least:4.1f})"
             )
             continue
-        grows = told & (kind == number)
-        sure, unsure = grows & (grown > 3.0), grows & (grown <= 3.0)
+        grows = one.grows(name)
+        sure, unsure = grows & one.sure, grows & ~one.sure
         least = (
-            f"; least possible {100 * median(law_known[sure]):4.1f}, with the law of growth to be found"
-            f" {100 * median(law_found[sure]):4.1f}"
+            f"; least possible {100 * median(one.law_known[sure]):4.1f}, with the law of growth to be found"
+            f" {100 * median(one.law_found[sure]):4.1f}"
         )
         yield (
-            f"    {name:9s} growth shown: n {sure.sum():4d}  median error {100 * median(error[sure]):5.1f} % (at most 8"
-            f"{least if np.isfinite(law_found[sure]).any() else ''})   before: n {unsure.sum():4d}"
+            f"    {name:9s} growth shown: n {sure.sum():4d}  median error {100 * median(one.error[sure]):5.1f} % (at most 8"
+            f"{least if np.isfinite(one.law_found[sure]).any() else ''})   before: n {unsure.sum():4d}"
             f"  early too late {limited((too_late & unsure).sum(), unsure.sum())} (at most 5)"
         )
 
