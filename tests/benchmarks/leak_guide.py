@@ -2,11 +2,9 @@
 
 import numpy as np
 
-from tests.benchmarks import leak_limits as limits
 from tests.benchmarks import leak_parts as parts
 from tests.benchmarks import leak_tables as tables
 from tests.benchmarks.leak_lifts import UNTRAINED
-from tests.benchmarks.leak_run import HORIZON_S
 
 NEVER = "never"
 GROWING = ("growing", "ramp", "power")
@@ -33,15 +31,11 @@ def sudden(rows_by_cell):
     lines = []
     for cell, rows in rows_by_cell.items():
         name = str(cell)
-        for rate in np.unique(rows[:, 0]):
-            chosen = rows[rows[:, 0] == rate, 1:]
-            losing, cusum, ours, *others = (tables.median(column) for column in chosen.T)
-            wanted = [2.0 * cusum, 1.5 * limits.quarter_s(cell, rate / 60.0)]
-            if cell.fine and rate >= 1.0:
-                wanted[1] = min(wanted[1], 0.5 * min(others[:2]))
-            told = [bold_if(found > most, seconds(found)) for found, most in zip((losing, ours), wanted, strict=True)]
-            figures = [told[0], seconds(wanted[0]), told[1], seconds(wanted[1]), *map(seconds, others)]
-            lines.append([name, f"{rate:g}", str(len(chosen)), *figures])
+        for rate, one in tables.delays(cell, rows):
+            wanted = 2.0 * one.cusum, min(1.5 * one.bound, one.half)
+            pairs = zip((one.losing, one.ours), wanted, strict=True)
+            figures = [text for found, most in pairs for text in (bold_if(found > most, seconds(found)), seconds(most))]
+            lines.append([name, f"{rate:g}", str(one.n), *figures, *map(seconds, one.others)])
             name = ""
     return table(heads, lines)
 
@@ -160,8 +154,8 @@ def cooled(rows_by_cell):
     """Early bounds of a steady leak while the gas cools."""
     lines = []
     for cell, rows in rows_by_cell.items():
-        told, early = rows[:, 3] > 0, np.where(np.isnan(rows[:, 4]), HORIZON_S, rows[:, 4])
-        hits, n = int((told & (early > np.minimum(rows[:, 1], HORIZON_S) + 1e-6)).sum()), int(told.sum())
+        found = tables.judged(rows)
+        hits, n = int(found.too_late.sum()), found.n
         late = f"{100.0 * hits / n:.1f}"
         lines.append([str(cell), str(n), f"{bold_if(20 * hits > n, late)} % ({100.0 * tables.upper(hits, n):.1f})"])
     return table(["noise, quantum, rate", "lifts", "early too late (upper limit)"], lines)
@@ -180,15 +174,14 @@ def together(rows_by_cell):
         told = []
         for place in range(len(parts.SHOWS)):
             for rate in parts.TOGETHER_RATES:
-                chosen = rows[(rows[:, 0] == place) & (rows[:, 1] == rate)]
-                one, every = (tables.median(chosen[chosen[:, 2] == everywhere, 3]) for everywhere in (0, 1))
+                one, every = tables.beside_one(rows, place, rate)
                 told.append(f"{seconds(one)}, {bold_if(every > 2.0 * one, seconds(every))}")
         lines.append([str(cell), str(len(rows) // (2 * len(told))), *told])
     return table(heads, lines)
 
 
 def untrained(rows_by_cell):
-    """Laws that nothing was tuned with, by law over all cells: what is rare shows in many."""
+    """Laws that no hypothesis has, by law over all cells: what is rare shows in many."""
     found = tables.judged(np.concatenate(list(rows_by_cell.values())))
     lines = []
     for name in UNTRAINED:
@@ -227,17 +220,17 @@ def guide(rows_by_part):
     return [told(rows_by_part[part]) for part, every in TABLES.items() if rows_by_part.get(part) for told in every]
 
 
-def filled(text, tables):
+def filled(text, made):
     """A guide's text with each table in the place of the one that has its headings.
 
     Raises:
         ValueError: No table of the guide has such headings, or several do.
     """
-    for new in tables:
+    for new in made:
         heads = new.partition("\n")[0]
         before, *rest = text.split(f"{heads}\n")
         if len(rest) != 1:
-            raise ValueError(f"The guide has {len(rest)} tables headed {heads}; it must have one.")
+            raise ValueError(f"The guide has {len(rest)} tables headed {heads}; it must have one, where it belongs.")
         lines = rest[0].splitlines(keepends=True)
         ends = next((n for n, line in enumerate(lines) if not line.startswith("|")), len(lines))
         text = f"{before}{new}\n{''.join(lines[ends:])}"

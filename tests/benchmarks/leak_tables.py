@@ -29,16 +29,34 @@ def median(values):
     return float(np.median(values)) if len(values) else np.nan
 
 
-def sudden(cell, rows):
+class Delays(NamedTuple):
+    """Median delays after leaks of one rate, s; ``half``: of the better straight line, wanted in fine cells, or infinite."""
+
+    n: int
+    losing: float
+    cusum: float
+    ours: float
+    others: list[float]
+    bound: float
+    half: float
+
+
+def delays(cell, rows):
+    """Of each rate, kPa/min, what was found."""
     for rate in np.unique(rows[:, 0]):
-        losing, cusum, ours, *others = (median(column) for column in rows[rows[:, 0] == rate, 1:].T)
-        w60, w300, sen, trend = others
-        bound = limits.quarter_s(cell, rate / 60.0)
-        half = f"{0.5 * min(w60, w300):6.1f}" if cell.fine and rate >= 1.0 else "     -"
-        n = (rows[:, 0] == rate).sum()
+        chosen = rows[rows[:, 0] == rate, 1:]
+        losing, cusum, ours, *others = (median(column) for column in chosen.T)
+        half = 0.5 * min(others[:2]) if cell.fine and rate >= 1.0 else np.inf
+        yield rate, Delays(len(chosen), losing, cusum, ours, others, limits.quarter_s(cell, rate / 60.0), half)
+
+
+def sudden(cell, rows):
+    for rate, one in delays(cell, rows):
+        w60, w300, sen, trend = one.others
+        half = f"{one.half:6.1f}" if cell.fine and rate >= 1.0 else "     -"
         yield (
-            f"{rate:4.1f} kPa/min {cell!s:26s} n {n:4d}  losing {losing:6.1f} s (at most {2 * cusum:6.1f})"
-            f"  within 25 % {ours:6.1f} s (at most {1.5 * bound:6.1f}; half the windows {half})"
+            f"{rate:4.1f} kPa/min {cell!s:26s} n {one.n:4d}  losing {one.losing:6.1f} s (at most {2 * one.cusum:6.1f})"
+            f"  within 25 % {one.ours:6.1f} s (at most {1.5 * one.bound:6.1f}; half the windows {half})"
             f"  window 60 s {w60:6.1f}, 300 s {w300:6.1f}, Theil-Sen {sen:6.1f}, trend filter {trend:6.1f}"
         )
 
@@ -76,6 +94,7 @@ class Judged(NamedTuple):
 
 
 def judged(rows):
+    """What an instant's times and the truth say of each other, of rows of ``leak_parts.instants``."""
     kind, left_s, age_s, known, early, likely, late, grown, least, law_known, law_found = rows.T
     left = np.minimum(left_s, HORIZON_S)
     early = np.where(np.isnan(early), HORIZON_S, early)
@@ -132,18 +151,23 @@ def instants(cell, rows):
 
 
 def cooled(cell, rows):
-    told, early = rows[:, 3] > 0, np.where(np.isnan(rows[:, 4]), HORIZON_S, rows[:, 4])
-    hits = (told & (early > np.minimum(rows[:, 1], HORIZON_S) + 1e-6)).sum()
-    yield f"{cell!s:26s} n {told.sum():4d}  early too late {limited(hits, told.sum())} (at most 5)"
+    one = judged(rows)
+    yield f"{cell!s:26s} n {one.n:4d}  early too late {limited(one.too_late.sum(), one.n)} (at most 5)"
+
+
+def beside_one(rows, place, rate):
+    """Median delays of a leak in one circuit and in all, by the place in ``SHOWS`` of what shows a hoist, and its rate."""
+    chosen = rows[(rows[:, 0] == place) & (rows[:, 1] == rate)]
+    return [median(chosen[chosen[:, 2] == everywhere, 3]) for everywhere in (0, 1)]
 
 
 def together(cell, rows):
     for place, shows in enumerate(parts.SHOWS):
         for rate in parts.TOGETHER_RATES:
-            chosen = rows[(rows[:, 0] == place) & (rows[:, 1] == rate)]
-            one, every = (median(chosen[chosen[:, 2] == everywhere, 3]) for everywhere in (0, 1))
+            one, every = beside_one(rows, place, rate)
+            n = ((rows[:, 0] == place) & (rows[:, 1] == rate) & (rows[:, 2] == 1)).sum()
             yield (
-                f"{cell!s:26s} {rate:3.1f} kPa/min, {shows:8s} n {(chosen[:, 2] == 1).sum():3d}  one circuit {one:6.1f} s,"
+                f"{cell!s:26s} {rate:3.1f} kPa/min, {shows:8s} n {n:3d}  one circuit {one:6.1f} s,"
                 f" all {every:6.1f} s (at most {2 * one:6.1f})"
             )
 
