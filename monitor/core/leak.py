@@ -8,7 +8,7 @@ weighed hypotheses are carried forward to the level (``leak_project``). Memory a
 import math
 from typing import Final
 
-from monitor.core.leak_blocks import BLOCK_S, gather
+from monitor.core.leak_blocks import BLOCK_S, gather, second_var_kpa2
 from monitor.core.leak_common import Common, temperature_kpa_per_s
 from monitor.core.leak_follow import climb, flush, forget
 from monitor.core.leak_project import Around, RateQuantiles, feared, gaussian, rate_quantiles, time_to
@@ -181,6 +181,7 @@ def _project(state: LeakState, track: CircuitTrack, level_kpa: float, how: str) 
         state.ambient_kpa,
         state.config.horizon_s,
         temperature_kpa_per_s(state.ambient_kpa, block.mean_kpa),
+        second_var_kpa2(track.gatherer, block) if mixed is track.mixed else math.inf,
     )
     if how != "going":
         return time_to(mixed, level_kpa, around)

@@ -181,6 +181,11 @@ def close(gatherer: Gatherer, *, second_ends: bool = True) -> Block | None:
     return Block(at_s, mean, noise * _sways(gatherer, at_s, mean, var, second_ends), noise, counts=counts, read_s=at_s)
 
 
+def second_var_kpa2(gatherer: Gatherer, block: Block) -> float:
+    """How far readings may be off, as a variance: beside an edge of the gauge as far as between two."""
+    return max(block.var_kpa2, gatherer.stairs_kpa**2 / 12.0)
+
+
 def _shows(own_var: float, quantum: float) -> float:
     """How much of the stairs a noise of its own leaves in the mean, 0 to 1."""
     return math.exp(-min(4.0 * math.pi**2 * own_var / max(quantum, 1e-9) ** 2, 700.0))

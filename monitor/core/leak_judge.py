@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.core import leak_bank as banks
-from monitor.core.leak_blocks import Block, Gatherer, close
+from monitor.core.leak_blocks import Block, close, second_var_kpa2
 from monitor.core.leak_common import (
     FOLLOW_MOST_S,
     FOLLOW_S,
@@ -175,7 +175,7 @@ def _rates(state: LeakState, bank: banks.Bank) -> tuple[list[Rate | None], list[
     for track in state.tracks:
         track.mixed = None
     begun = [
-        (row, begun_s, _second_var_kpa2(track.gatherer, block))
+        (row, begun_s, second_var_kpa2(track.gatherer, block))
         for row, track in enumerate(state.tracks)
         if (begun_s := track.begun_s) is not None and (block := track.block) is not None
     ]
@@ -187,11 +187,6 @@ def _rates(state: LeakState, bank: banks.Bank) -> tuple[list[Rate | None], list[
         rates[row] = None if track.pump.running or stretch_s < KNOWN_AFTER_S else (middle, sd)
         settled[row] = sd < _SETTLED_SD and stretch_s > _SETTLED_S
     return rates, settled
-
-
-def _second_var_kpa2(gatherer: Gatherer, block: Block) -> float:
-    """How far readings may be off, as a variance: beside an edge of the gauge as far as between two."""
-    return max(block.var_kpa2, gatherer.stairs_kpa**2 / 12.0)
 
 
 def _follow_s(state: LeakState, rates: Sequence[Rate | None]) -> float:
@@ -207,7 +202,7 @@ def _apart(state: LeakState) -> dict[int, Mixture]:
     if relative is None:
         return {}
     compared = [
-        (row, _second_var_kpa2(track.gatherer, track.block))
+        (row, second_var_kpa2(track.gatherer, track.block))
         for row, track in enumerate(state.tracks)
         if track.block is not None and not track.pump.running and relative.since_s[row] < math.inf
     ]

@@ -4,8 +4,9 @@ import math
 
 import numpy as np
 import pytest
+from scipy.stats import uniform
 
-from monitor.core.leak_blocks import Gatherer, begin_anew, close, gather
+from monitor.core.leak_blocks import Block, Gatherer, begin_anew, close, gather, second_var_kpa2
 
 
 def block(gatherer, values, *, from_s=0.0, step_s=0.1):
@@ -130,3 +131,12 @@ def test_another_stretch_forgets_the_swing_and_keeps_noise_and_resolution():
     begin_anew(gatherer)
     assert (gatherer.means, gatherer.bends, gatherer.moves) == ([], [], [])
     assert (gatherer.noise_var, gatherer.quantum_kpa) == (noise_var, quantum_kpa)
+
+
+@pytest.mark.parametrize(("stairs_kpa", "sd_kpa"), [(0.0, 0.03), (0.5, 0.03), (0.5, 0.2), (1.0, 0.2)])
+def test_readings_of_a_gauge_that_steps_may_be_off_by_what_lies_between_two_edges(stairs_kpa, sd_kpa):
+    gatherer = Gatherer()
+    gatherer.stairs_kpa = stairs_kpa
+    between_var = float(uniform(scale=stairs_kpa).var()) if stairs_kpa else 0.0
+    told = second_var_kpa2(gatherer, Block(100.0, 60.0, sd_kpa**2, 0.01**2))
+    assert told == pytest.approx(max(sd_kpa**2, between_var))

@@ -209,6 +209,18 @@ def test_what_is_beyond_the_horizon_is_none():
     assert told.late_s is None
 
 
+@pytest.mark.parametrize(
+    ("second_sd_kpa", "share"), [(0.01, 0.90), (0.15, 0.90), (math.sqrt(0.15 * 0.29), 0.925), (0.29, 0.95), (1.0, 0.95)]
+)
+def test_late_time_is_the_point_that_the_worse_readings_put_further_out(second_sd_kpa, share):
+    """A level known to 1 kPa, its rate known: late beyond likely goes as the normal distribution's points (scipy)."""
+    one = of(QUIET, sds=(1.0, 1e-9))
+    told, plain = (time_to(one, 52.0, around) for around in (HERE._replace(second_var_kpa2=second_sd_kpa**2), HERE))
+    spread = (told.late_s - told.likely_s) / (plain.late_s - plain.likely_s)
+    assert spread == pytest.approx(norm.ppf(share) / norm.ppf(0.95), abs=0.03)  # times are found on a grid
+    assert (told.early_s, told.likely_s) == (plain.early_s, plain.likely_s)
+
+
 def test_growing_leak_is_there_sooner_by_the_law_it_grows_by():
     """12 kPa at 2 kPa/min that double in 240 s: ln(1 + 12 g/r)/g."""
     growth = math.log(2.0) / 240.0

@@ -16,8 +16,9 @@ from tests.unit.core.test_leak_project import TURNED, bank_of
 NOW_S = 5000.0
 RATE = (2.0 / 60.0, (0.1 / 60.0) ** 2)
 NEVER, AT_ONCE = Bounds(None, None, None), Bounds(0.0, 0.0, 0.0)
-HERE = Around(101.3, 3600.0, (101.3 - 62.0) / 288.0 * 10.0 / 600.0)  # gas that cools by 10 K in ten minutes
-STEADILY = time_to(gaussian(62.0, RATE), 52.0, HERE)
+COOLS = (101.3 - 62.0) / 288.0 * 10.0 / 600.0  # gas that cools by 10 K in ten minutes
+HERE, REMEMBERED = Around(101.3, 3600.0, COOLS, 0.01**2), Around(101.3, 3600.0, COOLS)
+STEADILY, AS_LAST = (time_to(gaussian(62.0, RATE), 52.0, around) for around in (HERE, REMEMBERED))
 
 
 def one(known=True, *, mean_kpa=62.0, level_kpa=62.0, before=(), running=False, strokes=(), **settings):
@@ -163,7 +164,7 @@ def test_nothing_is_told_of_what_was_not_seen(lacking, asked):
 
 def test_site_of_thin_air_and_short_horizon_counts():
     state, _ = one(ambient_kpa=80.0, horizon_s=400.0)
-    around = Around(80.0, 400.0, (80.0 - 62.0) / 288.0 * 10.0 / 600.0)
+    around = Around(80.0, 400.0, (80.0 - 62.0) / 288.0 * 10.0 / 600.0, 0.01**2)
     assert to_level(state, "A", 52.0, NOW_S) == time_to(gaussian(62.0, RATE), 52.0, around)
 
 
@@ -203,7 +204,7 @@ def test_estimate_of_another_stretch_is_not_gone_on_with():
     track.known_of_s = NOW_S - 900.0
     assert to_level(state, "A", 52.0, NOW_S) is None
     track.pump.off_rate, track.bounds = (1.0 / 60.0, 1e-8), {}
-    assert to_level(state, "A", 52.0, NOW_S) == time_to(gaussian(62.0, (1.0 / 60.0, 1e-8)), 52.0, HERE)
+    assert to_level(state, "A", 52.0, NOW_S) == time_to(gaussian(62.0, (1.0 / 60.0, 1e-8)), 52.0, REMEMBERED)
 
 
 @pytest.mark.parametrize(("seen_kpa", "covered"), [(54.7, True), (54.6, False)])
@@ -265,15 +266,15 @@ def test_reserve_of_a_pump_that_runs_is_what_it_leaked_at_rest():
     state, track = one(running=True)
     assert reserve(state, "A", 52.0, NOW_S) is None
     track.pump.off_rate, track.bounds = (1.0 / 60.0, 1e-8), {}
-    told = time_to(gaussian(62.0, (1.0 / 60.0, 1e-8)), 52.0, HERE)
+    told = time_to(gaussian(62.0, (1.0 / 60.0, 1e-8)), 52.0, REMEMBERED)
     assert reserve(state, "A", 52.0, NOW_S) == told
-    assert told.likely_s > STEADILY.likely_s
+    assert told.likely_s > AS_LAST.likely_s
 
 
 def test_rest_that_is_too_young_goes_on_as_the_last():
     state, track = one(False)
     track.pump.off_rate = RATE
-    assert to_level(state, "A", 52.0, NOW_S) == STEADILY
+    assert to_level(state, "A", 52.0, NOW_S) == AS_LAST
 
 
 @pytest.mark.parametrize(
