@@ -1,16 +1,19 @@
 """The leak guide's tables are made of what the benchmark counted, nothing typed in."""
 
 import json
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from tests.benchmarks import leak_guide
-from tests.benchmarks.leak import ALL, COUNTED, for_guide, kept
+from tests.benchmarks.leak import ALL, COUNTED, for_guide, kept, version
 from tests.benchmarks.leak_guide import bold_if, filled
 
 CELL = ALL[0]
-VERSIONS = {json.loads(line)["version"] for line in COUNTED.read_text().splitlines()}
+GUIDE = (Path(__file__).parents[2] / "dashboards/help/leak-and-time.md").read_text()
+PIECES = [json.loads(line) for line in COUNTED.read_text().splitlines()]
+VERSIONS = {one["version"] for one in PIECES}
 
 
 def cells(line: str) -> list[str]:
@@ -19,6 +22,20 @@ def cells(line: str) -> list[str]:
 
 def test_counted_pieces_are_of_one_estimator() -> None:
     assert len(VERSIONS) == 1
+
+
+def test_guide_tells_what_was_counted_to_the_letter() -> None:
+    (counted,) = VERSIONS
+    assert filled(GUIDE, for_guide(kept(COUNTED, counted))) == GUIDE
+
+
+def test_guide_names_the_estimator_counted_and_every_seed() -> None:
+    seeds = {str(one["key"][2]) for one in PIECES}
+    assert [name for name in (*VERSIONS, *seeds) if name not in GUIDE] == []
+
+
+def test_guide_says_so_when_the_estimator_was_changed_since() -> None:
+    assert ("**The estimator was changed since**" in GUIDE) == (version() not in VERSIONS)
 
 
 def test_every_line_of_a_table_has_as_many_cells_as_headings() -> None:
