@@ -18,7 +18,6 @@ _PLAIN: Final[dict[str, Callable[[list[Any]], Any]]] = {
     "strong": html.Strong,
     "em": html.Em,
     "blockquote": html.Blockquote,
-    "table": html.Table,
     "thead": html.Thead,
     "tbody": html.Tbody,
     "tr": html.Tr,
@@ -51,6 +50,8 @@ def _one(node: SyntaxTreeNode) -> Any:
     kind = node.type
     if kind in _PLAIN:
         return _PLAIN[kind](_children(node))
+    if kind == "table":  # wider than a phone: it is moved by itself, not the page
+        return html.Div(html.Table(_children(node)), className="wide", tabIndex=0)
     if kind == "inline":
         return html.Span(_children(node))
     if kind == "heading":

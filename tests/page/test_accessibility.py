@@ -68,6 +68,15 @@ def test_axe_finds_nothing_on_a_page_to_read(site: Site, browser: Browser, look:
             assert axe_finds(page) == [], (path, language)
 
 
+@pytest.mark.parametrize("guide", ["leak-and-time", "measured", "trends"])
+def test_guide_with_wide_tables_is_no_wider_than_a_phone(site: Site, browser: Browser, guide: str) -> None:
+    with window(browser, PHONE) as context:
+        page = context.new_page()
+        page.goto(f"{site.served.url}/help/{guide}")
+        page.wait_for_selector("main table")
+        assert page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth") == 0
+
+
 # -- without colour
 
 DEFICIENCIES = ("achromatopsia", "protanopia", "deuteranopia", "tritanopia")

@@ -204,6 +204,12 @@ def test_markdown_leaves_raw_html_and_running_links_as_text() -> None:
     assert "/help/running#lost" in links_of(shown)
 
 
+def test_table_wider_than_a_phone_moves_by_itself_and_by_the_keys() -> None:
+    (shown,) = render("| a | b |\n| --- | --- |\n| 1 | 2 |\n")
+    assert (shown.className, shown.tabIndex, shown.children._type) == ("wide", 0, "Table")
+    assert words_of(shown).split() == ["a", "b", "1", "2"]
+
+
 def test_headings_can_be_linked() -> None:
     assert render("## Lost broker, and back")[0].id == slug("Lost broker, and back") == "lost-broker-and-back"
     assert title("# Running\n\ntext") == "Running"
