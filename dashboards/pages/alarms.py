@@ -7,7 +7,7 @@ from urllib.parse import urlencode
 from dash import html
 
 from dashboards.pages import alarms_now
-from dashboards.pages.parts import paper
+from dashboards.pages.parts import paper, wide
 from dashboards.words import Voice, say
 from monitor.clock import utc_of
 from monitor.core.alarm_stats import statistics
@@ -60,7 +60,7 @@ def layout(
             *alarms_now.section(shown, None if statuses is None else now_utc_s, voice),
             html.H2(say("figures.title", speaker)),
             html.P([of, " ", say("figures.show", speaker), *spans]),
-            html.Div(html.Table([html.Thead(head), html.Tbody(rows)]), className="wide", tabIndex=0),
+            wide(html.Table([html.Thead(head), html.Tbody(rows)])),
             html.P(say("figures.about", speaker)),
             html.P(
                 [

@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 from dash import html
 
 from dashboards.pages.maintenance import address
-from dashboards.pages.parts import paper
+from dashboards.pages.parts import paper, wide
 from dashboards.trend_desk import Caring
 from dashboards.words import Voice, say
 from monitor.care import CAUTION, Care
@@ -39,7 +39,7 @@ def layout(sites: Sequence[Caring], speaker: Speaker = ENGLISH) -> Any:
     )
     caution = html.P(say_text(CAUTION, speaker), className="caution-line")
     how = html.P(say("fleet.how", speaker))
-    return paper([title, caution, html.Div(table, className="wide", tabIndex=0), how], speaker)
+    return paper([title, caution, wide(table), how], speaker)
 
 
 def _urgency(care: Care) -> float:

@@ -7,7 +7,7 @@ from urllib.parse import urlencode
 
 from dash import html
 
-from dashboards.pages.parts import paper
+from dashboards.pages.parts import paper, wide
 from dashboards.pages.timeline import can_be_drawn
 from dashboards.words import Voice
 
@@ -118,9 +118,7 @@ def _timeline(record: Record, voice: Voice, trace: "Path | None") -> Any:
     if trace is None or not can_be_drawn(trace):
         return html.P(voice.say("lift.no_trace" if trace is None else "lift.no_times"))
     src = "/timeline.svg?" + urlencode({"id": record["id"]})
-    return html.Div(
-        html.Img(src=src, alt=voice.say("timeline.says"), className="timeline"), className="wide", tabIndex=0
-    )
+    return wide(html.Img(src=src, alt=voice.say("timeline.says"), className="timeline"))
 
 
 def _report(lift: str, form: str, voice: Voice, trace: "Path | None") -> Any:
@@ -225,7 +223,7 @@ def _table(heads: Iterable[str], rows: Iterable[Iterable[Any]], voice: Voice) ->
     body = [
         html.Tr([html.Th(first, scope="row"), *(html.Td(cell) for cell in rest)]) for first, *rest in map(list, rows)
     ]
-    return html.Div(html.Table([html.Thead(head), html.Tbody(body)]), className="wide", tabIndex=0)
+    return wide(html.Table([html.Thead(head), html.Tbody(body)]))
 
 
 def _pairs(facts: Mapping[str, str]) -> Any:

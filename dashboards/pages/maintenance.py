@@ -11,7 +11,7 @@ import numpy as np
 from dash import html
 
 from dashboards.figures import about, figure
-from dashboards.pages.parts import paper
+from dashboards.pages.parts import paper, wide
 from dashboards.trend_desk import Caring
 from dashboards.words import Voice
 from monitor.care import CAUTION, Care
@@ -80,7 +80,7 @@ def layout(
         html.H2(voice.say(f"maint.figure.{wanted}"), id="trend"),
         *_graphs(care, circuit, wanted, caring.now_utc_s, query, voice),
         html.H2(voice.say("maint.figures")),
-        html.Div(_table(care, circuit, voice), className="wide figures", tabIndex=0),
+        wide(_table(care, circuit, voice), "figures"),
         html.H2(voice.say("maint.seal_tests"), id="seal-tests"),
         _seal_tests(care, circuit, voice, linked=caring.is_own),
         html.H2(voice.say("maint.services"), id="services"),
@@ -276,7 +276,7 @@ def _seal_tests(care: Care, circuit: str, voice: Voice, *, linked: bool) -> Any:
         for test in tests
     ]
     heads = [voice.say(f"maint.{name}") for name in ("day", "test", "by", "result")]
-    return html.Div(_rows(heads, rows), className="wide seal-tests", tabIndex=0)
+    return wide(_rows(heads, rows), "seal-tests")
 
 
 def _day_of(test: Mapping[str, Any], voice: Voice, *, linked: bool) -> Any:
@@ -308,7 +308,7 @@ def _services(care: Care, circuit: str, voice: Voice) -> Any:
     unit = _unit("leak", voice).words
     heads = [voice.say(f"maint.{name}") for name in ("day", "about", "note", "by")]
     heads += [voice.say("maint.before", unit=unit), voice.say("maint.after", unit=unit), voice.say("maint.less")]
-    return html.Div(_rows(heads, rows[:50]), className="wide", tabIndex=0)
+    return wide(_rows(heads, rows[:50]))
 
 
 def _service_row(one: Service, found: BeforeAfter | None, voice: Voice) -> Any:

@@ -8,6 +8,8 @@ from dash import html
 from markdown_it import MarkdownIt
 from markdown_it.tree import SyntaxTreeNode
 
+from dashboards.pages.parts import wide
+
 _PARSER: Final = MarkdownIt("commonmark", {"html": False}).enable("table")
 
 _PLAIN: Final[dict[str, Callable[[list[Any]], Any]]] = {
@@ -50,8 +52,8 @@ def _one(node: SyntaxTreeNode) -> Any:
     kind = node.type
     if kind in _PLAIN:
         return _PLAIN[kind](_children(node))
-    if kind == "table":  # wider than a phone: it is moved by itself, not the page
-        return html.Div(html.Table(_children(node)), className="wide", tabIndex=0)
+    if kind == "table":
+        return wide(html.Table(_children(node)))
     if kind == "inline":
         return html.Span(_children(node))
     if kind == "heading":

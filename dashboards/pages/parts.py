@@ -52,6 +52,11 @@ def switch_buttons(speaker: Speaker) -> list[Any]:
     return [html.Button("", id="look", type="button"), *buttons]
 
 
+def wide(what: Any, also: str = "") -> html.Div:
+    """What may be wider than a phone: it is moved by itself, with the keys too, and not the page with it."""
+    return html.Div(what, className=f"wide {also}".rstrip(), tabIndex=0)
+
+
 def links(speaker: Speaker, *, without: tuple[str, ...] = ()) -> html.Nav:
     """The other pages."""
     return html.Nav([html.A(say(key, speaker), href=address) for key, address in PAGES.items() if key not in without])
