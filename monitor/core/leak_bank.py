@@ -2,8 +2,8 @@
 
 Every hypothesis says "since time τ the vacuum falls in this way": steadily, growing, settling. Level, rate and growth g are
 the states of a Kalman filter (extended: the rate grows by g). One family holds the laws of growth: the rate goes as
-(1 + bend·g·t)^(1/bend), so that g slackens by bend·g²: exp(g·t) where bend is 0, elsewhere a power of the time since it was
-nothing, which the filter finds with g wherever τ lies.
+(1 + bend·g·t)^(1/bend), so that g slackens by bend·g²: exp(g·t) where bend is 0, above it a power of the time since it was
+nothing, which the filter finds with g wherever τ lies; for a bend of -1 one over the time left until it runs away.
 
 A hypothesis weighs the likelihood of the readings times the prior of a change at τ (Bayesian change-point detection: Adams and
 MacKay, 2007, arXiv:0710.3742). New hypotheses are born with every block. Older ones are thinned so that their ages stay spread
@@ -71,13 +71,14 @@ KINDS: Final = (
     _bent(0.5),
     _bent(0.25, 0.01),
     _bent(0.1, 0.004),
+    Kind(0.004, (0.15, 0.25), 1e-5, (0.15, 0.25), growth=(1 / 240, 0.5 / 240), bend=-1.0, based=True, wander=0.0),
     Kind(0.095, (2.5e-3, 8e-3), 1e-5, (2.5e-3, 8e-3), growth=(1.0, 0.0), bend=1.0, based=True, wander=0.0),
     Kind(0.08, (0.0, 0.0), 0.0, (0.0, 0.6), feared=False),
 )
 """Gas settling fast and slowly, steady through an orifice, steady seepage, back to quiet, doubling in about 8, 4 and 2 min,
-growing with the time, with its square, its fourth and its tenth power, with the time since just this onset, last a jump of the
-level after which the rate goes on. The steep powers are rare at first, or the early bound of a coarse gauge in order would come
-a minute sooner; readings that follow one soon leave no other.
+growing with the time, with its square, its fourth and its tenth power, as one over the time left, with the time since just
+this onset, last a jump of the level after which the rate goes on. The steep ones are rare at first, or the early bound of a
+coarse gauge in order would come a minute sooner; readings that follow one soon leave no other.
 """
 
 SETTLING: Final = slice(0, 2)
@@ -104,7 +105,7 @@ _START_SHARE: Final = np.log(np.maximum(_column(kind.start_share for kind in KIN
 _START_RATE: Final = _column(kind.start_rate[0] / 60.0 for kind in KINDS)
 _START_VAR: Final = _column((kind.start_rate[1] / 60.0) ** 2 for kind in KINDS)
 _WANDER: Final = _column(kind.wander for kind in KINDS)
-_BENT: Final = slice(int(np.argmax(BEND > 0.0)), int(np.argmax(BEND > 0.0)) + int((BEND > 0.0).sum()))
+_BENT: Final = slice(int(np.argmax(BEND != 0.0)), int(np.argmax(BEND != 0.0)) + int((BEND != 0.0).sum()))
 _SLOWEST_SETTLING: Final = -1.0 / 500.0
 _JUMP_SD_KPA: Final = 3.0
 _STEP_DOUBT: Final = math.log(1e4)
@@ -135,6 +136,8 @@ UNSETTLED_SD_KPA: Final = 1.0
 DEAD: Final = -1.0e4
 """Log weight of a hypothesis that is not in use."""
 
+_LITTLE: Final = 1e-9
+
 _BOUNDS: Final = (
     (-1e4, 1e4),
     (-10.0, 10.0),
@@ -149,7 +152,9 @@ _BOUNDS: Final = (
 _LEAST: Final = np.tile(np.array([low for low, _ in _BOUNDS])[:, None, None, None], len(KINDS))
 _MOST: Final = np.tile(np.array([high for _, high in _BOUNDS])[:, None, None, None], len(KINDS))
 _LEAST[GROWTH, :, :, _BENT] = 0.0  # a power of the time never dies
-_MOST[GROWTH, :, :, _BENT] = 1.0  # and begins by growing beyond measure
+_MOST[GROWTH, :, :, BEND > 0.0] = 1.0  # and begins by growing beyond measure
+_STEEPEST: Final = np.where(BEND[_BENT] < 0.0, 1.0 / 45.0, np.inf)
+"""So near its end what runs away goes on growing as it grows then, 1/s: beyond, a filter of it would believe anything."""
 
 
 @dataclass(slots=True)
@@ -238,7 +243,8 @@ def predict(bank: Bank, now_s: float, slackening: Floats) -> None:
     straighter = 1.0 - BEND
     grow = 1.0 + change * (1.0 + 0.5 * straighter * change)
     reach = dt_s * (1.0 + change * (0.5 + straighter * change / 6.0))
-    slackens = 1.0 / (1.0 + (dt_s * BEND[_BENT]) * growth[:, :, _BENT])
+    slackens = 1.0 / np.maximum(1.0 + (dt_s * BEND[_BENT]) * growth[:, :, _BENT], _LITTLE)
+    np.minimum(slackens, _STEEPEST / np.maximum(growth[:, :, _BENT], _LITTLE), out=slackens)
     pull = dt_s * rate * grow  # how a rate answers its growth
     pull[:, :, _BENT] *= slackens
     bend = (0.5 * dt_s) * dt_s * rate

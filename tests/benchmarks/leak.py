@@ -80,7 +80,7 @@ PARTS = {
         2 * len(parts.SHOWS) * len(parts.TOGETHER_RATES),
     ),
     "untrained": Part(
-        "Leaks by laws that no hypothesis has, one instant per lift",
+        "Leaks by laws beside those, one instant per lift",
         parts.untrained,
         tables.instants,
         4,

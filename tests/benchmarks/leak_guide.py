@@ -181,7 +181,7 @@ def together(rows_by_cell):
 
 
 def untrained(rows_by_cell):
-    """Laws that no hypothesis has, by law over all cells: what is rare shows in many."""
+    """Laws beside those of the coverage, by law over all cells: what is rare shows in many."""
     found = tables.judged(np.concatenate(list(rows_by_cell.values())))
     lines = []
     for name in UNTRAINED:

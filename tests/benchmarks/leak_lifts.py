@@ -149,7 +149,7 @@ def together(starts_kpa, leak_kpa_per_s, chance, *, kelvin):
 
 LEAKS = ("sudden", "growing", "step", "ramp", "power")
 UNTRAINED = ("cubic", "levelling", "runaway")
-"""Laws that no hypothesis of the estimate has. The last two were never used for its tuning; the cube was, with other powers."""
+"""Laws beside those: of what levels off no hypothesis knows. It was never used for tuning; the others were, on other seeds."""
 
 
 def leaky(kind, n, chance, *, rate=None, longest_s=4200.0, cooling=False, all_circuits=False, shows=None):

@@ -13,7 +13,9 @@ from monitor.core.leak_bank import KINDS, P_GROWTH, SLOTS_N, Bank
 
 MIN_S = 60.0
 NOW_S = 1000.0
-BENT = [number for number, kind in enumerate(KINDS) if kind.bend > 0.0]
+BENT = [number for number, kind in enumerate(KINDS) if kind.bend != 0.0]
+POWERS = [number for number, kind in enumerate(KINDS) if kind.bend > 0.0]
+(RUNS_AWAY,) = (number for number, kind in enumerate(KINDS) if kind.bend < 0.0)
 PLAIN = [number for number, kind in enumerate(KINDS) if kind.bend == 0.0]
 
 
@@ -112,7 +114,7 @@ def test_fall_that_doubles_in_250_s_has_doubled_after_250_steps():
 
 
 @pytest.mark.parametrize("after_s", [60.0, 600.0])
-@pytest.mark.parametrize("kind", BENT)
+@pytest.mark.parametrize("kind", POWERS)
 def test_power_of_the_time_is_followed_from_its_growth(kind, after_s):
     """A rate of 0.01 kPa/s that is c (t/s)^n with n = 1/bend and n/t = g: its value, its growth n/t and its integral later.
 
@@ -134,11 +136,33 @@ def test_power_of_the_time_is_followed_from_its_growth(kind, after_s):
     assert level == pytest.approx(60.0 - lost_kpa, rel=1e-6, abs=left_out * lost_kpa)
 
 
+def test_what_runs_away_is_followed_from_its_growth():
+    """A rate of 0.01 kPa/s that goes as one over the time left, 240 s: fourfold with 60 s left, 240 s times ln 4 of it lost."""
+    bank = Bank(1, 0.0)
+    bank.state[banks.LEVEL], bank.state[banks.RATE], bank.state[banks.GROWTH] = 60.0, 0.01, 1.0 / 240.0
+    for second in range(180):
+        banks.predict(bank, second + 1.0, np.zeros((2, 1)))
+    level, rate, found = (bank.state[one, 0, 0, RUNS_AWAY] for one in (banks.LEVEL, banks.RATE, banks.GROWTH))
+    assert found == pytest.approx(1.0 / 60.0)
+    assert rate == pytest.approx(0.04, rel=0.002)  # a step is a parabola
+    assert level == pytest.approx(60.0 - 2.4 * math.log(4.0), abs=0.002)
+
+
+@pytest.mark.parametrize("dt_s", [1.0, 20.0, 60.0])
+def test_from_45_s_before_its_end_on_what_runs_away_grows_no_faster_and_is_no_less_sure(dt_s):
+    bank = bank_of()
+    bank.state[banks.GROWTH], bank.state[P_GROWTH] = 1.0 / 45.0, 1e-5
+    banks.predict(bank, NOW_S + dt_s, np.zeros((2, 3)))
+    assert bank.state[banks.GROWTH, :, :, RUNS_AWAY] == pytest.approx(1.0 / 45.0)
+    wander = 0.04**2 / MIN_S / 45.0**2 * dt_s
+    assert bank.state[P_GROWTH, :, :, RUNS_AWAY] == pytest.approx(1e-5 + wander)
+
+
 def test_powers_grow_beyond_measure_at_first_and_never_die():
     bank = bank_of()
     bank.state[banks.GROWTH] = 30.0
     banks.predict(bank, NOW_S + 1e-6, np.zeros((2, 3)))
-    assert np.all(bank.state[banks.GROWTH][:, :, BENT] == 1.0)
+    assert np.all(bank.state[banks.GROWTH][:, :, POWERS] == 1.0)
     bank.state[banks.GROWTH] = -0.05
     banks.predict(bank, NOW_S + 1.0, np.zeros((2, 3)))
     assert np.all(bank.state[banks.GROWTH][:, :, BENT] == 0.0)

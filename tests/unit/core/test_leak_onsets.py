@@ -16,7 +16,7 @@ CROSS = [banks.P_LEVEL_RATE, banks.P_LEVEL_GROWTH, banks.P_RATE_GROWTH]
 
 def test_new_bank_knows_nothing():
     bank = Bank(2, NOW_S)
-    assert bank.state.shape == (9, 24, 2, 14)
+    assert bank.state.shape == (9, 24, 2, 15)
     assert np.all(bank.log_weight == -1e4)
     assert np.all(bank.state[[banks.P_LEVEL, banks.P_RATE]] == 1.0)
     assert not bank.base.any()
@@ -242,4 +242,10 @@ def test_kinds_that_bend_are_about_a_minute_old_in_their_growth(bend, share, num
     assert (kind.bend, kind.onset_share) == (bend, share)
     assert kind.growth == pytest.approx((1.0 / 60.0, 0.5 / 60.0))
     assert banks._bent(bend).onset_share == 0.05
-    assert (KINDS[12].bend, KINDS[12].growth) == (1.0, (1.0, 0.0))  # with the time since the second of its onset
+
+
+def test_what_runs_away_does_so_in_some_four_minutes_and_what_goes_with_the_time_may_begin_now():
+    runs_away, since_onset = KINDS[12:14]
+    assert (runs_away.bend, runs_away.onset_share) == (-1.0, 0.004)
+    assert runs_away.growth == pytest.approx((1.0 / 240.0, 1.0 / 480.0))
+    assert (since_onset.bend, since_onset.growth) == (1.0, (1.0, 0.0))

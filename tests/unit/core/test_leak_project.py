@@ -40,6 +40,7 @@ FAST_KPA_PER_S = 2.0 / 60.0
 SETTLES, SETTLES_SLOWLY, BY_ORIFICE, BY_SEEPAGE, QUIET, DOUBLES = 0, 1, STEADY, STEADY + 1, STEADY + 2, STEADY + 3
 WITH_TIME = int(np.flatnonzero(BEND == 1.0)[0])
 WITH_SQUARE = int(np.flatnonzero(BEND == 0.5)[0])
+RUNS_AWAY = int(np.flatnonzero(BEND == -1.0)[0])
 
 
 def of(kind, *, weight=1.0, level=64.0, rate=FAST_KPA_PER_S, age_s=100.0, growth=0.0, base=0.0, sds=(1e-3, 1e-6)):
@@ -236,6 +237,14 @@ def test_leak_that_grows_with_its_age_is_there_sooner(kind, power):
     told = time_to(of(kind, growth=(power - 1.0) / 300.0), 52.0, HERE)
     grown_s = 300.0 * ((1.0 + 12.0 * power / (FAST_KPA_PER_S * 300.0)) ** (1.0 / power) - 1.0)
     assert told.likely_s == pytest.approx(grown_s, rel=0.06)
+
+
+def test_leak_that_runs_away_is_there_before_it_does():
+    """2 kPa/min that go as one over the time left, 300 s: 12 kPa are covered once 300 (1 - exp(-12/(r 300))) s have passed."""
+    told = time_to(of(RUNS_AWAY, growth=1.0 / 300.0), 52.0, HERE)
+    there_s = 300.0 * -math.expm1(-12.0 / (FAST_KPA_PER_S * 300.0))
+    assert told.likely_s == pytest.approx(there_s, rel=0.06)
+    assert told.late_s < 300.0
 
 
 def test_what_cooling_gas_may_hide_moves_the_early_bound_alone():

@@ -22,6 +22,7 @@ from tests.unit.core.test_leak_project import (
     BY_SEEPAGE,
     DOUBLES,
     QUIET,
+    RUNS_AWAY,
     WITH_SQUARE,
     WITH_TIME,
     both,
@@ -41,6 +42,7 @@ from tests.unit.core.test_leak_project import (
         (WITH_TIME, 0.0),
         (WITH_TIME, 0.01),
         (WITH_SQUARE, 0.01),
+        (RUNS_AWAY, 0.003),
     ],
 )
 @pytest.mark.parametrize("time_s", [10.0, 300.0, -40.0])
@@ -51,6 +53,14 @@ def test_reach_of_a_rate_is_its_integral(kind, growth, time_s):
         return (1.0 + bend * growth * t) ** (1.0 / bend) if bend else math.exp(growth * t)
 
     assert project._reach(one, np.array([[time_s]])).item() == pytest.approx(quad(rate, 0.0, time_s)[0], rel=1e-6)
+
+
+@pytest.mark.parametrize("time_s", [100.0, 101.0, 3600.0])
+def test_once_it_has_run_away_everything_is_lost(time_s):
+    """Beside what a lifter holds: 0.05 kPa/min, a hundred seconds before, is more than 50 kPa."""
+    reach_s = project._reach(of(RUNS_AWAY, growth=0.01), np.array([[time_s]])).item()
+    assert np.isfinite(reach_s)
+    assert reach_s * 0.05 / 60.0 > 50.0
 
 
 def test_growth_is_followed_to_exp_30_at_most():
