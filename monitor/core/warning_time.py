@@ -59,7 +59,7 @@ def orifice_distance_kpa(
     Returns:
         kPa; divided by the present rate of fall in kPa/s it is the time in s. 0 when ``level_kpa`` is not below the start.
 
-    Check: pa 101.325, from 80 to 30: over the choked slope of 0.0202075 kPa/s it is 2496 s (2474 s if it were linear).
+    Check: pa 101.325, b = 0.528, from 80 to 30: over the choked slope of 0.0202075 kPa/s 2496 s (2474 s if it were linear).
     """
     if level_kpa >= start_kpa:
         return 0.0
