@@ -53,3 +53,35 @@ def test_pieces_of_another_estimator_are_left_aside(benchmark, tmp_path):
     kept.write_text(kept.read_text().replace(leak.version(), "another"))
     assert benchmark("--kept", kept, "--minutes", 0) == []
     assert benchmark("--kept", kept) == whole
+
+
+CODE = '''"""What it does."""
+
+MOST = 3
+"""So many."""
+
+
+def least(x):
+    """The least.
+
+    Check: 1 for 1.
+    """
+    return "not said of it", x  # code
+'''
+
+
+@pytest.mark.parametrize(
+    ("was", "now", "same"),
+    [
+        ("What it does.", "What it is.", True),
+        ('"""So many."""\n', '"""So many\n\nand no more."""\n', True),
+        ("    Check: 1 for 1.\n", "", True),
+        ("MOST = 3", "MOST = 4", False),
+        ("not said of it", "not said", False),
+        ("(x):", "(y):", False),
+    ],
+)
+def test_what_is_said_of_code_may_change_without_counting_anew(was, now, same):
+    changed = CODE.replace(was, now)
+    assert changed != CODE
+    assert (leak.digest([changed]) == leak.digest([CODE])) is same
