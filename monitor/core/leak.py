@@ -197,7 +197,9 @@ def _covered(state: LeakState, track: CircuitTrack, level_kpa: float, seen_kpa: 
     if state.bank is None or block is None:
         return False
     if pump.running:
-        return not known_rate and pump.cycling(state.bank.at_s)  # one more stroke
+        return not known_rate and not pump.doubted and pump.cycling(state.bank.at_s)  # one more stroke
+    if pump.doubted:
+        return False
     starts_kpa = _starts_at(state, track)
     if starts_kpa is None or starts_kpa <= level_kpa:
         return False

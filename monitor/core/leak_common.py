@@ -1,8 +1,8 @@
 """The part of a fall that every circuit shares: a hoist lowers the ambient pressure, and no circuit leaks by that.
 
-Without an ambient or height reading a common fall counts as hoist only while it is slower than the hoist can climb and
-smaller in all than the lift is high. What lies beyond is a leak, and so is every fall seen before anything changed: a lift
-starts on the ground.
+Without an ambient or height reading a common fall counts as hoist only while it is no faster than the hoist can climb and
+smaller in all than the lift is high. One beyond either is a leak, whole: nothing of it is put down to a hoist any more until
+the circuits have stopped falling together. So is every fall seen before anything changed: a lift starts on the ground.
 """
 
 import math
@@ -30,6 +30,7 @@ SWING_S: Final = 12.0
 """A load that swings moves every circuit no further, nor longer, before it turns back and that shows (common practice: periods
 of up to 15 s)."""
 
+_SURE_SDS: Final = 2.5
 _TEMPERATURE_K_PER_S: Final = 10.0 / 600.0
 _GAS_K: Final = 288.0
 
@@ -47,7 +48,8 @@ class Common:
     """The fall all circuits share.
 
     ``rate_kpa_per_s`` is taken for hoist now; ``ceilings``: the most it may be, now and just before, each with how long ago in
-    s, the older the larger; ``used_kpa`` is what hoists took in all so far; ``lingers_s`` counts down after one.
+    s, the older the larger; ``used_kpa`` is what hoists took in all so far; ``lingers_s`` counts down after one. ``over_s``
+    is how long the fall went on when the lift's height was used up; ``leaks`` if that, or its pace, shows that it is no hoist.
     """
 
     usual_kpa_per_s: list[float | None]
@@ -55,6 +57,8 @@ class Common:
     used_kpa: float = 0.0
     ceilings: list[tuple[float, float]] = field(default_factory=list)
     lingers_s: float = 0.0
+    over_s: float = 0.0
+    leaks: bool = False
 
     @property
     def ceiling_kpa_per_s(self) -> float:
@@ -109,16 +113,18 @@ def share(
         usual is not None or limit < math.inf for usual, limit in zip(common.usual_kpa_per_s, usual_most, strict=True)
     )
     if len(excess) < 2 or seen_n < 2:
-        common.rate_kpa_per_s, common.ceilings = 0.0, []
+        nothing_shared(common)
         return
-    climbing = common.used_kpa < most
+    _doubt_hoist(common, excess, dt_s, fastest=fastest, most_kpa=most, follow_s=follow_s)
+    if common.leaks:
+        return
     if all(rate < 0.0 for rate, _ in excess):
         moved = max(max(rate for rate, _ in excess), -fastest)
     else:
-        moved = min(max(min(rate for rate, _ in excess), 0.0), fastest) if climbing else 0.0
+        moved = min(max(min(rate for rate, _ in excess), 0.0), fastest)
     common.used_kpa = min(max(common.used_kpa + moved * dt_s, 0.0), most)
     common.rate_kpa_per_s = max(moved, 0.0)
-    ceiling = min(max(min(rate + 2.5 * sd for rate, sd in excess), 0.0), fastest) if climbing else 0.0
+    ceiling = min(max(min(rate + _SURE_SDS * sd for rate, sd in excess), 0.0), fastest)
     earlier = [(one, ago_s + dt_s) for one, ago_s in common.ceilings if one > ceiling and ago_s + dt_s < follow_s]
     common.ceilings = [*earlier, (ceiling, 0.0)]
     common.lingers_s = LINGER_S if abs(moved) > HOISTING_KPA_PER_S else max(common.lingers_s - dt_s, 0.0)
@@ -128,3 +134,33 @@ def share(
             if rate is not None and usual is not None and settled[place]:
                 now = min(max(rate[0], 0.0), usual_most[place])
                 common.usual_kpa_per_s[place] = usual + (now - usual) * min(dt_s / 120.0, 1.0)
+
+
+def nothing_shared(common: Common) -> None:
+    """No fall of all circuits is known: what hoists took so far is kept."""
+    common.rate_kpa_per_s, common.ceilings, common.over_s, common.leaks = 0.0, [], 0.0, False
+
+
+def _doubt_hoist(
+    common: Common,
+    excess: Sequence[tuple[float, float]],
+    dt_s: float,
+    *,
+    fastest: float,
+    most_kpa: float,
+    follow_s: float,
+) -> None:
+    """Whether the fall all circuits share can be no hoist: it outruns one, or goes on when the lift's height is used up.
+
+    Circuits show the end of a hoist some seconds apart, and gauges that step late: so long it may still be one.
+    """
+    least = min(rate for rate, _ in excess)
+    if least <= HOISTING_KPA_PER_S:
+        common.over_s, common.leaks = 0.0, False
+        return
+    if common.used_kpa >= most_kpa:
+        common.over_s += dt_s
+    outruns = min(rate - _SURE_SDS * sd for rate, sd in excess) > fastest + ORDERLY_KPA_PER_S
+    if outruns or common.over_s >= follow_s:
+        nothing_shared(common)
+        common.leaks, common.lingers_s = True, 0.0

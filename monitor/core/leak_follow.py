@@ -8,6 +8,7 @@ import numpy as np
 from monitor.core import leak_bank as banks
 from monitor.core.leak_apart import compare
 from monitor.core.leak_blocks import Block, begin_anew, close, gather
+from monitor.core.leak_common import nothing_shared
 from monitor.core.leak_judge import judge
 from monitor.core.leak_noise import due, learn
 from monitor.core.leak_pump import OFF_RATE_WIDEN, infer, lowest_kpa, rate_at_lowest, rested, started, stopped
@@ -37,14 +38,14 @@ def forget(state: LeakState) -> None:
         track.bounds = {}
         track.gatherer.tail = []
         begin_anew(track.gatherer)
-    state.common.rate_kpa_per_s, state.common.ceilings = 0.0, []
+    nothing_shared(state.common)
     state.climb_refuted_since_s, state.climb_doubted = None, frozenset()
 
 
 def _lose_track(track: CircuitTrack) -> None:
     """Nothing is known of a circuit any more, nor what it leaked at rest: a leak may have begun unheard."""
     track.begun_s = track.block = track.mixed = track.quantiles = track.pump.off_rate = None
-    track.before, track.falling, track.pump.waiting = (), False, []
+    track.before, track.falling, track.pump.waiting, track.pump.doubted = (), False, [], True
 
 
 def flush(state: LeakState, *, second_ends: bool = True) -> None:

@@ -72,6 +72,12 @@ def judge(state: LeakState, dt_s: float) -> None:
         if track.pump.running:  # a pump that is on and loses all the same: it is dead, or can't keep up
             hoist = 0.0 if measured else HOIST_KPA_PER_M * config.hoist_speed_m_s
             sure = lasting_above(track.mixed, hoist + FALLING_KPA_PER_S, settling_since_s=stretch_s)
+            if not measured:
+                least_kpa = HOIST_KPA_PER_M * config.hoist_height_m + SWING_KPA + track.gatherer.stairs_kpa
+                higher = lost_kpa(track.mixed) >= least_kpa  # than the lift
+                sure = max(
+                    sure, lasting_above(track.mixed, FALLING_KPA_PER_S, settling_since_s=stretch_s, counted=higher)
+                )
             track.falling = sure >= SURE and known(track)
             continue
         others = [rate[0] for n, rate in enumerate(rates) if n != row and rate is not None]
@@ -243,7 +249,7 @@ def _beside_others(
     unsettled = _fresh_share(bank, row) >= _FRESH_SHARE or (
         hoist == 0.0 and common.ceiling_kpa_per_s > HOISTING_KPA_PER_S and common.usual_n >= 2
     )
-    if apart is not None and (unsettled or hoist > HOISTING_KPA_PER_S or common.lingers_s > 0.0):
+    if apart is not None and not common.leaks and (unsettled or hoist > HOISTING_KPA_PER_S or common.lingers_s > 0.0):
         # the others may be about to follow, or do, or just did: what sets this one apart, on top of what the others lose
         usual = common.usual_kpa_per_s
         others = [(n, rate[0]) for n, rate in enumerate(rates) if n != row and rate is not None]

@@ -33,7 +33,7 @@ class PumpTrack:
     ``rose_to``: block, as kPa and time, after which a stroke has not risen so far. ``followed``: when and where to, in kPa,
     the fall was followed in the last seconds of a rest, hoist taken out, and its rate as then known. ``waiting``: not judged
     yet, as kPa, time and what was expected, kPa. ``low_kpa`` and ``began_s``: where and when the stroke under way began;
-    ``top_kpa`` and ``ended_s``: where and when the last ended.
+    ``top_kpa`` and ``ended_s``: where and when the last ended. ``doubted``: since a hole in the readings it has not come in.
     """
 
     reported: Pump | None = None
@@ -51,6 +51,7 @@ class PumpTrack:
     suspect_s: float | None = None
     rose_to: tuple[float, float] | None = None
     last: tuple[float, float] | None = None
+    doubted: bool = False
 
     def cycling(self, now_s: float) -> bool:
         """Whether the pump has come and gone often enough, and recently enough, to count on it."""
@@ -85,7 +86,7 @@ def started(track: PumpTrack, low_kpa: float, now_s: float, off_rate: Rate | Non
 
     A stroke that is not reported may be the last going on, its end seen too soon: between them nothing rested.
     """
-    track.running = True
+    track.running, track.doubted = True, False
     track.began_s = now_s
     track.low_kpa = low_kpa
     track.followed = []

@@ -137,13 +137,14 @@ def test_circuit_that_does_not_rest_or_was_not_seen_has_no_rate(changes, mixed):
 # --- beside the others
 
 
-def beside(rate, other, *, apart=None, hoist=0.0, ceiling=0.0, lingers_s=0.0, usual=0.05, since_s=None):
+def beside(rate, other, *, apart=None, hoist=0.0, ceiling=0.0, lingers_s=0.0, usual=0.05, since_s=None, leaks=False):
     """How sure it is that A, which falls by ``rate``, leaks by itself; ``apart`` by what it differs from the others."""
     state = state_of(2)
     state.bank = seen_bank(3, [rate, other, 0.0])
     state.relative = seen_bank(2, [rate - other if apart is None else apart, 0.0])
     state.common.rate_kpa_per_s, state.common.ceilings = hoist * PER_MIN, [(ceiling * PER_MIN, 0.0)]
     state.common.lingers_s, state.common.usual_kpa_per_s = lingers_s, [None if usual is None else usual * PER_MIN] * 2
+    state.common.leaks = leaks
     track = state.tracks[0]
     track.begun_s, track.beyond_since_s = NOW_S - 60.0, since_s
     rates, _ = judge._rates(state, state.bank)
@@ -194,6 +195,12 @@ def test_leak_is_told_without_the_hoist(given, told):
     assert track.quantiles.middle == pytest.approx(told * PER_MIN, abs=0.04 * PER_MIN)
     level_kpa = float((track.mixed.weight * track.mixed.level).sum())
     assert level_kpa == pytest.approx(60.0, abs=0.03)
+
+
+@pytest.mark.parametrize("given", [{"lingers_s": 0.5}, {"ceiling": 0.3}])
+def test_leak_of_all_circuits_is_told_whole_whatever_hoisted_before(given):
+    _, track = beside(2.0, 0.8, leaks=True, **given)
+    assert track.quantiles.middle == pytest.approx(2.0 * PER_MIN, abs=0.04 * PER_MIN)
 
 
 def test_others_count_by_the_mean_of_what_they_usually_lose():

@@ -35,7 +35,7 @@ def test_rate_that_has_not_stood_yet_is_not_called_usual():
 
 
 @pytest.mark.parametrize(
-    ("a", "b", "hoist"), [(0.6, 0.8, 0.6), (0.8, 0.6, 0.6), (0.6, 0.0, 0.0), (0.6, -0.1, 0.0), (3.0, 2.0, 1.2)]
+    ("a", "b", "hoist"), [(0.6, 0.8, 0.6), (0.8, 0.6, 0.6), (0.6, 0.0, 0.0), (0.6, -0.1, 0.0), (3.0, 1.5, 1.2)]
 )
 def test_hoist_is_what_all_circuits_lose_at_least_and_no_faster_than_the_hoist_climbs(a, b, hoist):
     common = told(known(), falls(a), falls(b))
@@ -82,10 +82,72 @@ def test_what_a_hoist_took_in_all_is_bounded_by_the_height_of_the_lift():
         told(common, falls(1.2), falls(1.2))
     assert common.rate_kpa_per_s > 0.0
     assert common.used_kpa == pytest.approx(59.0 * FASTEST)
-    for _ in range(10):
-        told(common, falls(1.2), falls(1.2))
+    told(common, falls(1.2), falls(1.2))
     assert common.used_kpa == pytest.approx(1.2)  # 100 m
-    assert common.rate_kpa_per_s == 0.0
+    for _ in range(round(FOLLOW_S) - 1):  # circuits show its end some seconds apart
+        told(common, falls(1.2), falls(1.2))
+        assert (common.used_kpa, common.ceiling_kpa_per_s) == pytest.approx((1.2, FASTEST))
+        assert common.rate_kpa_per_s == pytest.approx(FASTEST)
+    told(common, falls(1.2), falls(1.2))
+    assert (common.rate_kpa_per_s, common.ceilings, common.lingers_s, common.leaks) == (0.0, [], 0.0, True)
+
+
+def at_the_top():
+    """All of the lift's height used up, and no fall since."""
+    common = known()
+    common.used_kpa = 1.2
+    return common
+
+
+def test_gauges_that_step_may_show_the_end_of_the_highest_hoist_as_late_as_they_do():
+    common = at_the_top()
+    found = [told(common, falls(0.6), falls(0.6), follow_s=30.0).leaks for _ in range(30)]
+    assert found == [False] * 29 + [True]
+
+
+def test_what_has_ended_in_time_was_the_hoist():
+    common = at_the_top()
+    for _ in range(3):
+        for kpa_per_min in [*[0.6] * 11, 0.19]:
+            assert not told(common, falls(kpa_per_min), falls(kpa_per_min)).leaks
+    assert common.over_s == 0.0
+
+
+@pytest.mark.parametrize(("kpa_per_min", "leaks"), [(0.2, False), (0.21, True)])
+def test_slow_drift_of_all_at_the_top_is_no_shared_leak(kpa_per_min, leaks):
+    common = known(usual=0.0)
+    common.used_kpa = 1.2
+    assert told(common, *[(kpa_per_min * PER_MIN, SD)] * 2, dt_s=20.0).leaks is leaks
+
+
+@pytest.mark.parametrize(
+    ("a", "b", "sd", "leaks"),
+    [(1.49, 3.0, 0.0, False), (1.51, 1.51, 0.0, True), (1.74, 3.0, 0.1, False), (1.76, 1.76, 0.1, True)],
+)
+def test_fall_of_all_that_outruns_the_hoist_is_a_leak_whole(a, b, sd, leaks):
+    """A hoist of 1.2 kPa/min, 0.3 that lifters in order lose besides, and how well the rates are known."""
+    common = known()
+    common.lingers_s = 9.0
+    told(common, falls(a, sd * PER_MIN), falls(b, sd * PER_MIN))
+    assert common.leaks is leaks
+    assert common.lingers_s == (0.0 if leaks else LINGER_S)
+    assert common.ceilings == ([] if leaks else [(pytest.approx(FASTEST), 0.0)])
+    assert common.rate_kpa_per_s == pytest.approx(0.0 if leaks else FASTEST)
+    assert common.used_kpa == pytest.approx(0.0 if leaks else FASTEST)
+
+
+def test_shared_leak_stays_one_until_they_fall_together_no_more_and_is_not_learned_as_usual():
+    common = told(known(), falls(3.0), falls(3.0))
+    for _ in range(600):
+        assert told(common, falls(0.6), falls(0.21)).leaks
+    assert common.usual_kpa_per_s == [CALM[0]] * 2
+    assert not told(common, falls(0.6), falls(0.19)).leaks
+    assert told(common, falls(0.6), falls(0.6)).rate_kpa_per_s == pytest.approx(0.6 * PER_MIN)
+
+
+def test_shared_leak_is_none_once_one_circuit_alone_is_at_rest():
+    common = told(known(), falls(3.0), falls(3.0))
+    assert not told(common, falls(3.0), None).leaks
 
 
 def test_hook_that_comes_down_gives_it_back_no_faster_than_it_can():
@@ -133,12 +195,9 @@ def test_coarse_gauge_that_shows_a_hoist_before_its_leak_was_known_does_not_take
     assert common.usual_kpa_per_s[0] == pytest.approx((0.84 if usual == 0.8 else 0.3) * PER_MIN)
 
 
-def test_ceiling_is_no_faster_than_the_hoist_nor_below_nothing_and_none_at_the_top():
-    assert told(known(), falls(3.0), falls(3.0)).ceiling_kpa_per_s == pytest.approx(FASTEST)
+def test_ceiling_is_no_faster_than_the_hoist_nor_below_nothing():
+    assert told(known(), falls(1.4), falls(1.4)).ceiling_kpa_per_s == pytest.approx(FASTEST)
     assert told(known(), falls(-3.0), falls(-3.0)).ceiling_kpa_per_s == 0.0
-    common = known()
-    common.used_kpa = 1.2
-    assert told(common, falls(0.6), falls(0.6)).ceiling_kpa_per_s == 0.0
 
 
 @pytest.mark.parametrize(("kpa_per_min", "lingers"), [(0.21, True), (0.19, False), (-0.21, True)])

@@ -42,6 +42,7 @@ def state_of(circuits_n=2, *, leak_kpa_per_min=2.0, **settings):
 def test_hole_forgets_falls_rests_and_doubts_and_keeps_noise_and_strokes():
     state = state_of()
     state.block_from_s, state.common.rate_kpa_per_s, state.common.ceilings = NOW_S, 0.01, [(0.02, 0.0)]
+    state.common.over_s, state.common.leaks, state.common.used_kpa = 3.0, True, 0.7
     state.climb_refuted_since_s, state.climb_doubted = NOW_S, frozenset({"height"})
     track, other = state.tracks
     track.before, track.falling, track.bounds = (block(),), True, {("going", 52.0): None}
@@ -56,6 +57,8 @@ def test_hole_forgets_falls_rests_and_doubts_and_keeps_noise_and_strokes():
     assert track.pump.running
     assert other.pump.off_rate is None
     assert (state.common.rate_kpa_per_s, state.common.ceiling_kpa_per_s) == (0.0, 0.0)
+    assert (state.common.over_s, state.common.leaks, state.common.used_kpa) == (0.0, False, 0.7)
+    assert [one.pump.doubted for one in state.tracks] == [True, True]
     assert (state.climb_refuted_since_s, state.climb_doubted) == (None, frozenset())
 
 

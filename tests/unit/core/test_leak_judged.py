@@ -92,11 +92,34 @@ def test_what_is_not_known_is_not_falling(monkeypatch, lacking):
 )
 def test_circuit_that_loses_with_its_pump_running_is_falling(monkeypatch, measured, kpa_per_min, known, falls):
     state = state_of(1)
-    track = put(state, 0, kpa_per_min)
+    track = put(state, 0, kpa_per_min, age_s=60.0)
     track.pump.running = True
     if not known:
         track.known_of_s = None
     assert judged(monkeypatch, state, measured=measured) is falls
+
+
+@pytest.mark.parametrize(
+    ("kpa_per_min", "lost_kpa", "stairs_kpa", "known", "falls"),
+    [
+        (1.0, 1.53, 0.0, True, False),  # a lift of 100 m takes 1.2 kPa, and a load that swings 0.35
+        (1.0, 1.56, 0.0, True, True),
+        (0.34, 9.0, 0.0, True, False),
+        (0.36, 9.0, 0.0, True, True),
+        (1.0, 9.0, 0.0, False, False),
+        (1.0, 2.02, 0.5, True, False),
+        (1.0, 2.06, 0.5, True, True),
+    ],
+)
+def test_what_lost_more_than_the_lift_is_high_with_its_pump_running_is_falling(
+    monkeypatch, kpa_per_min, lost_kpa, stairs_kpa, known, falls
+):
+    state = state_of(1)
+    track = put(state, 0, kpa_per_min, age_s=60.0 * lost_kpa / kpa_per_min)
+    track.pump.running, track.gatherer.stairs_kpa = True, stairs_kpa
+    if not known:
+        track.known_of_s = None
+    assert judged(monkeypatch, state, measured="") is falls
 
 
 @pytest.mark.parametrize(

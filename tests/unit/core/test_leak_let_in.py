@@ -111,6 +111,7 @@ def test_circuit_that_falls_silent_is_forgotten_after_twenty_seconds(observed, s
     assert track.before == ((block(),) if known else ())
     if not known:
         assert (track.mixed, track.quantiles, track.falling) == (None, None, False)
+    assert track.pump.doubted is not known
     assert bool(track.pump.waiting) is known  # of a silent pump: an old reading is not paired with a new one
     assert track.bounds == {}
 

@@ -37,8 +37,10 @@ def test_lowest_of_a_rest_is_that_of_its_last_ten_seconds():
     assert (lowest_kpa(track, 61.0), rate_at_lowest(track)) == (60.0, (0.02, 1e-6))
     rested(track, 59.5, 10.2, (0.04, 1e-6))
     assert (lowest_kpa(track, 61.0), rate_at_lowest(track)) == (59.5, (0.04, 1e-6))
+    track.doubted = True
     started(track, 60.0, 11.0, None)
     assert (track.running, track.began_s, track.low_kpa) == (True, 11.0, 60.0)
+    assert not track.doubted
     assert (lowest_kpa(track, 61.0), rate_at_lowest(track)) == (61.0, None)
 
 

@@ -253,6 +253,16 @@ def test_pump_of_known_level_counts_once_it_was_seen_to_come_in_by_itself(low_kp
     assert (to_level(state, "A", 52.0, NOW_S) == NEVER) is covered
 
 
+@pytest.mark.parametrize("running", [False, True])
+@pytest.mark.parametrize("pump_start_kpa", [{}, {"A": 56.0}])
+def test_pump_not_heard_of_since_a_hole_covers_nothing(running, pump_start_kpa):
+    """It may have failed in it, and a leak begun: what falls is told, or that it is too early to say."""
+    for doubted, known, told in ((False, False, NEVER), (True, False, None), (True, True, STEADILY)):
+        state, track = one(known, running=running, strokes=CYCLES, pump_start_kpa=pump_start_kpa)
+        track.pump.doubted = doubted
+        assert to_level(state, "A", 52.0, NOW_S) == told
+
+
 def test_stroke_under_way_of_a_pump_that_comes_and_goes_is_one_more():
     state, _ = one(False, running=True, strokes=CYCLES)
     assert to_level(state, "A", 52.0, NOW_S) == NEVER
