@@ -148,6 +148,9 @@ def test_shared_leak_stays_one_until_they_fall_together_no_more_and_is_not_learn
 def test_shared_leak_is_none_once_one_circuit_alone_is_at_rest():
     common = told(known(), falls(3.0), falls(3.0))
     assert not told(common, falls(3.0), None).leaks
+    common = told(at_the_top(), falls(0.6), falls(0.6))
+    assert common.over_s == 1.0
+    assert told(common, falls(0.6), None).over_s == 0.0
 
 
 def test_hook_that_comes_down_gives_it_back_no_faster_than_it_can():
