@@ -162,21 +162,24 @@ def cooled(rows_by_cell):
 
 
 def together(rows_by_cell):
-    """Delays of the same leak on every circuit at once, beside those of one circuit alone."""
+    """Delays of the same leak on every circuit at once, beside those of one circuit alone, and how it was told from then on."""
     heads = ["noise, quantum, rate", "lifts"]
     heads += [
         f"{rate:g} kPa/min, {'ambient reading' if shows == 'ambient' else 'none'}"
         for shows in parts.SHOWS
         for rate in parts.TOGETHER_RATES
     ]
+    heads.append("then off, or early too late")
     lines = []
     for cell, rows in rows_by_cell.items():
-        told = []
+        told, calm = [], []
         for place in range(len(parts.SHOWS)):
             for rate in parts.TOGETHER_RATES:
                 one, every = tables.beside_one(rows, place, rate)
                 told.append(f"{seconds(one)}, {bold_if(every > 2.0 * one, seconds(every))}")
-        lines.append([str(cell), str(len(rows) // (2 * len(told))), *told])
+                calm.append(tables.calm_share(rows, place, rate))
+        worst = 100.0 * np.nanmax(calm)
+        lines.append([str(cell), str(len(rows) // (2 * len(told))), *told, f"{worst:.1f} % of the time"])
     return table(heads, lines)
 
 

@@ -24,6 +24,14 @@ def losing_after_s(told, onset_s):
     return float(told.t_s[np.argmax(found)] - onset_s) if found.any() else math.nan
 
 
+def falsely_calm(told, lift, from_s):
+    """Share of the time from ``from_s`` on in which ``losing`` was off or early was later than the truth (nan: no time)."""
+    since = told.t_s >= from_s
+    early_s = np.where(told.known & ~np.isnan(told.early_s), told.early_s, np.inf)
+    calm = ~told.losing | (early_s > lift.reaches_s() - told.t_s)
+    return float(calm[since].mean()) if since.any() else math.nan
+
+
 def sudden(cell, chance, n, *, rates=RATES, rivals=True):
     """Rows: rate, delay of ``losing``, of a CUSUM; from when within 25 % for good: ours, 60 s, 300 s, Theil-Sen, filter."""
     rows = []
@@ -107,7 +115,11 @@ def cooled(cell, chance, n):
 
 
 def together(cell, chance, n):
-    """The same leak on every circuit at once. Rows: place in ``SHOWS``, rate, whether on every circuit, delay of ``losing``."""
+    """The same leak on every circuit at once.
+
+    Rows: place in ``SHOWS``, rate, whether on every circuit, delay of ``losing``, and for what share of the time from then on
+    ``losing`` was off or early too late.
+    """
     rows = []
     for place, shows in enumerate(SHOWS):
         for rate in TOGETHER_RATES:
@@ -116,7 +128,8 @@ def together(cell, chance, n):
                     "sudden", n, chance, rate=rate, longest_s=700.0, all_circuits=everywhere, shows=shows
                 ):
                     told = run(lift, read(lift, cell, chance, until_s=min(lift.onset_s + 240.0, lift.reaches_s())))[0]
-                    rows.append((place, rate, everywhere, losing_after_s(told, lift.onset_s)))
+                    delay_s = losing_after_s(told, lift.onset_s)
+                    rows.append((place, rate, everywhere, delay_s, falsely_calm(told, lift, lift.onset_s + delay_s)))
     return rows
 
 
