@@ -194,12 +194,10 @@ def _project(state: LeakState, track: CircuitTrack, level_kpa: float, how: str) 
 def _covered(state: LeakState, track: CircuitTrack, level_kpa: float, seen_kpa: float, *, known_rate: bool) -> bool:
     """Whether the pump can be counted on to come in, or to end its stroke, before the level."""
     pump, block = track.pump, track.block
-    if state.bank is None or block is None:
+    if state.bank is None or block is None or pump.doubted:
         return False
     if pump.running:
-        return not known_rate and not pump.doubted and pump.cycling(state.bank.at_s)  # one more stroke
-    if pump.doubted:
-        return False
+        return not known_rate and pump.cycling(state.bank.at_s)  # one more stroke
     starts_kpa = _starts_at(state, track)
     if starts_kpa is None or starts_kpa <= level_kpa:
         return False

@@ -52,9 +52,16 @@ def _doubling(doubling_s: float, sd_ratio: float) -> Kind:
     return Kind(0.07, (0.35, 0.4), 1e-5, (0.3, 0.4), growth=(growth, sd_ratio * growth), based=True, wander=0.0)
 
 
-def _bent(bend: float, onset_share: float = 0.05) -> Kind:
+def _bent(bend: float, onset_share: float = 0.05, told_by_s: float = 60.0) -> Kind:
     return Kind(
-        onset_share, (0.15, 0.25), 1e-5, (0.15, 0.25), growth=(1 / 60, 0.5 / 60), bend=bend, based=True, wander=0.0
+        onset_share,
+        (0.15, 0.25),
+        1e-5,
+        (0.15, 0.25),
+        growth=(1.0 / told_by_s, 0.5 / told_by_s),
+        bend=bend,
+        based=True,
+        wander=0.0,
     )
 
 
@@ -71,7 +78,7 @@ KINDS: Final = (
     _bent(0.5),
     _bent(0.25, 0.01),
     _bent(0.1, 0.004),
-    Kind(0.004, (0.15, 0.25), 1e-5, (0.15, 0.25), growth=(1 / 240, 0.5 / 240), bend=-1.0, based=True, wander=0.0),
+    _bent(-1.0, 0.004, 240.0),
     Kind(0.095, (2.5e-3, 8e-3), 1e-5, (2.5e-3, 8e-3), growth=(1.0, 0.0), bend=1.0, based=True, wander=0.0),
     Kind(0.08, (0.0, 0.0), 0.0, (0.0, 0.6), feared=False),
 )
