@@ -122,6 +122,7 @@ def lift_html(
     return (
         f"<!doctype html><html lang='{speaker.language}'><head><meta charset='utf-8'>"
         f"<title>{escape(words('lift.title', id=record['id']))}</title>"
+        "<link rel='icon' href='data:,'>"  # a page by itself: no browser shall ask the site for a picture of it
         f"<style>{STYLE}{sized}</style></head><body>{''.join(body)}</body></html>\n"
     )
 
