@@ -50,6 +50,8 @@ def _children(node: SyntaxTreeNode) -> list[Any]:
 
 def _one(node: SyntaxTreeNode) -> Any:
     kind = node.type
+    if kind == "paragraph" and _is_drawing(node):
+        return wide(_image(node.children[0].children[0], "drawing"))
     if kind in _PLAIN:
         return _PLAIN[kind](_children(node))
     if kind == "table":
@@ -61,7 +63,7 @@ def _one(node: SyntaxTreeNode) -> Any:
     if kind == "link":
         return html.A(_children(node), href=_address(str(node.attrs.get("href", ""))))
     if kind == "image":
-        return html.Img(src=f"/help/{node.attrs.get('src', '')}", alt=node.content)
+        return _image(node)
     if kind in {"fence", "code_block"}:
         return html.Pre(html.Code(node.content))
     if kind == "code_inline":
@@ -71,6 +73,16 @@ def _one(node: SyntaxTreeNode) -> Any:
     if kind == "hardbreak":
         return html.Br()
     return " " if kind == "softbreak" else node.content
+
+
+def _image(node: SyntaxTreeNode, kind: str = "") -> html.Img:
+    return html.Img(src=f"/help/{node.attrs.get('src', '')}", alt=node.content, className=kind)
+
+
+def _is_drawing(node: SyntaxTreeNode) -> bool:
+    """A drawing that stands by itself: it has words in it, which nobody could read if it were shrunk to a phone."""
+    only = list(node.children[0].children)
+    return len(only) == 1 and only[0].type == "image" and str(only[0].attrs.get("src", "")).endswith(".svg")
 
 
 def _words(node: SyntaxTreeNode) -> str:

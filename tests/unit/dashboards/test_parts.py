@@ -210,6 +210,15 @@ def test_table_wider_than_a_phone_moves_by_itself_and_by_the_keys() -> None:
     assert words_of(shown).split() == ["a", "b", "1", "2"]
 
 
+def test_drawing_by_itself_is_not_shrunk_to_a_phone() -> None:
+    (shown,) = render("![four\ncases](img/leak.svg)\n")
+    assert (shown.className, shown.tabIndex) == ("wide", 0)
+    assert (shown.children.src, shown.children.className) == ("/help/img/leak.svg", "drawing")
+    assert shown.children.alt.split() == ["four", "cases"]
+    for other in ("![ground](img/ground.png)", "![a](a.svg) and words", "words"):
+        assert render(other)[0]._type == "P"
+
+
 def test_headings_can_be_linked() -> None:
     assert render("## Lost broker, and back")[0].id == slug("Lost broker, and back") == "lost-broker-and-back"
     assert title("# Running\n\ntext") == "Running"
