@@ -42,10 +42,10 @@ SEAL_WORDS: Final[Mapping[str, str]] = {
     ),
     "seal.circuit.too_early": "Too early to say how long it would hold. Test again, and leave the pump off.",
     "seal.circuit.passed.pre_pick": (
-        "Held: at least {early_s} to its level without the pump; {reserve_needed_s} is asked for."
+        "Held: by its present leak at least {early_s} to its level without the pump; {reserve_needed_s} is asked for."
     ),
     "seal.circuit.passed.beyond": (
-        "Held: more than {horizon_s} to its level without the pump; {reserve_needed_s} is asked for."
+        "Held: by its present leak more than {horizon_s} to its level without the pump; {reserve_needed_s} is asked for."
     ),
     "seal.circuit.passed.shift": (
         "Held: from {start_kpa} to {low_kpa} in {over_s}, {lost_percent} lost of {most_percent} allowed; above its warning "
