@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page
+from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page
 
 from monitor.service import site_told
 from monitor.settings.site import load_site
@@ -99,9 +99,15 @@ def watched(fake: FakeEngine, served: Served, browser: Browser, size: tuple[int,
     with window(browser, size) as context:
         one = Site(fake, served, context, context.new_page())
         one.page.on("pageerror", lambda error: one.complaints.append(str(error)))
-        one.page.on("console", lambda said: one.complaints.append(said.text) if said.type == "error" else None)
+        one.page.on("console", lambda said: one.complaints.append(said.text) if _complains(said) else None)
         yield one
         assert one.complaints == []
+
+
+def _complains(said: ConsoleMessage) -> bool:
+    """Not when no engine was heard for some seconds, as on a busy machine: the page itself says so, for each test to see."""
+    is_quiet_engine = "503 (Service Unavailable)" in said.text and "/api/live?" in said.location["url"]
+    return said.type == "error" and not is_quiet_engine
 
 
 @contextmanager
