@@ -41,8 +41,9 @@ REFUSED_FORGOTTEN_RATIO: Final = 0.001
 RISE_UNSEEN_S: Final = 1.0
 """Between readings further apart than this a resting pump may have run and stopped again."""
 
-PEAK_LASTS_S: Final = 60.0
-"""What a gauge showed within so long it may show again at once."""
+BACK_WITHIN_S: Final = 5.0
+"""A gauge that fell by a jump may be back so soon: wild readings made the fall believed. From a fall that was seen, or that
+lasted, no gauge jumps back: what says so repeats an old value."""
 
 STROKES_KEPT_N: Final = 2
 NOTHING_ELSE: Final[Mapping[str, Any]] = {}
@@ -78,8 +79,8 @@ class Gauge:
     ``fault`` is one of ``FAULTS``, since ``fault_since_s``: why the newest value is not believed. ``stills`` follows the raw
     values of each gauge by its name, ``last_heard`` when each came. ``refused``: why one of its readings was refused last;
     ``refused_ratio``: how many are of late, ``often_refused`` whether too many. ``high_kpa``: what a gauge says since it jumped
-    up beyond physics. ``peak_kpa`` was the highest believed of late, at ``peak_s``. ``strokes`` holds the last whole strokes of
-    the pump: its start and stop.
+    up beyond physics. ``left_kpa``: what it said before it last fell by a jump, at ``left_s``. ``strokes`` holds the last whole
+    strokes of the pump: its start and stop.
     """
 
     vacuum_kpa: float | None = None
@@ -92,8 +93,8 @@ class Gauge:
     pending_since_s: float | None = None
     high_kpa: float | None = None
     beyond_since_s: float | None = None  # when it began to read more than any pump makes
-    peak_kpa: float = -math.inf
-    peak_s: float = -math.inf
+    left_kpa: float = -math.inf
+    left_s: float = -math.inf
     apart_kpa: float | None = None
     gaps_s: tuple[float, ...] = ()
     interval_s: float | None = None
@@ -169,21 +170,25 @@ def take(
     if not raw_kpa:  # nothing said of this circuit's pressure: its age grows
         return gauge if refusal is None else _faulted(replace(gauge, heard_s=now_s), refusal.reason, now_s)
     heard = {name: follow(gauge.stills.get(name), value, now_s) for name, value in raw_kpa.items()}
-    if any(still.frozen or still.noisy for still in heard.values()):
-        believed = {name: value for name, value in raw_kpa.items() if not (heard[name].frozen or heard[name].noisy)}
-    else:
-        believed = raw_kpa
+    doubted = [still for still in heard.values() if _is_doubted(still)]
+    believed = {n: value for n, value in raw_kpa.items() if not _is_doubted(heard[n])} if doubted else raw_kpa
+    if circuit.vacuum_kpa is not None and "" in gauge.last_heard:
+        raw_kpa = {**raw_kpa, "": circuit.vacuum_kpa}  # told, though one of the others says the same just now
+    last_heard = silent_gauges.follow(gauge.last_heard, raw_kpa, gauge.heard_s, now_s, stale_after_s)
     values_kpa = _vacuums_kpa(believed, ambient_kpa)
     too_high = max(values_kpa, default=0.0) > most_kpa
     values_kpa = [value for value in values_kpa if value <= most_kpa]
     apart_kpa = max(values_kpa) - min(values_kpa) if len(values_kpa) > 1 else None
+    if len(last_heard) > len(raw_kpa) and values_kpa:
+        in_turn = silent_gauges.in_turn(last_heard, raw_kpa, now_s, stale_after_s)
+        doubted += [gauge.stills[name] for name in in_turn if name in gauge.stills and _is_doubted(gauge.stills[name])]
+        in_turn = {n: last for n, last in in_turn.items() if n not in gauge.stills or not _is_doubted(gauge.stills[n])}
+        if in_turn:
+            apart_kpa = max(apart_kpa or 0.0, _apart_in_turn_kpa(gauge, believed, in_turn, ambient_kpa) or 0.0)
+        last_kpa = [_last_kpa(name, last.last_kpa, ambient_kpa) for name, last in in_turn.items()]
+        values_kpa += [value for value in last_kpa if value <= most_kpa]
     disagree = min(apart_kpa or 0.0, gauge.apart_kpa or 0.0) > GAUGES_AGREE_KPA  # one wild value is no disagreement
     beyond_s = (now_s if gauge.beyond_since_s is None else gauge.beyond_since_s) if too_high else None
-    if (
-        circuit.vacuum_kpa is not None and "" in gauge.last_heard
-    ):  # told, though one of the others says the same just now
-        raw_kpa[""] = circuit.vacuum_kpa
-    last_heard = silent_gauges.follow(gauge.last_heard, raw_kpa, gauge.heard_s, now_s, stale_after_s)
     seen: dict[str, Any] = {
         "heard_s": now_s,
         "stills": heard if heard.keys() >= gauge.stills.keys() else _kept(gauge.stills, heard, last_heard),
@@ -192,8 +197,8 @@ def take(
         "beyond_since_s": beyond_s,
     }
     fault = gauge.refused if refusal is not None or gauge.often_refused else None
-    if len(believed) < len(heard):
-        fault = "frozen" if any(still.frozen for still in heard.values()) else "noisy"
+    if doubted:
+        fault = "frozen" if any(still.frozen for still in doubted) else "noisy"
     elif too_high:
         fault = "out_of_range"
     elif disagree:
@@ -201,7 +206,7 @@ def take(
     if len(last_heard) > len(raw_kpa) and values_kpa:
         missing = silent_gauges.silent(last_heard, raw_kpa, now_s, stale_after_s)
         fault = fault or ("gauge_missing" if missing else None)
-        values_kpa += [max(_vacuums_kpa({name: raw}, ambient_kpa)[0] for raw in last) for name, last in missing.items()]
+        values_kpa += [_last_kpa(name, last, ambient_kpa) for name, last in missing.items()]
     if fault is None and gauge.high_kpa is None and not _jumped(gauge, min(values_kpa)):
         return _believed(gauge, min(values_kpa), now_s, seen)  # as nearly always: one new gauge, not two
     gauge = replace(gauge, **seen)
@@ -275,7 +280,9 @@ def freeze(gauge: Gauge, names: tuple[str, ...], now_s: float) -> Gauge:
 def _believed(gauge: Gauge, value_kpa: float, at_s: float, seen: Mapping[str, Any] = NOTHING_ELSE) -> Gauge:
     """The value believed, together with what else the reading showed."""
     gaps_s, interval_s = timing.learned(gauge.gaps_s, gauge.at_s, at_s)
-    peaks = value_kpa >= gauge.peak_kpa or at_s - gauge.peak_s > PEAK_LASTS_S
+    before_kpa, left_kpa, left_s = gauge.vacuum_kpa, gauge.left_kpa, gauge.left_s
+    if before_kpa is not None and before_kpa - value_kpa > JUMP_KPA and at_s - left_s > BACK_WITHIN_S:
+        left_kpa, left_s = before_kpa, at_s
     return replace(
         gauge,
         vacuum_kpa=value_kpa,
@@ -287,8 +294,8 @@ def _believed(gauge: Gauge, value_kpa: float, at_s: float, seen: Mapping[str, An
         pending_kpa=None,
         pending_since_s=None,
         high_kpa=None,
-        peak_kpa=value_kpa if peaks else gauge.peak_kpa,
-        peak_s=at_s if peaks else gauge.peak_s,
+        left_kpa=left_kpa,
+        left_s=left_s,
         **seen,
     )
 
@@ -344,7 +351,41 @@ def lowest_kpa(circuit: CircuitReading, ambient_kpa: float) -> float | None:
 
 
 def _vacuums_kpa(raw_kpa: Mapping[str, float], ambient_kpa: float) -> list[float]:
-    return [ambient_kpa - value if name == ABSOLUTE else value for name, value in raw_kpa.items()]
+    return [_vacuum_kpa(name, value, ambient_kpa) for name, value in raw_kpa.items()]
+
+
+def _vacuum_kpa(name: str, raw_kpa: float, ambient_kpa: float) -> float:
+    return ambient_kpa - raw_kpa if name == ABSOLUTE else raw_kpa
+
+
+def _last_kpa(name: str, last_kpa: tuple[float, ...], ambient_kpa: float) -> float:
+    """The vacuum a gauge showed last, by the higher of two values: one wild value says nothing."""
+    return max(_vacuum_kpa(name, raw_kpa, ambient_kpa) for raw_kpa in last_kpa)
+
+
+def _is_doubted(still: Standstill) -> bool:
+    return still.frozen or still.noisy
+
+
+def _apart_in_turn_kpa(
+    gauge: Gauge, heard_kpa: Mapping[str, float], in_turn: Mapping[str, LastHeard], ambient_kpa: float
+) -> float | None:
+    """How far gauges that come one after the other are apart, kPa; what it was where none can be held against another.
+
+    Each is held by its last two values, of which the nearer count: those of the one just heard enclose the time of the other's
+    last, so a circuit that falls or is drawn down sets nothing apart, nor does one wild value.
+    """
+    found = []
+    for name, raw_kpa in heard_kpa.items():
+        before = gauge.last_heard.get(name)
+        if before is None:
+            continue
+        one = [_vacuum_kpa(name, raw, ambient_kpa) for raw in (before.last_kpa[-1], raw_kpa)]
+        for other_name, last in in_turn.items():
+            if last.at_s >= before.at_s:
+                other = [_vacuum_kpa(other_name, raw, ambient_kpa) for raw in last.last_kpa]
+                found.append(max(0.0, min(one) - max(other), min(other) - max(one)))
+    return max(found, default=gauge.apart_kpa)
 
 
 def _jumped(gauge: Gauge, value_kpa: float) -> bool:
@@ -362,7 +403,7 @@ def _beyond_physics(gauge: Gauge, value_kpa: float, now_s: float) -> bool:
     """Whether the vacuum has risen as no pump can raise it. A fall is always possible: a pad lets go, a hose comes off."""
     if gauge.vacuum_kpa is None or gauge.at_s is None or now_s - gauge.at_s > timing.STALE_LEAST_S:
         return False
-    if value_kpa <= gauge.peak_kpa + JUMP_KPA:
+    if now_s - gauge.left_s <= BACK_WITHIN_S and value_kpa <= gauge.left_kpa + JUMP_KPA:
         return False  # back from a fall, which two wild readings may have made believed
     waited_s = now_s - gauge.at_s
     pumped = gauge.pump is not Pump.OFF or waited_s > RISE_UNSEEN_S

@@ -1,6 +1,7 @@
 """Which gauges of a circuit have fallen silent while the others of it are heard, and what they said last.
 
-Silence of one gauge is no recovery: until it is heard again the circuit counts the lower of its last value and the others.
+Silence of one gauge is no recovery: until it is heard again the circuit counts the lower of its last value and the others. So
+does, without being a fault, the last value of one that merely comes in turn with them.
 """
 
 from collections.abc import Collection, Mapping
@@ -61,3 +62,10 @@ def silent(
 ) -> dict[str, tuple[float, ...]]:
     """The last raw values of the gauges that are silent, by name; ``but`` were heard just now."""
     return {n: gauge.last_kpa for n, gauge in gauges.items() if n not in but and gauge.is_silent(now_s, stale_s)}
+
+
+def in_turn(
+    gauges: Mapping[str, LastHeard], but: Collection[str], now_s: float, stale_s: float
+) -> dict[str, LastHeard]:
+    """The gauges that take turns with those heard just now (``but``), and are not silent: what they said last counts."""
+    return {n: gauge for n, gauge in gauges.items() if n not in but and not gauge.is_silent(now_s, stale_s)}

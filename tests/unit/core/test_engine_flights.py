@@ -113,7 +113,7 @@ def test_in_tandem_the_worse_call_shows_on_both_and_goes_with_its_cause() -> Non
     both(watch, {"B": "64>50x30 50x10"}, load_kg="400x40")
     assert (watch.call, watch.reason) == ("land_now", "reason.tandem")
     assert watch.status_of("dock-7").called.reason.key == "reason.low"
-    both(watch, load_kg="400x300")
+    both(watch, {"B": "50>64x30 64x270"}, load_kg="400x300")
     assert (watch.call, watch.reason) == ("look", "reason.tandem")  # the other's alarm stands its minute
     assert watch.status_of("dock-7").called.reason.key == "reason.alarm_stands.circuit"
     both(watch, load_kg="400x400")
