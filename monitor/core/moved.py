@@ -1,18 +1,20 @@
 """What is known to have moved a gauge since its value last changed: rule 1's definition of a frozen one.
 
-Its pump's strokes; the ambient pressure or height measured on the lifter; the load coming on or off; the other circuits.
+Its pump's strokes; the ambient pressure or height measured on the lifter; the load coming on or off; the other circuits; and
+that another one was let go and drawn down again, as no lifter does with one alone.
 What moves one circuit alone says nothing of another, so the others count only where something moves all of them at once.
 Looked at on ticks. A coarse gauge on a good seal may stand still: each cause must be worth several of its quanta.
 """
 
+import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 from monitor.core.circuits import open_kpa
 from monitor.core.config import CircuitConfig
 from monitor.core.readings import Pump
-from monitor.core.sensors import ABSOLUTE, Gauge
+from monitor.core.sensors import ABSOLUTE, BACK_WITHIN_S, Gauge
 from monitor.core.standstill import LEAST_S, Standstill
 
 ROUNDING_KPA: Final = 1e-6
@@ -35,6 +37,9 @@ it."""
 
 TOGETHER_S: Final = 30.0
 """The others must move together within so long: their own normal leaks move them less."""
+
+LET_GO_S: Final = BACK_WITHIN_S + 1.0
+"""A circuit that reads open for less was not let go: its gauge may have jumped down and back."""
 
 SETTLED_S: Final = 60.0
 """So long after a stroke the gas warms, and a circuit's vacuum falls by itself."""
@@ -66,12 +71,23 @@ class Scene:
     seen: Mapping[str, Seen]
 
 
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """Whether a circuit was seen above its warning level last, or open; since when open, when let go, when drawn down again."""
+
+    is_drawn: bool
+    opened_s: float = -math.inf
+    let_go_s: float = -math.inf
+    drawn_s: float = -math.inf
+
+
 @dataclass(slots=True)
 class Witness:
     """The last scenes of one lifter, and the one in which each gauge took its present value. Updated in place."""
 
     scenes: list[Scene] = field(default_factory=list)
     marks: dict[tuple[str, str], tuple[float, Scene]] = field(default_factory=dict)
+    drawn: dict[str, Drawn] = field(default_factory=dict)
     climbs: tuple[tuple[float, float], ...] = ()
     climb_from: str = ""
     heights_m: tuple[float, ...] = ()
@@ -124,6 +140,7 @@ def look(
     witness.scenes = [*(s for s in witness.scenes if now_s - s.at_s <= TOGETHER_S), scene]
     before = witness.scenes[0]
     turned = _load_turned(witness, loaded, now_s)
+    _note_drawn(witness, gauges, now_s, config)
     frozen: dict[str, tuple[str, ...]] = {}
     for circuit, gauge in gauges.items():
         for name, still in gauge.stills.items():
@@ -138,7 +155,9 @@ def look(
                 or (gauge.vacuum_kpa or 0.0) <= open_kpa(config[circuit])
             ):
                 continue
-            if _pump_moved(gauge, still, now_s, config[circuit].pump_stop_kpa) or (
+            if (
+                _pump_moved(gauge, still, now_s, config[circuit].pump_stop_kpa) or _other_drawn(circuit, witness, still)
+            ) or (
                 name != ABSOLUTE
                 and gauge.pump is not Pump.ON
                 and (
@@ -186,6 +205,35 @@ def _pump_moved(gauge: Gauge, still: Standstill, now_s: float, stop_kpa: float |
         return started_s is not None and still.since_s <= started_s <= now_s - PUMP_MOVES_WITHIN_S
     below = stop_kpa is not None and gauge.vacuum_kpa is not None and gauge.vacuum_kpa < stop_kpa - STOPS_BELOW_KPA
     return below and stopped_s is not None and still.since_s + LEAST_S <= stopped_s <= now_s - PUMP_MOVES_WITHIN_S
+
+
+def _note_drawn(
+    witness: Witness, gauges: Mapping[str, Gauge], now_s: float, config: Mapping[str, CircuitConfig]
+) -> None:
+    for circuit, gauge in gauges.items():
+        if gauge.vacuum_kpa is None or gauge.at_s is None or gauge.fault is not None or now_s - gauge.at_s > LEAST_S:
+            continue
+        last = witness.drawn.get(circuit)
+        if gauge.vacuum_kpa <= open_kpa(config[circuit]):
+            if last is None:
+                witness.drawn[circuit] = Drawn(False, opened_s=now_s)
+            elif last.is_drawn:
+                witness.drawn[circuit] = replace(last, is_drawn=False, opened_s=now_s, let_go_s=now_s)
+        elif gauge.vacuum_kpa >= config[circuit].warning_kpa:
+            if last is None:
+                witness.drawn[circuit] = Drawn(True)
+            elif not last.is_drawn:
+                was_let_go = now_s - last.opened_s >= LET_GO_S
+                drawn_s = now_s if was_let_go else last.drawn_s
+                witness.drawn[circuit] = replace(last, is_drawn=True, drawn_s=drawn_s)
+
+
+def _other_drawn(circuit: str, witness: Witness, still: Standstill) -> bool:
+    """Another circuit was let go and drawn down again; beside a gauge that never moved it is enough that one was drawn down."""
+    ways = (last for other, last in witness.drawn.items() if other != circuit)
+    if still.step_kpa == 0.0:
+        return any(still.since_s <= last.drawn_s for last in ways)
+    return any(still.since_s <= last.let_go_s <= last.drawn_s for last in ways)
 
 
 def _least_move_kpa(still: Standstill) -> float:

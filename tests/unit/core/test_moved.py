@@ -254,3 +254,51 @@ def test_gauge_never_seen_to_move_is_frozen_where_the_coarsest_must_have(climb_m
     watch = played(A="60x50")
     watch.play(A="60x1", B="61x1", load_kg="0x1", tilt_deg="90x1", height_m=f"0x20 0>{climb_m}x1800 {climb_m}x40")
     assert fault(watch) == told
+
+
+@pytest.mark.parametrize(("to_kpa", "told"), [(51.9, None), (52.0, "frozen")])  # its warning level
+def test_gauge_never_seen_to_move_is_frozen_once_another_circuit_was_drawn_down(
+    to_kpa: float, told: str | None
+) -> None:
+    """Two circuits on one panel: the engine heard the pads attach, and one gauge said the same before and after."""
+    assert fault(played(A="60x180", B=f"0x60 0>{to_kpa}x60 {to_kpa}x60")) == told
+
+
+def test_gauge_first_heard_with_all_circuits_drawn_down_may_stand_still() -> None:
+    assert fault(played(A="60x150", B="61x50 61>55x20 55>61x20 61x60")) is None
+
+
+# --- another circuit let go and drawn down again
+
+
+@pytest.mark.parametrize("quantum_kpa", [0.1, 0.5, 1.0, 2.0])
+def test_gauge_that_stands_while_another_circuit_is_let_go_and_drawn_down_is_frozen(quantum_kpa: float) -> None:
+    steps = f"60x10 {60 - quantum_kpa}x10 60x10"
+    watch = played(A=f"{steps} 60x60", B="61x30 61>0x20 0x40")
+    assert fault(watch) is None  # that one alone lets go may be all there was
+    assert fault(played(watch, A="60x120", B="0>61x40 61x80")) == "frozen"
+
+
+@pytest.mark.parametrize(("low_kpa", "told"), [(7.8, "frozen"), (7.9, None)])  # where its pads hold nothing
+def test_circuit_that_is_not_let_go_whole_moves_no_other(low_kpa: float, told: str | None) -> None:
+    steps = "60x10 59x10 60x10"
+    assert fault(played(A=f"{steps} 60x260", B=f"61x40 61>{low_kpa}x20 {low_kpa}x80 {low_kpa}>61x40 61x60")) == told
+
+
+def test_gauge_that_moved_once_may_stand_while_a_circuit_that_was_open_from_the_first_is_drawn_down() -> None:
+    assert fault(played(A="60.1x1 60x200", B="0x80 0>61x60 61x60")) is None
+
+
+def test_gauge_that_moved_since_another_let_go_may_stand_still_while_that_is_drawn_down() -> None:
+    steps = "60x10 59x10 60x10"
+    assert fault(played(A=f"{steps} 60x60 59x120", B="61x30 61>0x20 0x30 0>61x60 61x60")) is None
+
+
+def test_gauge_of_pads_that_are_let_go_may_stand_still_while_another_circuit_is_drawn_down() -> None:
+    assert fault(played(A="0x210", B="61x30 61>0x20 0x40 0>61x60 61x60")) is None
+
+
+@pytest.mark.parametrize(("low_n", "told"), [(50, None), (72, "frozen")])  # six seconds, looked at on ticks
+def test_loose_contact_is_no_pad_let_go(low_n: int, told: str | None) -> None:
+    gauge_b = f"61x40 0x{low_n} 61x40"
+    assert fault(played(A=f"60x10 59x10 60x{60 + low_n}", B=gauge_b)) == told

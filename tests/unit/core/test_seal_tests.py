@@ -63,9 +63,7 @@ def why(watch: Watch, circuit: str) -> str:
 def test_gauge_never_seen_to_move_passes_nothing(kind: str, first: str, reason: str) -> None:
     """B has said the same since it was first heard: stuck, or tight and coarse; a seal is shown by a gauge that moves."""
     watch = Watch(dock(seal_shift_test_s=240.0))
-    watch.play(
-        A="0x5 0>64x100 64x200", B=f"{first} 64x300", A_pump="onx105 offx1", B_pump="offx1", load_kg="0x1", **STILL
-    )
+    watch.play(A="64.1x5 64x300", B=f"{first} 64x300", A_pump="onx105 offx1", B_pump="offx1", load_kg="0x1", **STILL)
     watch.act("seal_test", test=kind, who="supervisor")
     watch.play(A="64x1", B="64x1", load_kg="0x1", z="0x3100", **STILL, **RESTING)
     assert why(watch, "B").startswith(reason)
