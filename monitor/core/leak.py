@@ -13,7 +13,7 @@ from monitor.core.leak_common import Common, temperature_kpa_per_s
 from monitor.core.leak_follow import climb, flush, forget
 from monitor.core.leak_project import Around, RateQuantiles, feared, gaussian, rate_quantiles, time_to
 from monitor.core.leak_pump import rate_at_rest
-from monitor.core.leak_state import CircuitTrack, LeakConfig, LeakSample, LeakState, LeakView, known
+from monitor.core.leak_state import CircuitTrack, LeakConfig, LeakSample, LeakState, LeakView, known, resuming
 from monitor.core.timing import stale_after_s
 from monitor.core.units import HOIST_KPA_PER_M, S_PER_MIN
 from monitor.core.warning_time import Bounds
@@ -143,7 +143,7 @@ def reserve(state: LeakState, circuit: str, level_kpa: float, now_s: float) -> B
 
 def _told(state: LeakState, circuit: str, level_kpa: float, now_s: float, how: str) -> Bounds | None:
     track = state.tracks[state.config.circuits.index(circuit)]
-    if state.bank is None or track.block is None:
+    if state.bank is None or track.block is None or resuming(track):
         return None
     if how == "rest" and not track.pump.running and _starts_at(state, track) is None:
         how = "found"  # the pump rests already

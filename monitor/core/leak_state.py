@@ -147,9 +147,16 @@ def known(track: CircuitTrack) -> bool:
 
     It stays so for its stretch, only its bounds widen with what comes; but for the first seconds after a pause.
     """
-    if track.begun_s is None or track.known_of_s != track.begun_s or track.quantiles is None:
+    if track.begun_s is None or track.known_of_s != track.begun_s or track.quantiles is None or resuming(track):
         return False
     return track.block is None or track.block.at_s - track.resumed_s >= AGAIN_AFTER_S
+
+
+def resuming(track: CircuitTrack) -> bool:
+    """Whether a circuit is heard again after a pause, but no block yet: what was found before it says nothing of now."""
+    if track.block is None:
+        return False
+    return track.gatherer.heard_s - track.block.at_s > stale_after_s(track.spacing_s)
 
 
 def known_rate(track: CircuitTrack) -> Rate | None:

@@ -12,6 +12,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+_LIFT_MOST: Final = 600.0
+"""Above this a power of e and an erfc are no longer multiplied as they are: the one overflows where the other vanishes."""
+
 CRITICAL_RATIO: Final = 0.5
 """b of ISO 6358 for a short orifice with its usual losses. An ideal nozzle has 0.528 for air, a long passage less."""
 
@@ -138,8 +141,13 @@ def passage_probability(time_s: float, *, distance: float, drift_per_s: float, s
     root = spread_per_root_s * math.sqrt(time_s)
     lift = 2.0 * drift_per_s * distance / spread_per_root_s**2
     ahead = 0.5 * math.erfc(-(drift_per_s * time_s - distance) / root / math.sqrt(2.0))
-    behind = 0.5 * math.erfc((drift_per_s * time_s + distance) / root / math.sqrt(2.0))
-    return ahead + (math.exp(lift) * behind if behind > 0.0 else 0.0)
+    far = (drift_per_s * time_s + distance) / root / math.sqrt(2.0)
+    if lift < _LIFT_MOST:
+        return ahead + math.exp(lift) * 0.5 * math.erfc(far)
+    tail = (1.0 - 0.5 / far**2 + 0.75 / far**4) / (
+        far * math.sqrt(math.pi)
+    )  # of erfc by exp(-far²): far² is lift at least
+    return ahead + 0.5 * math.exp(lift - far**2) * tail
 
 
 def passage_quantile_s(share: float, *, distance: float, drift_per_s: float, spread_per_root_s: float) -> float:

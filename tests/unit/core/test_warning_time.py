@@ -114,7 +114,10 @@ def test_growth_of_nearly_nothing_is_a_steady_leak():
     assert growing_time_s(0.0, 0.0, 0.0) == 0.0
 
 
-@pytest.mark.parametrize(("distance", "drift", "spread"), [(10.0, 0.5, 1.0), (5.0, 0.02, 0.05), (3.0, 0.004, 0.02)])
+@pytest.mark.parametrize(
+    ("distance", "drift", "spread"),
+    [(10.0, 0.5, 1.0), (5.0, 0.02, 0.05), (3.0, 0.004, 0.02), (36.0, 0.1, 0.1), (29.9, 0.1, 0.1), (30.1, 0.1, 0.1)],
+)
 def test_first_passage_matches_scipys_inverse_gaussian(distance, drift, spread):
     shape = (distance / spread) ** 2
     reference = invgauss(mu=distance / drift / shape, scale=shape)
