@@ -112,7 +112,8 @@ def _pump_is(name: str, circuit: CircuitFacts, facts: Facts) -> bool | None:
     """Whether a pump has this trouble, unknown unheard; a circuit that was let go asks nothing of its pump."""
     if circuit.state in UNHEARD:
         return None
-    return circuit.pump_trouble == name and circuit.state in ATTACHED_STATES
+    builds = circuit.state is CircuitState.BUILDING and name == "not_building"
+    return circuit.pump_trouble == name and (builds or circuit.state in ATTACHED_STATES)
 
 
 def _bare(facts: Facts) -> bool:

@@ -59,7 +59,6 @@ def test_circuit_that_is_not_heard_gives_no_value_that_could_end_its_alarm(
         (S.HOLDING, True),
         (S.LOW, True),
         (S.OPEN, False),
-        (S.BUILDING, False),
         (S.NO_READING, None),
         (S.SENSOR_FAULT, None),  # what the pump does with a vacuum that is not believed is not known
     ],
@@ -68,6 +67,12 @@ def test_trouble_of_a_pump_is_told_while_its_circuit_is_attached_and_never_ended
     name: str, state: CircuitState, told: bool | None
 ) -> None:
     part = circuit("B", state=state, pump_trouble=name)
+    assert SIGNALS[f"pump_{name}"](facts(part), part) is told
+
+
+@pytest.mark.parametrize(("name", "told"), [("not_building", True), ("not_starting", False), ("not_stopping", False)])
+def test_pump_that_runs_and_builds_nothing_is_told_while_its_pads_seal(name: str, told: bool) -> None:
+    part = circuit("B", state=S.BUILDING, pump_trouble=name)
     assert SIGNALS[f"pump_{name}"](facts(part), part) is told
 
 
