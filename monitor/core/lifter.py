@@ -36,7 +36,7 @@ from monitor.core.release import Release
 from monitor.core.seal_tests import SealTests
 from monitor.core.sensors import Gauge, Signal
 from monitor.core.summary import ActionLog, LiftLog
-from monitor.core.timing import lasted
+from monitor.core.timing import STALE_MOST_S, lasted
 from monitor.core.units import HOIST_KPA_PER_M
 from monitor.core.warning_time import Bounds
 
@@ -290,10 +290,14 @@ def _note_climb(state: LifterState, reading: Reading, now_s: float) -> None:
 
 
 def ambient_for_gauges_kpa(state: LifterState, now_s: float) -> float:
-    """Ambient pressure an absolute gauge is taken from: measured on the lifter, else cautious (lower)."""
+    """Ambient pressure an absolute gauge is taken from: measured on the lifter, else cautious (lower).
+
+    Ambient and height may come more seldom than the circuits do: the fastest hoist changes the pressure by 0.5 kPa in the
+    longest silence there may be, while to go without would change every vacuum by several, to and fro.
+    """
     config = state.config
-    measured_kpa = state.signals["ambient_kpa"].fresh(now_s, stale_after_s(state))
-    height_m = state.signals["height_m"].fresh(now_s, stale_after_s(state))
+    measured_kpa = state.signals["ambient_kpa"].fresh(now_s, STALE_MOST_S)
+    height_m = state.signals["height_m"].fresh(now_s, STALE_MOST_S)
     if measured_kpa is not None and config.ambient_at == "lifter":
         return measured_kpa
     up_m = (
@@ -577,6 +581,13 @@ def _battery_to_low(state: LifterState, now_s: float) -> Bounds | None:
     return battery.to_level(state.battery_trend, low_v, now_s, horizon_s=state.config.projection_horizon_s)
 
 
+def _assumed(state: LifterState, gauge: sensors.Gauge, view: leak.LeakView | None, now_s: float) -> tuple[str, ...]:
+    """What a circuit's leak rests on without being measured; the ambient pressure also where its vacuum is taken from it."""
+    assumed = () if view is None else view.assumed
+    by_guess = gauge.ambient_kpa is not None and state.signals["ambient_kpa"].fresh(now_s, STALE_MOST_S) is None
+    return ("ambient", *assumed) if by_guess and "ambient" not in assumed else assumed
+
+
 def _circuit_facts(
     state: LifterState, name: str, now_s: float, held: Holding | None, in_use: bool, in_flight: bool
 ) -> CircuitFacts:
@@ -628,7 +639,7 @@ def _circuit_facts(
         level_kpa=level_kpa,
         to_warning=to_level,
         reserve=reserve,
-        assumed=view.assumed if view is not None else (),
+        assumed=_assumed(state, gauge, view, now_s),
         before=state.before.get(name) if judged in UNHEARD else None,
         lost_kpa=_lost_kpa(state, name, now_s),
         pump_down_s=0.0 if condition is None else condition.pumping_down_s(gauge.pump, now_s),

@@ -96,6 +96,7 @@ class Gauge:
     left_kpa: float = -math.inf
     left_s: float = -math.inf
     apart_kpa: float | None = None
+    ambient_kpa: float | None = None  # what its absolute gauge was taken from last, if that is its only one
     gaps_s: tuple[float, ...] = ()
     interval_s: float | None = None
     stills: Mapping[str, Standstill] = field(default_factory=dict)
@@ -169,6 +170,9 @@ def take(
         gauge = _count_refused(gauge, refusal)
     if not raw_kpa:  # nothing said of this circuit's pressure: its age grows
         return gauge if refusal is None else _faulted(replace(gauge, heard_s=now_s), refusal.reason, now_s)
+    by_ambient_kpa = ambient_kpa if raw_kpa.keys() == {ABSOLUTE} else None
+    if by_ambient_kpa is not None and gauge.ambient_kpa not in (None, ambient_kpa):
+        gauge = _shifted(gauge, ambient_kpa - gauge.ambient_kpa)
     heard = {name: follow(gauge.stills.get(name), value, now_s) for name, value in raw_kpa.items()}
     doubted = [still for still in heard.values() if _is_doubted(still)]
     believed = {n: value for n, value in raw_kpa.items() if not _is_doubted(heard[n])} if doubted else raw_kpa
@@ -195,6 +199,7 @@ def take(
         "last_heard": last_heard,
         "apart_kpa": apart_kpa,
         "beyond_since_s": beyond_s,
+        "ambient_kpa": by_ambient_kpa,
     }
     fault = gauge.refused if refusal is not None or gauge.often_refused else None
     if doubted:
@@ -218,6 +223,18 @@ def take(
     if fault is None:
         return taken
     return replace(taken, fault=fault, fault_since_s=now_s if gauge.fault_since_s is None else gauge.fault_since_s)
+
+
+def _shifted(gauge: Gauge, by_kpa: float) -> Gauge:
+    """An absolute gauge is taken from another ambient pressure than before: that is no jump of what it says itself."""
+    pending_kpa, high_kpa = gauge.pending_kpa, gauge.high_kpa
+    return replace(
+        gauge,
+        vacuum_kpa=None if gauge.vacuum_kpa is None else gauge.vacuum_kpa + by_kpa,
+        pending_kpa=None if pending_kpa is None else pending_kpa + by_kpa,
+        high_kpa=None if high_kpa is None else high_kpa + by_kpa,
+        left_kpa=gauge.left_kpa + by_kpa,
+    )
 
 
 def _take_value(gauge: Gauge, value_kpa: float, now_s: float, *, rise_bounded: bool) -> Gauge:

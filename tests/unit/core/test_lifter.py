@@ -72,6 +72,22 @@ def test_each_missing_input_is_said_by_itself(missing: str, assumed: tuple[str, 
     assert watch.status.assumed == assumed
 
 
+@pytest.mark.parametrize(("ambient_kpa", "assumed"), [(None, ("ambient",)), (101.0, ())])
+def test_circuit_whose_vacuum_is_taken_from_an_assumed_ambient_says_so(
+    ambient_kpa: float | None, assumed: tuple[str, ...]
+) -> None:
+    """The height tells the hoist, so the leak assumes nothing; the vacuum of an absolute gauge does."""
+    watch = Watch()
+    told = {} if ambient_kpa is None else {"ambient_kpa": ambient_kpa}
+    for number in range(20):
+        parts = {name: {"pressure_abs_kpa": 40.0 + 0.1 * (number % 2), "pump": "off"} for name in "AB"}
+        watch.until(watch.now_s + 0.5)
+        watch.seq += 1
+        base = {"time": watch.now_s, "seq": watch.seq, "boot": "a", "height_m": 5.0, "load_kg": 0.0}
+        watch.send({**base, **told, "circuits": parts})
+    assert watch.status.facts.circuits["A"].assumed == assumed
+
+
 def test_height_stands_in_for_the_ambient_and_ground_ambient_is_none() -> None:
     watch = Watch(dock(ambient_at="ground"))
     watch.play(**SEALED, **MEASURED, **PUMPS, height_m="20x1")

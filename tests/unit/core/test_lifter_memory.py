@@ -80,8 +80,8 @@ def test_friction_is_that_of_the_surface_said_last(said: Surface | None, told: f
 @pytest.mark.parametrize(
     ("ambient_at", "ambient_kpa", "height_m", "now_s", "taken_kpa"),
     [
-        pytest.param("lifter", 99.5, 50.0, 3.0, 99.5, id="measured on the lifter"),
-        pytest.param("lifter", 99.5, 50.0, 3.1, 98.0, id="and stale: 3 kPa lower, nothing hangs"),
+        pytest.param("lifter", 99.5, 50.0, 20.0, 99.5, id="measured on the lifter"),
+        pytest.param("lifter", 99.5, 50.0, 20.1, 98.0, id="and stale: 3 kPa lower, nothing hangs"),
         pytest.param("ground", 100.0, 50.0, 3.0, 99.4, id="on the ground, 0.6 kPa for 50 m"),
         pytest.param("ground", 100.0, -5.0, 3.0, 100.0, id="below its zero a hook gains nothing"),
         pytest.param("ground", 100.0, None, 3.0, 100.0, id="on the ground, no height, nothing hangs"),

@@ -376,6 +376,24 @@ def test_absolute_gauge_is_taken_from_ambient() -> None:
     assert feed_parts(CircuitReading(pressure_abs_kpa=41.3)).vacuum_kpa == pytest.approx(60.0)
 
 
+@pytest.mark.parametrize("by_kpa", [-9.0, 9.0])
+def test_other_ambient_pressure_is_no_jump_of_an_absolute_gauge(by_kpa: float) -> None:
+    """The ambient reading falls silent, or comes again: the vacuum is another at once, and nothing is wrong with the gauge."""
+    gauge = Gauge()
+    for number, ambient_kpa in enumerate([100.0] * 5 + [100.0 + by_kpa] * 5):
+        part = CircuitReading(pressure_abs_kpa=40.0, pump=Pump.OFF)
+        gauge = take(gauge, part, 0.2 * number, ambient_kpa=ambient_kpa, refusal=None, rise_bounded=True)
+        assert (gauge.fault, gauge.vacuum_kpa) == (None, ambient_kpa - 40.0)
+
+
+def test_jump_of_an_absolute_gauge_itself_is_one_whatever_the_ambient_does() -> None:
+    gauge = Gauge()
+    for number, (ambient_kpa, abs_kpa) in enumerate([(100.0, 50.0)] * 5 + [(91.0, 41.0)] * 5):
+        part = CircuitReading(pressure_abs_kpa=abs_kpa, pump=Pump.OFF)
+        gauge = take(gauge, part, 0.2 * number, ambient_kpa=ambient_kpa, refusal=None, rise_bounded=True)
+    assert gauge.fault == "jumped"
+
+
 def test_absolute_gauge_is_followed_by_what_it_says_itself() -> None:
     gauge = Gauge()
     for number, kpa in enumerate([*(101.3 - value for value in noisy(300, 0.1, 0.1)), *[41.3] * 200]):
