@@ -142,6 +142,7 @@ def look(
     turned = _load_turned(witness, loaded, now_s)
     _note_drawn(witness, gauges, now_s, config)
     frozen: dict[str, tuple[str, ...]] = {}
+    witness.marks = {(c, name): mark for (c, name), mark in witness.marks.items() if name in gauges[c].stills}
     for circuit, gauge in gauges.items():
         for name, still in gauge.stills.items():
             since_s, mark = witness.marks.get((circuit, name), (None, scene))

@@ -268,6 +268,18 @@ def test_gauge_first_heard_with_all_circuits_drawn_down_may_stand_still() -> Non
     assert fault(played(A="60x150", B="61x50 61>55x20 55>61x20 61x60")) is None
 
 
+def test_sender_that_invents_gauges_has_no_more_of_them_remembered_than_are_followed() -> None:
+    watch = Gauges()
+    for number in range(200):
+        watch.until(watch.now_s + 0.5)
+        watch.seq += 1
+        gauges = {f"g{number}": 60.0, "1": 60.0}
+        watch.send({"time": watch.now_s, "seq": watch.seq, "boot": "a", "circuits": {"A": {"gauges": gauges}}})
+    watch.until(watch.now_s + 1.0)
+    one = watch.state.lifters[watch.lifter]
+    assert {name for circuit, name in one.witness.marks if circuit == "A"} <= one.gauges["A"].stills.keys()
+
+
 # --- another circuit let go and drawn down again
 
 
