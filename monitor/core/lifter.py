@@ -193,6 +193,7 @@ def take(state: LifterState, reading: Reading, now_s: float) -> None:
             now_s,
             ambient_kpa=ambient_kpa,
             refusal=refusals.get(name),
+            ambient_measured=state.signals["ambient_kpa"].fresh(now_s, STALE_MOST_S) is not None,
             most_kpa=sensors.MOST_OF_AMBIENT_RATIO * state.config.ambient_kpa,
             rise_bounded=hangs,
             stale_after_s=state.stale_s[name],

@@ -86,6 +86,7 @@ class Witness:
     """The last scenes of one lifter, and the one in which each gauge took its present value. Updated in place."""
 
     scenes: list[Scene] = field(default_factory=list)
+    loaded_s: float = -math.inf
     marks: dict[tuple[str, str], tuple[float, Scene]] = field(default_factory=dict)
     drawn: dict[str, Drawn] = field(default_factory=dict)
     climbs: tuple[tuple[float, float], ...] = ()
@@ -157,7 +158,8 @@ def look(
             ):
                 continue
             if (
-                _pump_moved(gauge, still, now_s, config[circuit].pump_stop_kpa) or _other_drawn(circuit, witness, still)
+                _pump_moved(gauge, still, now_s, config[circuit].pump_stop_kpa)
+                or _other_drawn(circuit, gauge, witness, still)
             ) or (
                 name != ABSOLUTE
                 and gauge.pump is not Pump.ON
@@ -229,12 +231,27 @@ def _note_drawn(
                 witness.drawn[circuit] = replace(last, is_drawn=True, drawn_s=drawn_s)
 
 
-def _other_drawn(circuit: str, witness: Witness, still: Standstill) -> bool:
-    """Another circuit was let go and drawn down again; beside a gauge that never moved it is enough that one was drawn down."""
-    ways = (last for other, last in witness.drawn.items() if other != circuit)
-    if still.step_kpa == 0.0:
-        return any(still.since_s <= last.drawn_s for last in ways)
-    return any(still.since_s <= last.let_go_s <= last.drawn_s for last in ways)
+def _other_drawn(circuit: str, gauge: Gauge, witness: Witness, still: Standstill) -> bool:
+    """Another circuit was let go and drawn down again; beside a gauge that never moved it is enough that one was drawn down.
+
+    The pump of this one must have come on meanwhile, so that its pads were set anew too; where it says nothing, a lift must lie
+    between: on the ground one circuit alone may be set again for its bad seal.
+    """
+    for other, last in witness.drawn.items():
+        if other == circuit or last.drawn_s < still.since_s:
+            continue
+        if still.step_kpa == 0.0:
+            if gauge.pump is None or _came_on_since(gauge, still.since_s):
+                return True
+        elif still.since_s <= last.let_go_s <= last.drawn_s:
+            lifted = still.since_s <= witness.loaded_s <= last.let_go_s
+            if _came_on_since(gauge, last.let_go_s) or (gauge.pump is None and lifted):
+                return True
+    return False
+
+
+def _came_on_since(gauge: Gauge, from_s: float) -> bool:
+    return gauge.pump_started_s is not None and gauge.pump_started_s >= from_s
 
 
 def _least_move_kpa(still: Standstill) -> float:
@@ -271,6 +288,8 @@ def _others_moved(circuit: str, before: Scene, scene: Scene, still: Standstill) 
 
 def _load_turned(witness: Witness, loaded: bool | None, now_s: float) -> Scene | None:
     """The scene just before the load came on or off, a little after that; else ``None``."""
+    if loaded:
+        witness.loaded_s = now_s
     if loaded is not None:
         if witness.loaded is not None and loaded is not witness.loaded:
             early = [scene for scene in witness.scenes if now_s - scene.at_s >= LOAD_BEFORE_S]

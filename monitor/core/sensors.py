@@ -96,7 +96,11 @@ class Gauge:
     left_kpa: float = -math.inf
     left_s: float = -math.inf
     apart_kpa: float | None = None
+    lagged_s: float = (
+        0.0  # how long the gauge just heard was not, while others of the circuit were; of a jump that waits, its own
+    )
     ambient_kpa: float | None = None  # what its absolute gauge was taken from last, if that is its only one
+    ambient_measured: bool = False
     gaps_s: tuple[float, ...] = ()
     interval_s: float | None = None
     stills: Mapping[str, Standstill] = field(default_factory=dict)
@@ -145,6 +149,7 @@ def take(
     *,
     ambient_kpa: float,
     refusal: Refusal | None,
+    ambient_measured: bool = False,
     most_kpa: float = math.inf,
     rise_bounded: bool = False,
     stale_after_s: float = timing.STALE_LEAST_S,
@@ -157,6 +162,7 @@ def take(
         now_s: Engine time of arrival.
         ambient_kpa: Ambient pressure to take an absolute gauge from.
         refusal: The refused field of this circuit's pressure, if the wire refused it.
+        ambient_measured: Whether that pressure was measured; where it is now and was not, or the reverse, no gauge has jumped.
         most_kpa: A vacuum above this is none: no lifter's pump makes it, but an absolute gauge taken for a vacuum does.
         rise_bounded: The load hangs, or may: nobody presses pads down or lets a tank in, only a pump raises the vacuum.
         stale_after_s: Silence after which the circuit has no reading: one gauge of several that is silent longer is missing.
@@ -171,7 +177,7 @@ def take(
     if not raw_kpa:  # nothing said of this circuit's pressure: its age grows
         return gauge if refusal is None else _faulted(replace(gauge, heard_s=now_s), refusal.reason, now_s)
     by_ambient_kpa = ambient_kpa if raw_kpa.keys() == {ABSOLUTE} else None
-    if by_ambient_kpa is not None and gauge.ambient_kpa not in (None, ambient_kpa):
+    if by_ambient_kpa is not None and gauge.ambient_kpa is not None and ambient_measured is not gauge.ambient_measured:
         gauge = _shifted(gauge, ambient_kpa - gauge.ambient_kpa)
     heard = {name: follow(gauge.stills.get(name), value, now_s) for name, value in raw_kpa.items()}
     doubted = [still for still in heard.values() if _is_doubted(still)]
@@ -200,6 +206,8 @@ def take(
         "apart_kpa": apart_kpa,
         "beyond_since_s": beyond_s,
         "ambient_kpa": by_ambient_kpa,
+        "ambient_measured": ambient_measured,
+        "lagged_s": _lagged_s(gauge, raw_kpa, now_s),
     }
     fault = gauge.refused if refusal is not None or gauge.often_refused else None
     if doubted:
@@ -225,8 +233,14 @@ def take(
     return replace(taken, fault=fault, fault_since_s=now_s if gauge.fault_since_s is None else gauge.fault_since_s)
 
 
+def _lagged_s(gauge: Gauge, raw_kpa: Mapping[str, float], now_s: float) -> float:
+    """How long the slowest of the gauges just heard had not been: what it says anew may have come about in all that time."""
+    lagged_s = max((now_s - last.at_s for n in raw_kpa if (last := gauge.last_heard.get(n)) is not None), default=0.0)
+    return lagged_s if gauge.pending_kpa is None else max(lagged_s, gauge.lagged_s)
+
+
 def _shifted(gauge: Gauge, by_kpa: float) -> Gauge:
-    """An absolute gauge is taken from another ambient pressure than before: that is no jump of what it says itself."""
+    """An absolute gauge is taken from an assumed ambient pressure, or no more: that is no jump of what it says itself."""
     pending_kpa, high_kpa = gauge.pending_kpa, gauge.high_kpa
     return replace(
         gauge,
@@ -418,11 +432,13 @@ def _same_way(gauge: Gauge, value_kpa: float) -> bool:
 
 def _beyond_physics(gauge: Gauge, value_kpa: float, now_s: float) -> bool:
     """Whether the vacuum has risen as no pump can raise it. A fall is always possible: a pad lets go, a hose comes off."""
-    if gauge.vacuum_kpa is None or gauge.at_s is None or now_s - gauge.at_s > timing.STALE_LEAST_S:
+    if gauge.vacuum_kpa is None or gauge.at_s is None:
+        return False
+    waited_s = max(now_s - gauge.at_s, gauge.lagged_s)
+    if waited_s > timing.STALE_LEAST_S:
         return False
     if now_s - gauge.left_s <= BACK_WITHIN_S and value_kpa <= gauge.left_kpa + JUMP_KPA:
         return False  # back from a fall, which two wild readings may have made believed
-    waited_s = now_s - gauge.at_s
     pumped = gauge.pump is not Pump.OFF or waited_s > RISE_UNSEEN_S
     return value_kpa - gauge.vacuum_kpa > JUMP_KPA + (RISE_MOST_KPA_PER_S * waited_s if pumped else 0.0)
 

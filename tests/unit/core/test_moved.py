@@ -283,34 +283,58 @@ def test_sender_that_invents_gauges_has_no_more_of_them_remembered_than_are_foll
 # --- another circuit let go and drawn down again
 
 
+AGAIN = "0>61x40 61x80"
+"""Drawn down anew."""
+
+
 @pytest.mark.parametrize("quantum_kpa", [0.1, 0.5, 1.0, 2.0])
-def test_gauge_that_stands_while_another_circuit_is_let_go_and_drawn_down_is_frozen(quantum_kpa: float) -> None:
+def test_gauge_that_stands_from_one_lift_to_the_next_is_frozen(quantum_kpa: float) -> None:
     steps = f"60x10 {60 - quantum_kpa}x10 60x10"
-    watch = played(A=f"{steps} 60x60", B="61x30 61>0x20 0x40")
+    watch = played(A=f"{steps} 60x60", B="61x50 61>0x20 0x20", load_kg="600x40 0x50")
     assert fault(watch) is None  # that one alone lets go may be all there was
-    assert fault(played(watch, A="60x120", B="0>61x40 61x80")) == "frozen"
+    assert fault(played(watch, A="60x160", B=f"0x40 {AGAIN}")) == "frozen"
+
+
+@pytest.mark.parametrize(("own_pump", "told"), [("offx90 onx80 offx40", "frozen"), ("offx210", None)])
+def test_circuit_set_anew_alone_moves_no_other_whose_pump_rests(own_pump: str, told: str | None) -> None:
+    """On the ground, for its bad seal: by its own pump, with the other still on the panel."""
+    steps = "60x10 59.5x10 60x10"
+    b_pump = "offx90 onx80 offx40"
+    watch = played(A=f"{steps} 60x180", B=f"61x30 61>0x20 0x40 {AGAIN}", A_pump=own_pump, B_pump=b_pump)
+    assert fault(watch) == told
+
+
+def test_circuit_set_anew_alone_moves_no_other_whose_pump_says_nothing_before_a_lift() -> None:
+    assert fault(played(A="60x10 59.5x10 60x190", B=f"61x30 61>0x20 0x40 {AGAIN}")) is None
 
 
 @pytest.mark.parametrize(("low_kpa", "told"), [(7.8, "frozen"), (7.9, None)])  # where its pads hold nothing
 def test_circuit_that_is_not_let_go_whole_moves_no_other(low_kpa: float, told: str | None) -> None:
-    steps = "60x10 59x10 60x10"
-    assert fault(played(A=f"{steps} 60x260", B=f"61x40 61>{low_kpa}x20 {low_kpa}x80 {low_kpa}>61x40 61x60")) == told
+    vacuum = f"61x40 61>{low_kpa}x20 {low_kpa}x80 {low_kpa}>61x40 61x60"
+    assert fault(played(A="60x10 59x10 60x220", B=vacuum, load_kg="600x40 0x1")) == told
 
 
 def test_gauge_that_moved_once_may_stand_while_a_circuit_that_was_open_from_the_first_is_drawn_down() -> None:
-    assert fault(played(A="60.1x1 60x200", B="0x80 0>61x60 61x60")) is None
+    assert fault(played(A="60.1x1 60x300", B="0x180 0>61x60 61x60", load_kg="600x40 0x1")) is None
 
 
 def test_gauge_that_moved_since_another_let_go_may_stand_still_while_that_is_drawn_down() -> None:
-    steps = "60x10 59x10 60x10"
-    assert fault(played(A=f"{steps} 60x60 59x120", B="61x30 61>0x20 0x30 0>61x60 61x60")) is None
+    vacuum = f"61x30 61>0x20 0x40 {AGAIN}"
+    assert fault(played(A="60x10 59x10 60x60 59x130", B=vacuum, load_kg="600x20 0x1")) is None
 
 
 def test_gauge_of_pads_that_are_let_go_may_stand_still_while_another_circuit_is_drawn_down() -> None:
-    assert fault(played(A="0x210", B="61x30 61>0x20 0x40 0>61x60 61x60")) is None
+    assert fault(played(A="0x210", B=f"61x30 61>0x20 0x40 {AGAIN}", load_kg="600x20 0x1")) is None
 
 
 @pytest.mark.parametrize(("low_n", "told"), [(50, None), (72, "frozen")])  # six seconds, looked at on ticks
 def test_loose_contact_is_no_pad_let_go(low_n: int, told: str | None) -> None:
-    gauge_b = f"61x40 0x{low_n} 61x40"
-    assert fault(played(A=f"60x10 59x10 60x{60 + low_n}", B=gauge_b)) == told
+    vacuum = f"61x40 0x{low_n} 61x40"
+    assert fault(played(A=f"60x10 59x10 60x{60 + low_n}", B=vacuum, load_kg="600x30 0x1")) == told
+
+
+@pytest.mark.parametrize(("own_pump", "told"), [("offx60 onx60 offx60", "frozen"), ("offx180", None)])
+def test_gauge_never_seen_to_move_beside_one_drawn_down_is_frozen_if_its_own_pump_came_on(
+    own_pump: str, told: str | None
+) -> None:
+    assert fault(played(A="60x180", B="0x60 0>61x60 61x60", A_pump=own_pump)) == told
