@@ -176,6 +176,7 @@ def take(state: LifterState, reading: Reading, now_s: float) -> None:
     state.load = load.take(state.load, reading.load_kg, now_s, config=config)
     _note_climb(state, reading, now_s)
     ambient_kpa = ambient_for_gauges_kpa(state, now_s)
+    ambient_measured = _measured_ambient_kpa(state, now_s) is not None
     known = load.known(state.load, now_s, config=config, stale_after_s=stale_after_s(state))
     hangs = state.phase.phase in IN_FLIGHT and known is not LoadKnown.OFF
     refusals = sensors.refusals_by_circuit(reading.refused) if reading.refused else {}
@@ -193,7 +194,7 @@ def take(state: LifterState, reading: Reading, now_s: float) -> None:
             now_s,
             ambient_kpa=ambient_kpa,
             refusal=refusals.get(name),
-            ambient_measured=state.signals["ambient_kpa"].fresh(now_s, STALE_MOST_S) is not None,
+            ambient_measured=ambient_measured,
             most_kpa=sensors.MOST_OF_AMBIENT_RATIO * state.config.ambient_kpa,
             rise_bounded=hangs,
             stale_after_s=state.stale_s[name],
@@ -290,6 +291,11 @@ def _note_climb(state: LifterState, reading: Reading, now_s: float) -> None:
         moved.climbed(state.witness, "height", HOIST_KPA_PER_M * reading.height_m, now_s)
 
 
+def _measured_ambient_kpa(state: LifterState, now_s: float) -> float | None:
+    """The ambient pressure as measured, while it counts for absolute gauges."""
+    return state.signals["ambient_kpa"].fresh(now_s, STALE_MOST_S)
+
+
 def ambient_for_gauges_kpa(state: LifterState, now_s: float) -> float:
     """Ambient pressure an absolute gauge is taken from: measured on the lifter, else cautious (lower).
 
@@ -297,7 +303,7 @@ def ambient_for_gauges_kpa(state: LifterState, now_s: float) -> float:
     longest silence there may be, while to go without would change every vacuum by several, to and fro.
     """
     config = state.config
-    measured_kpa = state.signals["ambient_kpa"].fresh(now_s, STALE_MOST_S)
+    measured_kpa = _measured_ambient_kpa(state, now_s)
     height_m = state.signals["height_m"].fresh(now_s, STALE_MOST_S)
     if measured_kpa is not None and config.ambient_at == "lifter":
         return measured_kpa
@@ -585,7 +591,7 @@ def _battery_to_low(state: LifterState, now_s: float) -> Bounds | None:
 def _assumed(state: LifterState, gauge: sensors.Gauge, view: leak.LeakView | None, now_s: float) -> tuple[str, ...]:
     """What a circuit's leak rests on without being measured; the ambient pressure also where its vacuum is taken from it."""
     assumed = () if view is None else view.assumed
-    by_guess = gauge.ambient_kpa is not None and state.signals["ambient_kpa"].fresh(now_s, STALE_MOST_S) is None
+    by_guess = gauge.ambient_kpa is not None and _measured_ambient_kpa(state, now_s) is None
     return ("ambient", *assumed) if by_guess and "ambient" not in assumed else assumed
 
 

@@ -1,7 +1,7 @@
 """What is known to have moved a gauge since its value last changed: rule 1's definition of a frozen one.
 
 Its pump's strokes; the ambient pressure or height measured on the lifter; the load coming on or off; the other circuits; and
-that another one was let go and drawn down again, as no lifter does with one alone.
+that another one was let go and drawn down again, as this one must have been.
 What moves one circuit alone says nothing of another, so the others count only where something moves all of them at once.
 Looked at on ticks. A coarse gauge on a good seal may stand still: each cause must be worth several of its quanta.
 """

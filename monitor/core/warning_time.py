@@ -144,9 +144,8 @@ def passage_probability(time_s: float, *, distance: float, drift_per_s: float, s
     far = (drift_per_s * time_s + distance) / root / math.sqrt(2.0)
     if lift < _LIFT_MOST:
         return ahead + math.exp(lift) * 0.5 * math.erfc(far)
-    tail = (1.0 - 0.5 / far**2 + 0.75 / far**4) / (
-        far * math.sqrt(math.pi)
-    )  # of erfc by exp(-far²): far² is lift at least
+    # erfc(far) is exp(-far²) times this, for far² is lift at least (asymptotic series, Abramowitz and Stegun 7.1.23)
+    tail = (1.0 - 0.5 / far**2 + 0.75 / far**4) / (far * math.sqrt(math.pi))
     return ahead + 0.5 * math.exp(lift - far**2) * tail
 
 
